@@ -1,0 +1,51 @@
+//! Which settings count as one: forces sorted into levels.
+
+/// Sorts forces into levels: two neighbours in size belong to one level where they lie closer together than
+/// 4 % of the range of all of them, or 2 N.
+///
+/// A setting that was meant to be the same is logged a little differently from strip to strip (a rounded gauge, a
+/// pressure told in another unit); settings that were meant to differ lie further apart. Comes back as the level of
+/// each force, numbered from 0 for the lightest, and the mean force of each level. Common practice, no source.
+pub fn force_levels(forces_n: &[f64]) -> (Vec<usize>, Vec<f64>) {
+    let mut order: Vec<usize> = (0..forces_n.len()).collect();
+    order.sort_by(|a, b| forces_n[*a].total_cmp(&forces_n[*b]));
+    let range = match (order.first(), order.last()) {
+        (Some(low), Some(high)) => forces_n[*high] - forces_n[*low],
+        _ => return (Vec::new(), Vec::new()),
+    };
+    let gap = (0.04 * range).max(2.0);
+    let mut levels = vec![0; forces_n.len()];
+    let mut sums: Vec<(f64, usize)> = Vec::new();
+    let mut previous = f64::NEG_INFINITY;
+    for index in order {
+        let force = forces_n[index];
+        if force - previous > gap {
+            sums.push((0.0, 0));
+        }
+        previous = force;
+        levels[index] = sums.len() - 1;
+        if let Some(last) = sums.last_mut() {
+            last.0 += force;
+            last.1 += 1;
+        }
+    }
+    (levels, sums.into_iter().map(|(sum, count)| sum / count as f64).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn small_differences_are_one_level_and_large_ones_are_not() {
+        let (levels, means) = force_levels(&[210.0, 100.0, 101.0, 150.0, 209.0]);
+        assert_eq!(levels, vec![2, 0, 0, 1, 2]);
+        assert_eq!(means, vec![100.5, 150.0, 209.5]);
+    }
+
+    #[test]
+    fn one_force_is_one_level_and_none_is_none() {
+        assert_eq!(force_levels(&[180.0, 180.0]), (vec![0, 0], vec![180.0]));
+        assert_eq!(force_levels(&[]), (vec![], vec![]));
+    }
+}

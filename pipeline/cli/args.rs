@@ -1,0 +1,58 @@
+//! What can be typed. The comments here are the help.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Ties the closing downforce of a row-crop planter to how evenly the crop came up.
+///
+/// A review is a folder with your files in raw/ and, if you like, your settings in evenstand.toml. The usual command is
+/// `evenstand run REVIEW`; then open report/index.html in that folder.
+#[derive(Debug, Parser)]
+#[command(version, propagate_version = true, max_term_width = 100)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Read raw/ into store/: checked tables, with every row accounted for.
+    ///
+    /// A file's kind is its name up to the first dot, dash or digit: stand_count-north.csv is a stand count. Columns that
+    /// measure something end in their unit (row_length_ft). Rows that cannot be used are set aside with the reason.
+    #[command(after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/*.csv and writes my-review/store/.")]
+    Ingest(Common),
+    /// Work out results/ from store/: strips, curves, starting points, comparisons.
+    #[command(after_help = "Example:\n  evenstand model my-review\n  Reads my-review/store/ and writes my-review/results/, each table as CSV and Parquet.")]
+    Model(Common),
+    /// Make report/ from results/ alone: a page to read and print, and its charts.
+    #[command(after_help = "Example:\n  evenstand report my-review\n  Reads my-review/results/ and writes my-review/report/index.html.")]
+    Report(Common),
+    /// Do all three: ingest, model, report.
+    #[command(
+        after_help = "Example:\n  evenstand run my-review\n\n  my-review/\n    evenstand.toml          your planters and choices (may be missing)\n    raw/\n      field.csv             one row a field and season\n      setting_log-2025.csv  how the closing system was set, strip by strip\n      soil_note.csv         moisture and residue near planting\n      stand_count.csv       plants up, by strip and visit\n\n  Then open my-review/report/index.html. Exit status: 0 done; 1 done, but some rows were set aside or some\n  answer is withheld; 2 nothing could be done."
+    )]
+    Run(Common),
+    /// Read and judge raw/ without writing anything.
+    #[command(after_help = "Example:\n  evenstand check my-review\n  Says which files are read as what, and everything that looks wrong in them.")]
+    Check(Common),
+}
+
+/// Options of every command.
+#[derive(Debug, Clone, Args)]
+pub struct Common {
+    /// The review folder.
+    pub review: PathBuf,
+    /// Put store/, results/ and report/ below this folder instead, and leave the review folder untouched.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON object on standard output instead of words.
+    #[arg(long)]
+    pub json: bool,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    pub quiet: bool,
+}

@@ -1,0 +1,34 @@
+//! Reads and judges raw/; writes nothing in the review.
+
+use evenstand_link::link;
+use evenstand_store::KeptStore;
+
+use crate::args::Common;
+use crate::commands::ingest::{ingest_into, say};
+use crate::commands::model::kept_of;
+use crate::failure::Failure;
+use crate::review::Review;
+use crate::voice::Voice;
+
+/// Judges raw/ by reading it into a passing store and linking that.
+pub fn check(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
+    let review = Review::open(common)?;
+    let passing = tempfile::tempdir()
+        .map_err(|error| Failure::new(format!("no temporary folder: {error}"), "free some space, or set TMPDIR"))?;
+    let ingested = ingest_into(&review, passing.path(), voice)?;
+    for source in &ingested.manifest.sources {
+        voice.say(&format!(
+            "{}: read as {}, {} rows, {} kept, {} set aside",
+            source.file, source.kind, source.rows_read, source.rows_kept, source.rows_set_aside
+        ));
+    }
+    say(&ingested, voice);
+    let linked = link(kept_of(&KeptStore::open(passing.path())?)?, &review.settings)?;
+    voice.findings(&linked.findings);
+    let used = linked.strips.iter().filter(|strip| strip.usable == Some(true)).count();
+    voice.fact("strips", linked.strips.len());
+    voice.fact("strips_usable", used);
+    voice.say(&format!("{} strips, of which {used} have both a setting and usable counts.", linked.strips.len()));
+    let serious = ingested.findings.iter().chain(&linked.findings).any(|finding| finding.severity == "error");
+    Ok(serious || ingested.manifest.sources.iter().any(|source| source.rows_set_aside > 0))
+}

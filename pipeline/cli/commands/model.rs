@@ -1,0 +1,144 @@
+//! store/ → results/.
+
+use std::path::Path;
+
+use evenstand_agronomy::Kind;
+use evenstand_link::{Kept, Linked, link};
+use evenstand_model::{Answers, Questions, analyse};
+use evenstand_settings::{Axis, Settings};
+use evenstand_store::{KeptStore, replace_folder, sha256_of_bytes, write_results};
+use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow};
+use evenstand_tables::{Finding, Row, Table, TablesError};
+
+use crate::args::Common;
+use crate::failure::Failure;
+use crate::review::Review;
+use crate::voice::Voice;
+
+/// Works out results/ from store/.
+pub fn model(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
+    let review = Review::open(common)?;
+    if !review.store.join("manifest.json").exists() {
+        return Err(Failure::new(
+            format!("{} is not there", review.store.display()),
+            format!("run `evenstand ingest {}` first, or `evenstand run`", common.review.display()),
+        ));
+    }
+    let store = KeptStore::open(&review.store)?;
+    voice.stage("linking strips", 2);
+    let linked = link(kept_of(&store)?, &review.settings)?;
+    voice.step();
+    voice.stage("fitting curves", 1);
+    let answers = analyse(&Questions {
+        strips: &linked.strips,
+        measures: &linked.strip_measures,
+        digs: &linked.digs,
+        settings: &review.settings,
+    });
+    voice.stage_done();
+    let new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
+    let run = run_facts(&review, &store);
+    let set_aside: Vec<SetAsideRow> = store.read_whole()?;
+    let mut findings: Vec<Finding> = store.read_whole()?;
+    findings.extend(new_findings.iter().cloned());
+    findings.sort_by_key(|finding| ["error", "warning", "note"].iter().position(|word| *word == finding.severity));
+    let tables = result_tables(&linked, &answers, &findings, &set_aside, run)?;
+    replace_folder(&review.results, |folder| -> Result<(), Failure> { Ok(write_results(folder, &tables)?) })?;
+    voice.findings(&new_findings);
+    voice.fact("strips", linked.strips.len());
+    let open = answers.starting_points.iter().filter(|row| row.primary == Some(true) && row.evidence == "open").count();
+    let answered = answers.starting_points.iter().filter(|row| row.primary == Some(true)).count() - open;
+    voice.fact("answers", answered);
+    voice.fact("answers_open", open);
+    voice.note(&format!("Linked {} strips; {answered} conditions have a starting point, {open} stay open.", linked.strips.len()));
+    Ok(open > 0)
+}
+
+/// The kept tables, with setting logs left on disk.
+pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
+    Ok(Kept {
+        fields: store.read()?,
+        strips: store.read()?,
+        setting_logs: store.season_files("setting_log")?.into_iter().map(|season| (season.season, season.files)).collect(),
+        soil: store.read()?,
+        digs: store.read()?,
+        counts: store.read()?,
+        spacing: store.read()?,
+        plants: store.read()?,
+        measures: store.read()?,
+        weather: store.read()?,
+    })
+}
+
+/// Facts about the run: enough to repeat it, and to show it in the person's units.
+fn run_facts(review: &Review, store: &KeptStore) -> Vec<ModelRow> {
+    let settings = &review.settings;
+    let mut input = review.settings_text.clone();
+    for source in &store.manifest().sources {
+        input.push_str(&format!("\n{} {}", source.file, source.sha256));
+    }
+    let fact = |name: &str, value: Option<f64>, text: Option<String>| ModelRow {
+        model: "run".into(),
+        response: None,
+        item: "run".into(),
+        name: name.into(),
+        value,
+        std_error: None,
+        text,
+    };
+    let text = |name: &str, text: &str| fact(name, None, Some(text.to_owned()));
+    let number = |name: &str, value: f64| fact(name, Some(value), None);
+    let label = |kind: Kind, suffix: &str| kind.label(suffix).unwrap_or(suffix).to_owned();
+    vec![
+        text("review", &title(settings, &review.folder)),
+        text("version", env!("CARGO_PKG_VERSION")),
+        text("data_hash", &sha256_of_bytes(input.as_bytes())),
+        text("settings", &review.settings_text),
+        fact("seed", Some(settings.analysis.seed as f64), None),
+        number("draws", settings.analysis.draws as f64),
+        number("on_time_window_h", settings.analysis.on_time_window_h),
+        number("min_speed_m_s", settings.analysis.min_speed_m_s),
+        text("axis", if settings.analysis.axis == Axis::Set { "set" } else { "actual" }),
+        number("interval_level", 0.90),
+        text("primary", settings.analysis.primary.as_deref().unwrap_or("on_time_share")),
+        text("force_unit", &label(Kind::Force, settings.display.force())),
+        text("speed_unit", &label(Kind::Speed, settings.display.speed())),
+    ]
+}
+
+fn title(settings: &Settings, folder: &Path) -> String {
+    settings.name.clone().unwrap_or_else(|| {
+        let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
+        name.map_or_else(|| "Review".to_owned(), |name| name.replace(['-', '_'], " "))
+    })
+}
+
+fn result_tables(
+    linked: &Linked,
+    answers: &Answers,
+    findings: &[Finding],
+    set_aside: &[SetAsideRow],
+    run: Vec<ModelRow>,
+) -> Result<Vec<Table>, TablesError> {
+    let mut model = run;
+    model.extend(answers.model.iter().cloned());
+    Ok(vec![
+        StartingPointRow::to_table(&answers.starting_points)?,
+        Row::to_table(&answers.settings)?,
+        Row::to_table(&linked.strips)?,
+        Row::to_table(&linked.strip_measures)?,
+        Row::to_table(&linked.field_seasons)?,
+        Row::to_table(&linked.planters)?,
+        Row::to_table(&answers.curves)?,
+        Row::to_table(&answers.field_curves)?,
+        Row::to_table(&answers.adjusted)?,
+        Row::to_table(&linked.courses)?,
+        Row::to_table(&linked.course_means)?,
+        Row::to_table(&answers.comparisons)?,
+        Row::to_table(&linked.digs)?,
+        Row::to_table(&answers.dig_window)?,
+        Row::to_table(findings)?,
+        Row::to_table(set_aside)?,
+        Row::to_table(&model)?,
+    ])
+}

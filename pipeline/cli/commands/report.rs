@@ -1,0 +1,59 @@
+//! results/ → report/, from results/ alone.
+
+use std::fs;
+
+use evenstand_report::{Results, render, starting_points_text};
+use evenstand_store::{read_result, replace_folder};
+
+use crate::args::Common;
+use crate::failure::Failure;
+use crate::review::Review;
+use crate::voice::Voice;
+
+/// Makes report/ from results/.
+pub fn report(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
+    let review = Review::open(common)?;
+    let folder = &review.results;
+    if !folder.join("datapackage.json").exists() {
+        return Err(Failure::new(
+            format!("{} is not there", folder.display()),
+            format!("run `evenstand run {}` first", common.review.display()),
+        ));
+    }
+    let results = Results {
+        strips: read_result(folder)?,
+        strip_measures: read_result(folder)?,
+        field_seasons: read_result(folder)?,
+        planters: read_result(folder)?,
+        curves: read_result(folder)?,
+        field_curves: read_result(folder)?,
+        adjusted: read_result(folder)?,
+        courses: read_result(folder)?,
+        course_means: read_result(folder)?,
+        starting_points: read_result(folder)?,
+        settings: read_result(folder)?,
+        comparisons: read_result(folder)?,
+        dig_window: read_result(folder)?,
+        findings: read_result(folder)?,
+        set_aside: read_result(folder)?,
+        model: read_result(folder)?,
+    };
+    voice.stage("drawing the report", 1);
+    replace_folder(&review.report, |target| -> Result<(), Failure> {
+        render(&results, &mut |name, bytes| {
+            let path = target.join(name);
+            if let Some(parent) = path.parent() {
+                fs::create_dir_all(parent)?;
+            }
+            fs::write(path, bytes)
+        })?;
+        Ok(())
+    })?;
+    voice.stage_done();
+    let page = review.report.join("index.html");
+    voice.fact("report", page.display().to_string());
+    voice.say(&starting_points_text(&results));
+    voice.say(&format!("Report: {}", page.display()));
+    Ok(results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open"))
+}
+

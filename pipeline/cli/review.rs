@@ -1,0 +1,125 @@
+//! The folders of a review.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use evenstand_ingest::kind_of;
+use evenstand_settings::Settings;
+use evenstand_tables::{Finding, Group, schemas};
+
+use crate::args::Common;
+use crate::failure::Failure;
+
+/// Where everything of a review is.
+pub struct Review {
+    /// The folder as it was given.
+    pub folder: PathBuf,
+    /// Files as people have them.
+    pub raw: PathBuf,
+    /// Kept tables.
+    pub store: PathBuf,
+    /// Result tables.
+    pub results: PathBuf,
+    /// The report.
+    pub report: PathBuf,
+    /// Choices of the review.
+    pub settings: Settings,
+    /// The settings file as it stands; empty where there is none.
+    pub settings_text: String,
+}
+
+impl Review {
+    /// Finds the folders and reads the settings.
+    pub fn open(common: &Common) -> Result<Self, Failure> {
+        let folder = common.review.clone();
+        if !folder.is_dir() {
+            return Err(Failure::new(
+                format!("{} is not a folder", folder.display()),
+                "give the review folder, the one that has raw/ in it",
+            ));
+        }
+        let out = common.out.clone().unwrap_or_else(|| folder.clone());
+        if let Err(error) = fs::create_dir_all(&out) {
+            return Err(Failure::new(format!("{} cannot be made: {error}", out.display()), "give another folder with --out"));
+        }
+        let path = folder.join("evenstand.toml");
+        let settings_text = if path.exists() {
+            fs::read_to_string(&path).map_err(|error| {
+                Failure::new(format!("{} cannot be read: {error}", path.display()), "save it as a UTF-8 text file")
+            })?
+        } else {
+            String::new()
+        };
+        let settings = Settings::parse(&settings_text)
+            .map_err(|error| Failure::new(error.to_string(), "correct the settings file; nothing was written"))?;
+        Ok(Self {
+            raw: folder.join("raw"),
+            store: out.join("store"),
+            results: out.join("results"),
+            report: out.join("report"),
+            folder,
+            settings,
+            settings_text,
+        })
+    }
+
+    /// Files below `raw/` by name (forward slashes), hidden ones left out.
+    pub fn raw_files(&self) -> Result<BTreeMap<String, PathBuf>, Failure> {
+        if !self.raw.is_dir() {
+            return Err(Failure::new(
+                format!("{} has no folder raw/", self.folder.display()),
+                "make a folder raw in it and put your files there, for example stand_count.csv and setting_log.csv",
+            ));
+        }
+        let mut files = BTreeMap::new();
+        collect(&self.raw, "", &mut files)
+            .map_err(|error| Failure::new(format!("{} cannot be read: {error}", self.raw.display()), "check the folder's permissions"))?;
+        if files.is_empty() {
+            return Err(Failure::new(
+                format!("{} is empty", self.raw.display()),
+                format!("put your files there, named after what they are: {}", kinds().join(", ")),
+            ));
+        }
+        Ok(files)
+    }
+}
+
+/// Names of the raw tables as files are called.
+pub fn kinds() -> Vec<String> {
+    schemas().iter().filter(|table| table.group == Group::Raw).map(|table| format!("{}.csv", table.name)).collect()
+}
+
+fn collect(folder: &Path, prefix: &str, files: &mut BTreeMap<String, PathBuf>) -> std::io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if name.starts_with('.') || name.starts_with("~$") {
+            continue;
+        }
+        // Links are not followed: a review stays inside its folder.
+        let kind = entry.file_type()?;
+        if kind.is_dir() {
+            collect(&entry.path(), &format!("{prefix}{name}/"), files)?;
+        } else if kind.is_file() {
+            files.insert(format!("{prefix}{name}"), entry.path());
+        }
+    }
+    Ok(())
+}
+
+/// The raw table a file is read as, or the finding that says why it is not read.
+pub fn table_of(file: &str) -> Result<&'static str, Finding> {
+    let name = file.rsplit('/').next().unwrap_or(file);
+    let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).unwrap_or_default();
+    match (kind_of(name), ending.as_str()) {
+        (Some(kind), "csv" | "txt" | "tsv") => Ok(kind),
+        (Some(kind), _) => Err(Finding::warning("file_not_read", format!("a {kind} file, but .{ending} files are not read by this version"))
+            .table(kind)
+            .source(file, None)
+            .remedy("save it as CSV (UTF-8)")),
+        (None, _) => Err(Finding::warning("file_not_read", "its name does not say which table it is, so it was not read")
+            .source(file, None)
+            .remedy(format!("name it after what it is, for example {}", kinds().join(", ")))),
+    }
+}

@@ -1,0 +1,20 @@
+//! What stops a file from being read at all.
+
+use evenstand_tables::TablesError;
+
+/// An error that ends the run; faults of single files and rows are findings instead.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum IngestError {
+    /// The file could not be read to its end.
+    #[error("{file} could not be read: {problem}")]
+    Read {
+        /// File below `raw/`.
+        file: String,
+        /// What the system or the CSV reader said.
+        problem: String,
+    },
+    /// The receiver of rows failed, or a table and its schema do not fit.
+    #[error(transparent)]
+    Tables(#[from] TablesError),
+}

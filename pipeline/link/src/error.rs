@@ -1,0 +1,16 @@
+//! What stops linking.
+
+/// An error that ends the run; doubtful data are findings instead.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LinkError {
+    /// The setting logs in the store could not be read.
+    #[error("the setting logs in the store could not be read ({0}); run `evenstand ingest` again to rebuild the store")]
+    Telemetry(String),
+}
+
+impl From<polars::error::PolarsError> for LinkError {
+    fn from(error: polars::error::PolarsError) -> Self {
+        Self::Telemetry(error.to_string())
+    }
+}

@@ -1,0 +1,146 @@
+//! Field-seasons and planters of a review.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use evenstand_agronomy::{Kind, TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days, force_levels};
+use evenstand_settings::{Knob, Planter, Settings};
+use evenstand_tables::rows::{FieldRow, FieldSeasonRow, PlanterRow, StripRow, WeatherRow};
+use evenstand_tables::Finding;
+
+use crate::key::FieldSeason;
+
+/// Fields by name and season; of two rows with one name the first counts.
+pub(crate) fn by_name(rows: Vec<FieldRow>, findings: &mut Vec<Finding>) -> BTreeMap<FieldSeason, FieldRow> {
+    let mut fields: BTreeMap<FieldSeason, FieldRow> = BTreeMap::new();
+    for row in rows {
+        let key = FieldSeason::new(&row.field_id, row.season);
+        if let Some(first) = fields.get(&key) {
+            findings.push(
+                Finding::warning(
+                    "repeated_field",
+                    format!("this field and season stands in {} row {} already; the first is used", first.source_file, first.source_row),
+                )
+                .field(&row.field_id, row.season)
+                .source(&row.source_file, Some(row.source_row))
+                .remedy("keep one row a field and season"),
+            );
+        } else {
+            fields.insert(key, row);
+        }
+    }
+    fields
+}
+
+/// Degree-day clocks: of each field that has weather of its own, and of all fields together.
+pub(crate) struct Clocks {
+    own: BTreeMap<String, ThermalClock>,
+    shared: Option<ThermalClock>,
+}
+
+impl Clocks {
+    pub fn new(weather: &[WeatherRow]) -> Self {
+        let mut days: BTreeMap<Option<&str>, BTreeMap<i32, Option<f64>>> = BTreeMap::new();
+        for row in weather {
+            let degree_days = row.tmin_c.zip(row.tmax_c).and_then(|(low, high)| {
+                daily_degree_days(low, high, TemperatureLimits::CORN, TemperatureReading::ClipEach)
+            });
+            days.entry(row.field_id.as_deref()).or_default().insert(row.date.0, degree_days);
+        }
+        let clock = |days: &BTreeMap<i32, Option<f64>>| {
+            let (first, last) = (*days.keys().next()?, *days.keys().next_back()?);
+            let daily = (first..=last).map(|day| days.get(&day).copied().flatten()).collect();
+            Some(ThermalClock::new(i64::from(first), daily))
+        };
+        Self {
+            own: days.iter().filter_map(|(field, days)| Some(((*field)?.to_owned(), clock(days)?))).collect(),
+            shared: days.get(&None).and_then(clock),
+        }
+    }
+
+    pub fn of(&self, field_id: &str) -> Option<&ThermalClock> {
+        self.own.get(field_id).or(self.shared.as_ref())
+    }
+}
+
+/// One row a field and season, from its strips.
+pub(crate) fn field_seasons(
+    fields: &BTreeMap<FieldSeason, FieldRow>,
+    strips: &[StripRow],
+    telemetry_rows: &BTreeMap<FieldSeason, u64>,
+    courses: &BTreeSet<FieldSeason>,
+) -> Vec<FieldSeasonRow> {
+    let mut by_field: BTreeMap<FieldSeason, Vec<&StripRow>> = fields.keys().map(|key| (key.clone(), Vec::new())).collect();
+    for strip in strips {
+        by_field.entry(FieldSeason::new(&strip.field_id, strip.season)).or_default().push(strip);
+    }
+    by_field
+        .into_iter()
+        .map(|(key, strips)| {
+            let field = fields.get(&key);
+            let forces: Vec<f64> = strips.iter().filter_map(|strip| strip.force_n).collect();
+            let levels = force_levels(&forces).1.len();
+            let distinct = |word: fn(&StripRow) -> Option<&String>| {
+                strips.iter().filter_map(|strip| word(strip)).collect::<BTreeSet<_>>()
+            };
+            FieldSeasonRow {
+                client: field.and_then(|field| field.client.clone()),
+                farm: field.and_then(|field| field.farm.clone()),
+                crop: field.and_then(|field| field.crop.clone()),
+                hybrid: field.and_then(|field| field.hybrid.clone()),
+                planter_id: distinct(|strip| strip.planter_id.as_ref()).into_iter().next().cloned().or_else(|| field?.planter_id.clone()),
+                planted_at: field.and_then(|field| field.planted_at),
+                tillage: field.and_then(|field| field.tillage.clone()),
+                conditions: Some(distinct(|strip| Some(&strip.condition)).into_iter().cloned().collect::<Vec<_>>().join("; ")),
+                n_strips: Some(strips.len() as i64),
+                n_blocks: Some(distinct(|strip| strip.block.as_ref()).len() as i64),
+                n_levels: Some(levels as i64),
+                n_telemetry_rows: Some(telemetry_rows.get(&key).copied().unwrap_or(0) as i64),
+                has_course: Some(courses.contains(&key)),
+                kind: Some(match levels { 0 => "none", 1 => "log", _ => "trial" }.to_owned()),
+                field_id: key.field_id,
+                season: key.season,
+            }
+        })
+        .collect()
+}
+
+/// Planters that the settings or the strips name.
+pub(crate) fn planters(strips: &[StripRow], settings: &Settings) -> Vec<PlanterRow> {
+    let mut all: Vec<Planter> = settings.planters.clone();
+    let named: BTreeSet<&str> = strips.iter().filter_map(|strip| strip.planter_id.as_deref()).collect();
+    all.extend(named.into_iter().filter(|id| !settings.planters.iter().any(|planter| planter.id == *id)).map(Planter::unknown));
+    all.iter().map(|planter| planter_row(planter, settings)).collect()
+}
+
+fn planter_row(planter: &Planter, settings: &Settings) -> PlanterRow {
+    let mut row = PlanterRow {
+        planter_id: planter.id.clone(),
+        closer: Some(planter.closer.clone()),
+        gauge_wheel: planter.gauge_wheel.clone(),
+        knob: Some("none".into()),
+        pressure_unit: None,
+        calibrated: Some(planter.calibrated()),
+        min_pressure_kpa: None,
+        max_pressure_kpa: None,
+        step_pressure_kpa: None,
+        default_pressure_kpa: None,
+        default_position: None,
+        default_force_n: planter.calibrated().then(|| planter.default_force_n()).flatten(),
+    };
+    match &planter.knob {
+        Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, default_kpa, unit, .. }) => {
+            row.knob = Some("pressure".into());
+            row.pressure_unit = Kind::Pressure.label(settings.display.pressure().unwrap_or(unit)).map(str::to_owned);
+            row.min_pressure_kpa = Some(*min_kpa);
+            row.max_pressure_kpa = Some(*max_kpa);
+            row.step_pressure_kpa = Some(*step_kpa);
+            row.default_pressure_kpa = *default_kpa;
+        }
+        Some(Knob::Positions { default, .. }) => {
+            row.knob = Some("positions".into());
+            row.default_position = default.clone();
+        }
+        None => {}
+    }
+    row
+}

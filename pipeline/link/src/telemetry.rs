@@ -1,0 +1,333 @@
+//! Streams setting logs out of the store: hand-written rows as they are, telemetry as one summary a strip.
+//!
+//! The only file of the project that uses polars. Parquet is read in batches, polars works out each batch, and the
+//! batches' totals are added, so that memory does not grow with the rows. Sums are taken over whole numbers
+//! (micro-newtons and the like): they come out the same in whatever order the threads of the engine meet the rows.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
+use arrow::compute::is_null;
+use evenstand_settings::{Knob, Planter, Settings};
+use evenstand_tables::rows::FieldRow;
+use parquet::arrow::ProjectionMask;
+use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, JoinArgs, JoinType, LazyFrame, NULL, PolarsError, col, df, len, lit, when};
+
+use crate::LinkError;
+use crate::key::StripKey;
+
+/// A row of a hand-written setting log, or what it says of a whole field.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct HandRow {
+    pub field_id: String,
+    pub season: i64,
+    pub strip_id: Option<String>,
+    pub block: Option<String>,
+    pub planter_id: Option<String>,
+    pub condition: Option<String>,
+    pub closing_position: Option<String>,
+    pub set_force_n: Option<f64>,
+    pub set_pressure_kpa: Option<f64>,
+    pub actual_force_n: Option<f64>,
+    pub actual_pressure_kpa: Option<f64>,
+    pub speed_m_s: Option<f64>,
+    pub source_file: String,
+    pub source_row: i64,
+}
+
+/// Telemetry of one strip, rows at working speed.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct TelemetrySummary {
+    pub planter_id: Option<String>,
+    pub rows: u64,
+    pub rows_at_speed: u64,
+    pub speed_m_s: Option<f64>,
+    pub set_pressure_kpa: Option<f64>,
+    pub set_force_n: Option<f64>,
+    pub set_from_pressure: bool,
+    pub actual_force_n: Option<f64>,
+    pub actual_from_pressure: bool,
+    /// Standard deviation of the actual force along the strip; of the set force where none was measured.
+    pub force_sd_n: Option<f64>,
+    pub block: Option<String>,
+    pub condition: Option<String>,
+}
+
+/// Everything that the setting logs say.
+#[derive(Debug, Default)]
+pub(crate) struct SettingLogs {
+    pub hand: Vec<HandRow>,
+    pub telemetry: BTreeMap<StripKey, TelemetrySummary>,
+    /// Telemetry rows without a strip, by season.
+    pub rows_without_strip: BTreeMap<i64, u64>,
+}
+
+/// Whole units in which sums are exact: forces, pressures and speeds in millionths.
+const MILLIONTHS: f64 = 1e6;
+/// Squares are summed in hundredths squared, which leaves room for 10⁶ rows of 10⁴ N.
+const HUNDREDTHS: f64 = 1e2;
+/// Rows that are in memory at a time.
+const BATCH_ROWS: usize = 1 << 16;
+
+/// Text columns of a setting log that linking needs.
+const TEXTS: [&str; 7] = ["field_id", "strip_id", "planter_id", "block", "condition", "closing_position", "source_file"];
+/// Number columns of a setting log that linking needs.
+const NUMBERS: [&str; 5] = ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s"];
+/// Quantities whose sum and count are taken; see `read_telemetry`.
+const QUANTITIES: [&str; 6] = ["speed", "set_pressure", "set", "actual", "set_from_pressure", "actual_from_pressure"];
+
+/// Reads the setting logs, batch by batch.
+pub(crate) fn read_logs(
+    files: &[(i64, Vec<PathBuf>)],
+    fields: &[FieldRow],
+    settings: &Settings,
+) -> Result<SettingLogs, LinkError> {
+    let mut logs = SettingLogs::default();
+    let mut totals = BTreeMap::new();
+    for (season, paths) in files {
+        let planters = planters_of_fields(fields, *season)?;
+        for path in paths {
+            for batch in batches(path)? {
+                let batch = batch.map_err(|error| LinkError::Telemetry(error.to_string()))?;
+                let hand = is_null(batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?)
+                    .map_err(|error| LinkError::Telemetry(error.to_string()))?;
+                if hand.true_count() > 0 {
+                    read_hand_rows(&batch, &hand, *season, &mut logs)?;
+                }
+                if hand.true_count() < batch.num_rows() {
+                    read_telemetry(&batch, &hand, *season, planters.clone(), settings, &mut totals)?;
+                }
+            }
+        }
+    }
+    summarise(totals, &mut logs);
+    Ok(logs)
+}
+
+/// Streams the needed columns of a Parquet file.
+fn batches(path: &Path) -> Result<ParquetRecordBatchReader, LinkError> {
+    let unreadable = |problem: &dyn std::fmt::Display| LinkError::Telemetry(format!("{}: {problem}", path.display()));
+    let file = File::open(path).map_err(|error| unreadable(&error))?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
+    let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row"]).copied();
+    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
+    builder.with_projection(mask).with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))
+}
+
+fn texts<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a StringArray, LinkError> {
+    batch
+        .column_by_name(name)
+        .and_then(|column| column.as_any().downcast_ref())
+        .ok_or_else(|| LinkError::Telemetry(format!("no text column {name}")))
+}
+
+fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, LinkError> {
+    batch
+        .column_by_name(name)
+        .and_then(|column| column.as_any().downcast_ref())
+        .ok_or_else(|| LinkError::Telemetry(format!("no number column {name}")))
+}
+
+fn read_hand_rows(batch: &RecordBatch, hand: &BooleanArray, season: i64, logs: &mut SettingLogs) -> Result<(), LinkError> {
+    let [field_id, strip_id, planter_id, block, condition, closing_position, source_file] = TEXTS.map(|name| texts(batch, name));
+    let (field_id, strip_id, planter_id, block) = (field_id?, strip_id?, planter_id?, block?);
+    let (condition, closing_position, source_file) = (condition?, closing_position?, source_file?);
+    let [set_force, set_pressure, actual_force, actual_pressure, speed] = NUMBERS.map(|name| numbers(batch, name));
+    let (set_force, set_pressure, actual_force) = (set_force?, set_pressure?, actual_force?);
+    let (actual_pressure, speed) = (actual_pressure?, speed?);
+    let source_row: Option<&Int64Array> = batch.column_by_name("source_row").and_then(|column| column.as_any().downcast_ref());
+    let text = |array: &StringArray, row: usize| array.is_valid(row).then(|| array.value(row).to_owned());
+    let number = |array: &Float64Array, row: usize| array.is_valid(row).then(|| array.value(row));
+    for row in (0..batch.num_rows()).filter(|row| hand.value(*row)) {
+        logs.hand.push(HandRow {
+            field_id: text(field_id, row).unwrap_or_default(),
+            season,
+            strip_id: text(strip_id, row),
+            block: text(block, row),
+            planter_id: text(planter_id, row),
+            condition: text(condition, row),
+            closing_position: text(closing_position, row),
+            set_force_n: number(set_force, row),
+            set_pressure_kpa: number(set_pressure, row),
+            actual_force_n: number(actual_force, row),
+            actual_pressure_kpa: number(actual_pressure, row),
+            speed_m_s: number(speed, row),
+            source_file: text(source_file, row).unwrap_or_default(),
+            source_row: source_row.map_or(0, |rows| rows.value(row)),
+        });
+    }
+    Ok(())
+}
+
+/// Exact totals of one strip and planter.
+#[derive(Debug, Default)]
+struct Totals {
+    rows: i64,
+    rows_at_speed: i64,
+    sums: [i64; 6],
+    counts: [i64; 6],
+    set_squares: i64,
+    actual_squares: i64,
+    block: Option<String>,
+    condition: Option<String>,
+}
+
+/// Field, season, strip (if any) and planter (if any) of telemetry rows.
+type TotalsKey = (String, i64, Option<String>, Option<String>);
+
+/// Adds the telemetry rows of a batch to the totals: polars derives the forces and sums them by strip.
+fn read_telemetry(
+    batch: &RecordBatch,
+    hand: &BooleanArray,
+    season: i64,
+    planters: LazyFrame,
+    settings: &Settings,
+    totals: &mut BTreeMap<TotalsKey, Totals>,
+) -> Result<(), LinkError> {
+    let mut columns = vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
+    for name in ["field_id", "strip_id", "planter_id", "block", "condition"] {
+        columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
+    }
+    for name in NUMBERS {
+        columns.push(Column::new(name.into(), numbers(batch, name)?.iter().collect::<Vec<_>>()));
+    }
+    let rows = DataFrame::new(batch.num_rows(), columns)?.lazy().filter(col("hand").not()).join(
+        planters,
+        [col("field_id")],
+        [col("field_id")],
+        JoinArgs::new(JoinType::Left),
+    );
+    // The row's own planter, else the planter of its field.
+    let planter = col("planter_id").fill_null(col("field_planter"));
+    let force_of = |pressure: &str| force_of_pressure(pressure, &planter, &settings.planters);
+    let at_speed = col("speed_m_s").is_null().or(col("speed_m_s").gt_eq(lit(settings.analysis.min_speed_m_s)));
+    let missing = || lit(NULL).cast(DataType::Float64);
+    let measured = |value: Expr| when(at_speed.clone()).then(value).otherwise(missing());
+    let whole = |value: Expr, unit: f64| (value * lit(unit)).cast(DataType::Int64);
+    let set = col("set_force_n").fill_null(force_of("set_pressure_kpa"));
+    let actual = col("actual_force_n").fill_null(force_of("actual_pressure_kpa"));
+    let quantities = [
+        col("speed_m_s"),
+        col("set_pressure_kpa"),
+        set.clone(),
+        actual.clone(),
+        when(col("set_force_n").is_null()).then(col("set_pressure_kpa")).otherwise(missing()),
+        when(col("actual_force_n").is_null()).then(col("actual_pressure_kpa")).otherwise(missing()),
+    ];
+    let mut sums = vec![
+        len().cast(DataType::Int64).alias("rows"),
+        at_speed.clone().cast(DataType::Int64).sum().alias("rows_at_speed"),
+        col("block").min().alias("block"),
+        col("condition").min().alias("condition"),
+    ];
+    for (name, value) in QUANTITIES.iter().zip(quantities) {
+        sums.push(whole(measured(value.clone()), MILLIONTHS).sum().alias(format!("{name}_sum")));
+        sums.push(measured(value).is_not_null().cast(DataType::Int64).sum().alias(format!("{name}_count")));
+    }
+    for (name, value) in [("set_squares", set), ("actual_squares", actual)] {
+        let hundredths = whole(measured(value), HUNDREDTHS);
+        sums.push((hundredths.clone() * hundredths).sum().alias(name));
+    }
+    let frame = rows.group_by([col("field_id"), col("strip_id"), planter.alias("planter")]).agg(sums).collect()?;
+    add_totals(&frame, season, totals)
+}
+
+fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, Totals>) -> Result<(), LinkError> {
+    let text = |name: &str, row: usize| -> Result<Option<String>, PolarsError> {
+        Ok(frame.column(name)?.str()?.get(row).map(str::to_owned))
+    };
+    let whole = |name: &str, row: usize| -> Result<i64, PolarsError> { Ok(frame.column(name)?.i64()?.get(row).unwrap_or(0)) };
+    for row in 0..frame.height() {
+        let key = (text("field_id", row)?.unwrap_or_default(), season, text("strip_id", row)?, text("planter", row)?);
+        let total = totals.entry(key).or_default();
+        total.rows += whole("rows", row)?;
+        total.rows_at_speed += whole("rows_at_speed", row)?;
+        for (index, name) in QUANTITIES.iter().enumerate() {
+            total.sums[index] += whole(&format!("{name}_sum"), row)?;
+            total.counts[index] += whole(&format!("{name}_count"), row)?;
+        }
+        total.set_squares += whole("set_squares", row)?;
+        total.actual_squares += whole("actual_squares", row)?;
+        total.block = total.block.take().or(text("block", row)?);
+        total.condition = total.condition.take().or(text("condition", row)?);
+    }
+    Ok(())
+}
+
+/// Turns totals into means; of two planters on one strip the one with more rows at speed speaks for it.
+fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
+    for ((field_id, season, strip_id, planter_id), total) in totals {
+        let Some(strip_id) = strip_id else {
+            *logs.rows_without_strip.entry(season).or_default() += total.rows as u64;
+            continue;
+        };
+        let mean = |index: usize| {
+            (total.counts[index] > 0).then(|| total.sums[index] as f64 / MILLIONTHS / total.counts[index] as f64)
+        };
+        let deviation = |index: usize, squares: i64| {
+            let count = total.counts[index] as f64;
+            let sum = total.sums[index] as f64 / MILLIONTHS;
+            let squares = squares as f64 / (HUNDREDTHS * HUNDREDTHS);
+            (count > 1.0).then(|| ((squares - sum * sum / count).max(0.0) / (count - 1.0)).sqrt())
+        };
+        let summary = TelemetrySummary {
+            planter_id,
+            rows: total.rows as u64,
+            rows_at_speed: total.rows_at_speed as u64,
+            speed_m_s: mean(0),
+            set_pressure_kpa: mean(1),
+            set_force_n: mean(2),
+            actual_force_n: mean(3),
+            set_from_pressure: total.counts[4] > 0,
+            actual_from_pressure: total.counts[5] > 0,
+            force_sd_n: deviation(3, total.actual_squares).or_else(|| deviation(2, total.set_squares)),
+            block: total.block,
+            condition: total.condition,
+        };
+        let key = StripKey::new(&field_id, season, &strip_id);
+        if logs.telemetry.get(&key).is_none_or(|other| other.rows_at_speed < summary.rows_at_speed) {
+            logs.telemetry.insert(key, summary);
+        }
+    }
+}
+
+/// The planter of each field of a season, as a frame to join with.
+fn planters_of_fields(fields: &[FieldRow], season: i64) -> Result<LazyFrame, LinkError> {
+    let mut planters: BTreeMap<&str, Option<&str>> = BTreeMap::new();
+    for field in fields.iter().filter(|field| field.season == season) {
+        planters.entry(&field.field_id).or_insert(field.planter_id.as_deref());
+    }
+    let frame = df!(
+        "field_id" => planters.keys().copied().collect::<Vec<_>>(),
+        "field_planter" => planters.values().copied().collect::<Vec<_>>(),
+    )?;
+    Ok(frame.lazy())
+}
+
+/// Force in newtons of a pressure column, by the calibration of the row's planter; 1 nominal N a kPa without one.
+fn force_of_pressure(pressure: &str, planter: &Expr, planters: &[Planter]) -> Expr {
+    let mut force = col(pressure);
+    for candidate in planters {
+        if let Some(Knob::Pressure { calibration: Some(calibration), .. }) = &candidate.knob {
+            let line = piecewise(&col(pressure), calibration.points());
+            force = when(planter.clone().eq(lit(candidate.id.clone()))).then(line).otherwise(force);
+        }
+    }
+    force
+}
+
+/// A line through points, straight between them and beyond both ends.
+fn piecewise(x: &Expr, points: &[(f64, f64)]) -> Expr {
+    let piece = |index: usize| {
+        let ((x0, y0), (x1, y1)) = (points[index], points[index + 1]);
+        lit(y0) + (x.clone() - lit(x0)) * lit((y1 - y0) / (x1 - x0))
+    };
+    let mut line = piece(points.len() - 2);
+    for index in (0..points.len() - 2).rev() {
+        line = when(x.clone().lt(lit(points[index + 1].0))).then(piece(index)).otherwise(line);
+    }
+    line
+}

@@ -1,0 +1,212 @@
+//! From draws to an answer: best, window, start, evidence, shape.
+
+use crate::summary::{mean, quantile};
+
+use crate::draws::{Field, GroupDraws};
+use crate::groups::{Basis, Coverage};
+use crate::levels::LevelTest;
+
+/// Points of the force grid between the lightest and the heaviest force tested.
+pub(crate) const GRID_POINTS: usize = 61;
+/// Probability from which a thing is taken to hold.
+const LIKELY: f64 = 0.8;
+/// Probability from which an answer leans one way.
+const LEANING: f64 = 0.5;
+/// Above this p value no setting could be told from another.
+const NO_DIFFERENCE: f64 = 0.10;
+
+/// How far an answer can be trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Evidence {
+    Open,
+    Leaning,
+    Settled,
+}
+
+impl Evidence {
+    pub fn name(self) -> &'static str {
+        match self {
+            Evidence::Open => "open",
+            Evidence::Leaning => "leaning",
+            Evidence::Settled => "settled",
+        }
+    }
+}
+
+/// Shape of the response over the tested range.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Shape {
+    Inside,
+    Lighter,
+    Heavier,
+    Plateau,
+    Flat,
+    Untold,
+}
+
+impl Shape {
+    pub fn name(self) -> &'static str {
+        match self {
+            Shape::Inside => "inside",
+            Shape::Lighter => "lighter",
+            Shape::Heavier => "heavier",
+            Shape::Plateau => "plateau",
+            Shape::Flat => "flat",
+            Shape::Untold => "untold",
+        }
+    }
+}
+
+/// What holds for every default: the curve's best, its window and shape.
+#[derive(Debug, Clone)]
+pub(crate) struct Picture {
+    pub shape: Shape,
+    pub best_n: f64,
+    pub best_low_n: f64,
+    pub best_high_n: f64,
+    pub window: Option<(f64, f64)>,
+    /// Whether any difference between settings can be seen.
+    pub seen: bool,
+    pub tolerance: f64,
+}
+
+/// The start against one default.
+#[derive(Debug, Clone)]
+pub(crate) struct Choice {
+    pub evidence: Evidence,
+    /// The start considered, also where the evidence is open and it is not suggested.
+    pub start_n: f64,
+    /// Whether the start is the default.
+    pub stay: bool,
+    pub gain: Option<Gain>,
+    pub prob_near_best: f64,
+}
+
+/// Start against default in the typical field; positive is better.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Gain {
+    pub expected: f64,
+    pub low: f64,
+    pub high: f64,
+    pub probability: f64,
+}
+
+/// The force grid of a group.
+pub(crate) fn grid(tested: (f64, f64)) -> Vec<f64> {
+    (0..GRID_POINTS).map(|point| tested.0 + (tested.1 - tested.0) * point as f64 / (GRID_POINTS - 1) as f64).collect()
+}
+
+/// Reads the draws of one group.
+pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&LevelTest>, tolerance: f64) -> Picture {
+    let grid = grid(coverage.tested);
+    let worth: Vec<f64> = grid.iter().map(|force| draws.expected_worth(*force)).collect();
+    let best = argmax(&worth);
+    let mut near = vec![0usize; grid.len()];
+    let mut best_unseen = Vec::with_capacity(draws.len());
+    let mut level_everywhere = 0usize;
+    for draw in 0..draws.len() {
+        let typical: Vec<f64> = grid.iter().map(|force| draws.worth(draw, *force, Field::Typical)).collect();
+        let top = typical[argmax(&typical)];
+        near.iter_mut().zip(&typical).for_each(|(count, worth)| *count += usize::from(top - worth <= tolerance));
+        level_everywhere += usize::from(typical.iter().all(|worth| top - worth <= tolerance));
+        let unseen: Vec<f64> = grid.iter().map(|force| draws.worth(draw, *force, Field::Unseen)).collect();
+        best_unseen.push(grid[argmax(&unseen)]);
+    }
+    let share = |count: usize| count as f64 / draws.len() as f64;
+    let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
+    let window = good[best].then(|| {
+        let low = (0..=best).rev().take_while(|point| good[*point]).last().unwrap_or(best);
+        let high = (best..grid.len()).take_while(|point| good[*point]).last().unwrap_or(best);
+        (grid[low], grid[high])
+    });
+    let seen = levels.is_none_or(|test| test.p_value <= NO_DIFFERENCE);
+    let shape = if !seen {
+        let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
+        if excluded || share(level_everywhere) >= LIKELY { Shape::Flat } else { Shape::Untold }
+    } else {
+        curve_shape(draws, &grid, best)
+    };
+    Picture {
+        shape,
+        best_n: grid[best],
+        best_low_n: quantile(&best_unseen, 0.05),
+        best_high_n: quantile(&best_unseen, 0.95),
+        window,
+        seen,
+        tolerance,
+    }
+}
+
+fn curve_shape(draws: &GroupDraws, grid: &[f64], best: usize) -> Shape {
+    let last = grid.len() - 1;
+    let worse = |end: usize| {
+        let count = (0..draws.len())
+            .filter(|draw| draws.worth(*draw, grid[end], Field::Typical) < draws.worth(*draw, grid[best], Field::Typical))
+            .count();
+        count as f64 / draws.len() as f64 >= LIKELY
+    };
+    match (best == 0, best == last) {
+        (true, _) => if worse(last) { Shape::Lighter } else { Shape::Untold },
+        (_, true) => if worse(0) { Shape::Heavier } else { Shape::Untold },
+        _ => match (worse(0), worse(last)) {
+            (true, true) => Shape::Inside,
+            (false, false) => Shape::Untold,
+            _ => Shape::Plateau,
+        },
+    }
+}
+
+/// Chooses the start against a default: stay where the default is as good, or where the best is not shown to be better.
+pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture, default_n: Option<f64>) -> Choice {
+    let (low, high) = coverage.tested;
+    // A default that lies outside the tested range by less than its rounding is at its end.
+    let slack = 0.01 * (high - low);
+    let tested_default = default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
+    let stay = tested_default.is_some_and(|default| {
+        let inside = picture.window.is_some_and(|(low, high)| (low..=high).contains(&default));
+        inside || !picture.seen || probability_better(draws, picture.best_n, default) < LIKELY
+    });
+    let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
+    let prob_near_best = near_best(draws, &grid(coverage.tested), start_n, picture.tolerance);
+    let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
+    let evidence = if prob_near_best >= LIKELY && enough {
+        Evidence::Settled
+    } else if prob_near_best >= LEANING {
+        Evidence::Leaning
+    } else {
+        Evidence::Open
+    };
+    Choice { evidence, start_n, stay, gain: tested_default.map(|default| gain(draws, start_n, default)), prob_near_best }
+}
+
+/// Gain of one force over another in the typical field.
+pub(crate) fn gain(draws: &GroupDraws, start_n: f64, default_n: f64) -> Gain {
+    let gains: Vec<f64> = (0..draws.len())
+        .map(|draw| draws.worth(draw, start_n, Field::Typical) - draws.worth(draw, default_n, Field::Typical))
+        .collect();
+    Gain {
+        expected: mean(&gains),
+        low: quantile(&gains, 0.05),
+        high: quantile(&gains, 0.95),
+        probability: gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64,
+    }
+}
+
+/// Probability that a force is within tolerance of the best in a field not yet seen.
+pub(crate) fn near_best(draws: &GroupDraws, grid: &[f64], force_n: f64, tolerance: f64) -> f64 {
+    let near = (0..draws.len())
+        .filter(|draw| {
+            let top = grid.iter().map(|force| draws.worth(*draw, *force, Field::Unseen)).fold(f64::NEG_INFINITY, f64::max);
+            top - draws.worth(*draw, force_n, Field::Unseen) <= tolerance
+        })
+        .count();
+    near as f64 / draws.len() as f64
+}
+
+fn probability_better(draws: &GroupDraws, force_n: f64, than_n: f64) -> f64 {
+    gain(draws, force_n, than_n).probability
+}
+
+fn argmax(values: &[f64]) -> usize {
+    values.iter().enumerate().fold(0, |best, (index, value)| if *value > values[best] { index } else { best })
+}

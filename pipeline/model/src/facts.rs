@@ -1,0 +1,92 @@
+//! What was fitted and which checks it passed, as rows of the model table.
+
+use evenstand_tables::rows::ModelRow;
+
+use crate::curve::CurveModel;
+use crate::groups::Axis;
+use crate::levels::LevelTest;
+
+/// A row of the model table about one model.
+struct Book<'a> {
+    model: &'a str,
+    response: &'a str,
+    rows: Vec<ModelRow>,
+}
+
+impl Book<'_> {
+    fn write(&mut self, item: &str, name: &str, value: Option<f64>, std_error: Option<f64>, text: Option<String>) {
+        self.rows.push(ModelRow {
+            model: self.model.to_owned(),
+            response: Some(self.response.to_owned()),
+            item: item.to_owned(),
+            name: name.to_owned(),
+            value: value.filter(|value| value.is_finite()),
+            std_error: std_error.filter(|value| value.is_finite()),
+            text,
+        });
+    }
+
+    fn check(&mut self, name: &str, passed: bool, failure: impl FnOnce() -> String) {
+        let text = if passed { "passed".to_owned() } else { format!("failed: {}", failure()) };
+        self.write("check", name, None, None, Some(text));
+    }
+}
+
+/// A model that could not be fitted.
+pub(crate) fn not_fitted(axis: &Axis, response: &str, why: &str) -> Vec<ModelRow> {
+    let mut book = Book { model: axis.name(), response, rows: Vec::new() };
+    book.write("note", "not_fitted", None, None, Some(why.to_owned()));
+    book.rows
+}
+
+/// Everything about a fitted model.
+pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<LevelTest>]) -> Vec<ModelRow> {
+    let fit = &model.fit;
+    let mut book = Book { model: axis.name(), response: &model.response.name, rows: Vec::new() };
+    book.write("formula", "formula", None, None, Some(format!("{} scale: {}", model.response.scale.name(), model.formula)));
+    for (number, (key, coverage)) in model.observations.groups.iter().enumerate() {
+        let text = format!(
+            "{}; {}{}; {}, {} field-seasons, {} strips, {} settings",
+            key.condition,
+            key.closer,
+            if key.planter_id.is_empty() { String::new() } else { format!("; {}", key.planter_id) },
+            coverage.basis.name(),
+            coverage.field_seasons,
+            coverage.strips,
+            coverage.level_forces.len()
+        );
+        book.write("group", &format!("group {}", number + 1), None, None, Some(text));
+    }
+    book.write("scaling", "centre", Some(model.centre_n), None, Some("force at which the scaled force is 0".into()));
+    book.write("scaling", "half_range", Some(model.half_range_n), None, Some("force per unit of scaled force".into()));
+    book.write("fit", "observations", Some(fit.n_observations() as f64), None, None);
+    book.write("fit", "log_likelihood", Some(fit.log_likelihood()), None, Some("restricted".into()));
+    book.write("fit", "criterion", Some(fit.criterion()), None, Some("−2 log restricted likelihood".into()));
+    let optimum = fit.optimum();
+    book.write("fit", "evaluations", Some(optimum.evaluations as f64), None, Some(optimum.reason.to_string()));
+    for component in fit.variance_components() {
+        book.write("variance", &component.term, Some(component.variance), None, Some("variance".into()));
+    }
+    for ((name, estimate), error) in fit.names().iter().zip(fit.coefficients()).zip(fit.standard_errors()) {
+        book.write("coefficient", name, Some(*estimate), Some(error), None);
+    }
+    let posterior = &model.posterior;
+    book.write("draws", "draws", Some(posterior.draws() as f64), None, Some("stored draws of the posterior".into()));
+    let smallest = posterior.effective_sample_size.iter().copied().fold(f64::INFINITY, f64::min);
+    book.write("draws", "effective_sample_size", Some(smallest), None, Some("smallest over standard deviations".into()));
+    book.write("draws", "acceptance_rate", Some(posterior.acceptance_rate), None, None);
+    for (name, scale) in [("field-season", model.priors.field), ("block", model.priors.block), ("slope", model.priors.slope), ("curvature", model.priors.curvature)] {
+        book.write("prior", name, Some(scale), None, Some("half-normal scale of the standard deviation".into()));
+    }
+    book.check("converged", optimum.converged, || optimum.reason.to_string());
+    book.check("effective sample size at least 100", smallest >= 100.0, || format!("{smallest:.0}"));
+    for (number, test) in levels.iter().enumerate() {
+        if let Some(test) = test {
+            book.write("levels", &format!("group {}", number + 1), Some(test.p_value), None, Some(format!("p value that all settings are alike; df {}", test.method)));
+        }
+    }
+    for note in &model.notes {
+        book.write("note", note.code, None, None, Some(note.message.clone()));
+    }
+    book.rows
+}

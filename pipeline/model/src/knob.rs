@@ -1,0 +1,189 @@
+//! Starting points in each planter's own knob, against its own default.
+
+use evenstand_settings::{Calibration, Knob, Planter};
+use crate::summary::mean;
+use evenstand_tables::rows::KnobRow;
+
+use crate::decision::{Choice, Evidence, Picture, choose, gain, grid, near_best};
+use crate::draws::GroupDraws;
+use crate::groups::{Coverage, GroupKey};
+use crate::words;
+
+/// What one group and response has to offer a planter.
+pub(crate) struct Offer<'a> {
+    pub key: &'a GroupKey,
+    pub response: &'a str,
+    pub primary: bool,
+    pub coverage: Option<&'a Coverage>,
+    /// Draws and picture; absent where the answer is open from the start.
+    pub answer: Option<(&'a GroupDraws, &'a Picture)>,
+    /// Why it is open from the start.
+    pub open: Option<&'a str>,
+}
+
+/// The row of one planter. `default_n` is its default on the group's axis (nominal newtons are kilopascals).
+pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>) -> KnobRow {
+    let calibrated = planter.calibrated() && offer.key.planter_id.is_empty();
+    let mut row = KnobRow {
+        planter_id: planter.id.clone(),
+        closer: offer.key.closer.clone(),
+        condition: offer.key.condition.clone(),
+        response: offer.response.to_owned(),
+        primary: Some(offer.primary),
+        evidence: Evidence::Open.name().to_owned(),
+        reason: offer.open.map(str::to_owned),
+        basis: offer.coverage.map(|coverage| coverage.basis.name().to_owned()),
+        shape: None,
+        knob: Some(match &planter.knob { Some(Knob::Pressure { .. }) => "pressure", Some(Knob::Positions { .. }) => "positions", None => "none" }.to_owned()),
+        advice: Some("open".to_owned()),
+        default_force_n: default_n.filter(|_| calibrated),
+        start_force_n: None,
+        start_pressure_kpa: None,
+        start_position: None,
+        default_pressure_kpa: None,
+        default_position: None,
+        window_low_pressure_kpa: None,
+        window_high_pressure_kpa: None,
+        window_low_position: None,
+        window_high_position: None,
+        window_low_n: None,
+        window_high_n: None,
+        gain_vs_default: None,
+        gain_low: None,
+        gain_high: None,
+        prob_gain: None,
+        prob_near_best: None,
+        at_limit: None,
+        rounding_loss: None,
+    };
+    match &planter.knob {
+        Some(Knob::Pressure { default_kpa, .. }) => row.default_pressure_kpa = *default_kpa,
+        Some(Knob::Positions { default, .. }) => row.default_position = default.clone(),
+        None => {}
+    }
+    let (Some((draws, picture)), Some(coverage), None) = (offer.answer, offer.coverage, offer.open) else { return row };
+    let choice = choose(draws, coverage, picture, default_n);
+    row.evidence = choice.evidence.name().to_owned();
+    row.reason = Some(words::reason(coverage, picture, &choice, choice.gain.is_some()));
+    row.shape = Some(picture.shape.name().to_owned());
+    fill_window(&mut row, planter, picture, calibrated);
+    if choice.evidence == Evidence::Open {
+        return row;
+    }
+    fill_start(&mut row, planter, &choice, draws, coverage, default_n, calibrated, picture.tolerance);
+    row
+}
+
+fn fill_window(row: &mut KnobRow, planter: &Planter, picture: &Picture, calibrated: bool) {
+    let Some((low, high)) = picture.window else { return };
+    if calibrated {
+        (row.window_low_n, row.window_high_n) = (Some(low), Some(high));
+    }
+    match &planter.knob {
+        Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
+            let pressure = |force: f64| pressure_of(calibration.as_ref().filter(|_| calibrated), force).clamp(*min_kpa, *max_kpa);
+            // Rounded inwards, so that what is called as good is as good.
+            let low = min_kpa + ((pressure(low) - min_kpa) / step_kpa - 1e-9).ceil() * step_kpa;
+            let high = min_kpa + ((pressure(high) - min_kpa) / step_kpa + 1e-9).floor() * step_kpa;
+            if low <= high + 1e-9 {
+                (row.window_low_pressure_kpa, row.window_high_pressure_kpa) = (Some(low), Some(high));
+            }
+        }
+        Some(Knob::Positions { positions, .. }) => {
+            let mut inside = positions.iter().filter(|position| position.force_n.is_some_and(|force| force >= low - 1e-9 && force <= high + 1e-9));
+            row.window_low_position = inside.next().map(|position| position.label.clone());
+            row.window_high_position = inside.next_back().map(|position| position.label.clone()).or_else(|| row.window_low_position.clone());
+        }
+        None => {}
+    }
+}
+
+fn pressure_of(calibration: Option<&Calibration>, force: f64) -> f64 {
+    calibration.map_or(force, |line| line.pressure_kpa(force))
+}
+
+#[allow(clippy::too_many_arguments)] // one row is filled from everything that is known about it
+fn fill_start(
+    row: &mut KnobRow,
+    planter: &Planter,
+    choice: &Choice,
+    draws: &GroupDraws,
+    coverage: &Coverage,
+    default_n: Option<f64>,
+    calibrated: bool,
+    tolerance: f64,
+) {
+    let (low, high) = coverage.tested;
+    let tested = |force: f64| force >= low - 1e-6 * (high - low) && force <= high + 1e-6 * (high - low);
+    let mut start = choice.start_n;
+    if !choice.stay {
+        match &planter.knob {
+            Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
+                let calibration = calibration.as_ref().filter(|_| calibrated);
+                let force_of = |pressure: f64| calibration.map_or(pressure, |line| line.force_n(pressure));
+                let wanted = pressure_of(calibration, start);
+                let steps = (wanted - min_kpa) / step_kpa;
+                let on_knob = [steps.floor(), steps.ceil()].map(|steps| (min_kpa + steps * step_kpa).clamp(*min_kpa, *max_kpa));
+                let nearest = on_knob
+                    .into_iter()
+                    .filter(|pressure| tested(force_of(*pressure)))
+                    .min_by(|a, b| (a - wanted).abs().total_cmp(&(b - wanted).abs()))
+                    .unwrap_or_else(|| wanted.clamp(*min_kpa, *max_kpa));
+                row.start_pressure_kpa = Some(nearest);
+                row.at_limit = Some(nearest <= min_kpa + 1e-9 || nearest >= max_kpa - 1e-9);
+                start = force_of(nearest);
+            }
+            Some(Knob::Positions { positions, .. }) => {
+                let nearest = positions
+                    .iter()
+                    .filter_map(|position| Some((position, position.force_n?)))
+                    .filter(|(_, force)| tested(*force))
+                    .min_by(|a, b| (a.1 - start).abs().total_cmp(&(b.1 - start).abs()));
+                if let Some((position, force)) = nearest {
+                    row.start_position = Some(position.label.clone());
+                    let ends = [positions.first(), positions.last()];
+                    row.at_limit = Some(ends.iter().flatten().any(|end| end.label == position.label));
+                    start = force;
+                }
+            }
+            None => {}
+        }
+        let losses: Vec<f64> = (0..draws.len())
+            .map(|draw| draws.worth(draw, choice.start_n, crate::draws::Field::Typical) - draws.worth(draw, start, crate::draws::Field::Typical))
+            .collect();
+        row.rounding_loss = Some(mean(&losses));
+    } else {
+        row.start_pressure_kpa = row.default_pressure_kpa;
+        row.start_position = row.default_position.clone();
+        row.rounding_loss = Some(0.0);
+        row.at_limit = match &planter.knob {
+            Some(Knob::Pressure { min_kpa, max_kpa, default_kpa: Some(default), .. }) => Some(*default <= min_kpa + 1e-9 || *default >= max_kpa - 1e-9),
+            Some(Knob::Positions { positions, default: Some(default) }) => {
+                Some([positions.first(), positions.last()].iter().flatten().any(|end| end.label == *default))
+            }
+            _ => None,
+        };
+    }
+    row.start_force_n = calibrated.then_some(start);
+    row.prob_near_best = Some(near_best(draws, &grid(coverage.tested), start, tolerance));
+    let moved = default_n.map(|default| start - default);
+    row.advice = Some(
+        match moved {
+            _ if choice.stay => "stay",
+            Some(difference) if difference.abs() < 1e-6 => "stay",
+            Some(difference) if difference < 0.0 => "lighter",
+            Some(_) => "heavier",
+            None => "stay",
+        }
+        .to_owned(),
+    );
+    if choice.gain.is_some()
+        && let Some(default) = default_n
+    {
+        let gain = gain(draws, start, default.clamp(low, high));
+        row.gain_vs_default = Some(gain.expected);
+        row.gain_low = Some(gain.low);
+        row.gain_high = Some(gain.high);
+        row.prob_gain = Some(gain.probability);
+    }
+}

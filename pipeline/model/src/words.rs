@@ -1,0 +1,79 @@
+//! Reasons in words. Numbers with units stay in their columns, so that the report can give them in the person's units.
+
+use crate::decision::{Choice, Evidence, Picture, Shape};
+use crate::groups::{Basis, Coverage};
+
+/// "1 field-season", "3 field-seasons".
+pub(crate) fn counted(count: usize, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
+/// Why nothing can be said before anything is worked out; `None` where an answer may be sought.
+pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option<String> {
+    let strips = counted(coverage.strips, "strip");
+    if coverage.level_forces.len() < 2 {
+        return Some(format!(
+            "All {strips} had one setting, so there is nothing to compare. Next season vary the setting between strips: one lighter and one heavier than the usual, in three or four blocks."
+        ));
+    }
+    if coverage.basis == Basis::Logs && !coverage.varied_within_fields {
+        return Some(format!(
+            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did. Lay out strips with different settings in one field.",
+            counted(coverage.field_seasons, "field-season")
+        ));
+    }
+    if coverage.basis == Basis::Trial && coverage.blocks < 2 {
+        return Some(format!(
+            "The settings were tried in {} only, without replication, so differences between them cannot be told from differences between strips. Repeat them in at least three blocks.",
+            counted(coverage.blocks, "block")
+        ));
+    }
+    if condition == "mixed" {
+        return Some("These strips lie in two conditions, so no condition can be named to use an answer in. Take soil notes by strip or block.".to_owned());
+    }
+    None
+}
+
+/// Why the start is what it is, or why the answer stays open.
+pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, has_default: bool) -> String {
+    let basis = match coverage.basis {
+        Basis::Trial => format!("{} of trials, {}", counted(coverage.field_seasons, "field-season"), counted(coverage.strips, "strip")),
+        Basis::Logs => format!(
+            "A pattern in logs, to be tested: settings varied only between the seasons of a field ({})",
+            counted(coverage.field_seasons, "field-season")
+        ),
+    };
+    let shape = match picture.shape {
+        Shape::Inside => "the best lies inside the tested range, and both lighter and heavier are worse",
+        Shape::Lighter => "lighter was better throughout; the best may lie below the lightest setting tried",
+        Shape::Heavier => "heavier was better throughout; the best may lie above the heaviest setting tried",
+        Shape::Plateau => "one end of the tested range is worse, and beyond that a wide range is about as good",
+        Shape::Flat => "no setting could be told from another, and differences that matter are excluded: any setting tried will do",
+        Shape::Untold => "no setting could be told from another, and differences that matter are not excluded either",
+    };
+    let verdict = match (choice.evidence, choice.stay) {
+        (Evidence::Open, _) => format!("There is no suggestion yet: {}", missing(coverage)),
+        (_, true) => "Stay at the default: moving is not shown to pay.".to_owned(),
+        (_, false) if has_default => "Moving from the default is likely to pay.".to_owned(),
+        (_, false) => "The default itself was not among the settings tried.".to_owned(),
+    };
+    let caution = if choice.evidence == Evidence::Leaning && coverage.basis == Basis::Trial {
+        format!(" What would make it firmer: {}", missing(coverage))
+    } else {
+        String::new()
+    };
+    format!("{basis}: {shape}. {verdict}{caution}")
+}
+
+/// What would settle it.
+fn missing(coverage: &Coverage) -> String {
+    match coverage.basis {
+        Basis::Logs => "a strip trial with the settings side by side in one field.".to_owned(),
+        Basis::Trial if coverage.field_seasons < 3 => format!(
+            "trials in {} more in this condition, because fields differ and {} cannot show by how much.",
+            counted(3 - coverage.field_seasons, "field-season"),
+            counted(coverage.field_seasons, "field-season")
+        ),
+        Basis::Trial => "more field-seasons, or more blocks and counted places in each, because fields and strips still differ more than settings do.".to_owned(),
+    }
+}

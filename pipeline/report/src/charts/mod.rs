@@ -1,0 +1,12 @@
+//! Charts: sketched as shapes, painted with plotters.
+
+mod axis;
+pub(crate) mod condition;
+pub(crate) mod field;
+mod labels;
+mod marks;
+mod paint;
+pub(crate) mod panel;
+pub(crate) mod sketch;
+
+pub(crate) use paint::{png, svg};

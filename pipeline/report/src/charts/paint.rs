@@ -1,0 +1,209 @@
+//! Paints a sketch with plotters: as SVG text and as a PNG image.
+
+use plotters::coord::Shift;
+use plotters::prelude::{BitMapBackend, Circle, DrawingArea, DrawingBackend, IntoDrawingArea, PathElement, Polygon};
+use plotters::prelude::{IntoTextStyle, RGBColor, SVGBackend, Text};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::style::{Color, IntoFont};
+
+use crate::ReportError;
+use crate::charts::sketch::{Anchor, Ink, Point, Shape, Sketch, WIDTH};
+use crate::font;
+
+/// Backends place everything on whole pixels, so both are given a canvas this many times as large: fine enough that
+/// no line shows a step. The SVG scales itself back; the image is averaged down.
+const FINE: f64 = 4.0;
+/// Pixels of the image that are averaged into one, along each side.
+const AVERAGED: usize = 2;
+
+/// How a backend counts the size of a font, and where it puts the baseline of a text anchored at its top.
+#[derive(Clone, Copy)]
+struct TextMeasure {
+    size_per_em: f64,
+    baseline_per_em: f64,
+}
+
+/// The SVG backend divides the size by 1.24 and sets the baseline 0.76 em below the top (plotters-svg 0.3).
+const SVG_TEXT: TextMeasure = TextMeasure { size_per_em: 1.24, baseline_per_em: 0.76 };
+
+/// The bitmap backend takes the size as the height of the font's box and sets the baseline at its middle
+/// (plotters 0.3 with ab_glyph).
+fn bitmap_text() -> TextMeasure {
+    TextMeasure { size_per_em: font::box_per_em(), baseline_per_em: font::box_per_em() / 2.0 }
+}
+
+/// The sketch as an SVG document, with the alt text as its title. The same sketch gives the same bytes.
+pub(crate) fn svg(sketch: &Sketch, alt: &str) -> Result<String, ReportError> {
+    let (width, height) = fine_size(sketch);
+    let mut painted = String::new();
+    {
+        let area = SVGBackend::with_string(&mut painted, (width, height)).into_drawing_area();
+        paint(sketch, &area, SVG_TEXT)
+            .and_then(|()| area.present().map_err(|error| error.to_string()))
+            .map_err(|problem| ReportError::Chart { chart: alt.to_owned(), problem })?;
+    }
+    // The drawing library writes the fine canvas as the size; people open the file at its own size.
+    let body = painted.split_once('>').map_or("", |(_, body)| body);
+    Ok(format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{WIDTH}\" height=\"{}\" viewBox=\"0 0 {width} {height}\" \
+         role=\"img\" aria-label=\"{}\">{body}",
+        sketch.height,
+        escaped(alt),
+    ))
+}
+
+/// The sketch as a PNG image, twice as fine as the SVG's own size.
+pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
+    let failed = |problem: String| ReportError::Chart { chart: alt.to_owned(), problem };
+    let (width, height) = fine_size(sketch);
+    let mut pixels = vec![255; width as usize * height as usize * 3];
+    {
+        let area = BitMapBackend::with_buffer(&mut pixels, (width, height)).into_drawing_area();
+        paint(sketch, &area, bitmap_text()).map_err(failed)?;
+        area.present().map_err(|error| failed(error.to_string()))?;
+    }
+    let (columns, rows) = (width as usize / AVERAGED, height as usize / AVERAGED);
+    let averaged = averaged(&pixels, width as usize, columns, rows);
+    let mut file = Vec::new();
+    let mut encoder = png::Encoder::new(&mut file, columns as u32, rows as u32);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header().map_err(|error| failed(error.to_string()))?;
+    writer.write_image_data(&averaged).map_err(|error| failed(error.to_string()))?;
+    writer.finish().map_err(|error| failed(error.to_string()))?;
+    Ok(file)
+}
+
+fn fine_size(sketch: &Sketch) -> (u32, u32) {
+    ((WIDTH * FINE) as u32, (sketch.height.max(1.0) * FINE) as u32)
+}
+
+fn averaged(pixels: &[u8], width: usize, columns: usize, rows: usize) -> Vec<u8> {
+    let mut averaged = Vec::with_capacity(columns * rows * 3);
+    for row in 0..rows {
+        for column in 0..columns {
+            for channel in 0..3 {
+                let mut sum = 0_u32;
+                for y in row * AVERAGED..(row + 1) * AVERAGED {
+                    for x in column * AVERAGED..(column + 1) * AVERAGED {
+                        sum += u32::from(pixels[(y * width + x) * 3 + channel]);
+                    }
+                }
+                averaged.push((sum / (AVERAGED * AVERAGED) as u32) as u8);
+            }
+        }
+    }
+    averaged
+}
+
+fn paint<DB: DrawingBackend>(
+    sketch: &Sketch,
+    area: &DrawingArea<DB, Shift>,
+    measure: TextMeasure,
+) -> Result<(), String> {
+    if !font::register() {
+        return Err("the font could not be registered".to_owned());
+    }
+    area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())?;
+    for shape in &sketch.shapes {
+        let drawn = match shape {
+            Shape::Line { points, ink, width } => {
+                let style = colour(*ink).stroke_width((width * FINE).round().max(1.0) as u32);
+                area.draw(&PathElement::new(points.iter().map(fine).collect::<Vec<_>>(), style))
+            }
+            Shape::Area { points, ink } => {
+                area.draw(&Polygon::new(points.iter().map(fine).collect::<Vec<_>>(), colour(*ink).filled()))
+            }
+            Shape::Circle { centre, radius, ink, outline } => {
+                let style = match outline {
+                    Some(width) => colour(*ink).stroke_width((width * FINE).round().max(1.0) as u32),
+                    None => colour(*ink).filled(),
+                };
+                area.draw(&Circle::new(fine(centre), (radius * FINE).round() as i32, style))
+            }
+            Shape::Text { place, anchor, size, ink, text } => {
+                let em = size * FINE;
+                let ink = colour(*ink);
+                let horizontal = match anchor {
+                    Anchor::Start => HPos::Left,
+                    Anchor::Middle => HPos::Center,
+                    Anchor::End => HPos::Right,
+                };
+                let style = (font::FAMILY, em * measure.size_per_em)
+                    .into_font()
+                    .into_text_style(area)
+                    .color(&ink)
+                    .pos(Pos::new(horizontal, VPos::Top));
+                let top = place.1 * FINE - em * measure.baseline_per_em;
+                area.draw(&Text::new(text.as_str(), ((place.0 * FINE).round() as i32, top.round() as i32), style))
+            }
+        };
+        drawn.map_err(|error| error.to_string())?;
+    }
+    Ok(())
+}
+
+fn fine(point: &Point) -> (i32, i32) {
+    ((point.0 * FINE).round() as i32, (point.1 * FINE).round() as i32)
+}
+
+fn colour(ink: Ink) -> RGBColor {
+    let (red, green, blue) = ink.rgb();
+    RGBColor(red, green, blue)
+}
+
+/// Text made safe inside an attribute of a mark.
+pub(crate) fn escaped(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            '&' => escaped.push_str("&amp;"),
+            '"' => escaped.push_str("&quot;"),
+            letter if letter.is_control() => escaped.push(' '),
+            letter => escaped.push(letter),
+        }
+    }
+    escaped
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sketch() -> Sketch {
+        let mut sketch = Sketch::new();
+        sketch.height = 60.0;
+        sketch.text((10.0, 30.0), Anchor::Start, Ink::Dark, "Tom & <b>Ann</b> \"40\"");
+        sketch.circle((100.0, 30.0), 5.0, Ink::Rust, None);
+        sketch
+    }
+
+    #[test]
+    fn names_cannot_break_out_of_an_svg() {
+        let svg = svg(&sketch(), "a \"<script>\" & more").expect("the sketch can be painted");
+        assert!(svg.contains("Tom &amp; &lt;b&gt;Ann&lt;/b&gt;"));
+        assert!(svg.contains("aria-label=\"a &quot;&lt;script&gt;&quot; &amp; more\""));
+        assert!(!svg.contains("<b>") && !svg.contains("<script"));
+        assert!(svg.starts_with("<svg ") && svg.trim_end().ends_with("</svg>"));
+    }
+
+    #[test]
+    fn the_same_sketch_gives_the_same_bytes() {
+        assert_eq!(svg(&sketch(), "x").expect("svg"), svg(&sketch(), "x").expect("svg"));
+        assert_eq!(png(&sketch(), "x").expect("png"), png(&sketch(), "x").expect("png"));
+    }
+
+    #[test]
+    fn the_image_is_twice_the_size_of_the_drawing_and_holds_its_ink() {
+        let file = png(&sketch(), "x").expect("png");
+        let mut reader = png::Decoder::new(file.as_slice()).read_info().expect("a PNG file");
+        assert_eq!((reader.info().width, reader.info().height), (1120, 120));
+        let mut pixels = vec![0; reader.output_buffer_size()];
+        reader.next_frame(&mut pixels).expect("its pixels");
+        let middle_of_the_circle = (60 * 1120 + 200) * 3;
+        let (red, green, blue) = Ink::Rust.rgb();
+        assert_eq!(&pixels[middle_of_the_circle..middle_of_the_circle + 3], &[red, green, blue]);
+    }
+}

@@ -1,0 +1,26 @@
+//! What can go wrong while a report is made.
+
+/// Why a report could not be made.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ReportError {
+    /// A file of the report could not be written.
+    #[error("{file} could not be written: {source}")]
+    Write {
+        /// Name of the file inside the report.
+        file: String,
+        /// What the writer said.
+        source: std::io::Error,
+    },
+    /// A page could not be put together. This is a fault of the templates, not of the data.
+    #[error("the page could not be put together: {0}")]
+    Page(#[from] minijinja::Error),
+    /// A chart could not be drawn. This is a fault of the drawing, not of the data.
+    #[error("the chart {chart} could not be drawn: {problem}")]
+    Chart {
+        /// Title of the chart.
+        chart: String,
+        /// What the drawing library said.
+        problem: String,
+    },
+}

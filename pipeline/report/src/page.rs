@@ -1,0 +1,545 @@
+//! The page: gathers the sections, puts them into the templates, and writes the files of the report.
+
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Environment};
+use serde::Serialize;
+
+use crate::answer::{Card, cards};
+use crate::aside;
+use crate::charts;
+use crate::charts::sketch::Sketch;
+use crate::fields;
+use crate::font;
+use crate::number;
+use crate::response::Response;
+use crate::results::Results;
+use crate::slug::Names;
+use crate::why;
+use crate::{ReportError, Summary};
+
+/// What a reader should know about the run, one line each.
+#[derive(Debug, Clone, Serialize)]
+struct Scope {
+    review: String,
+    invented: bool,
+    lines: Vec<String>,
+}
+
+/// The words of the method that depend on the run.
+#[derive(Debug, Clone, Serialize)]
+struct Method {
+    primary: String,
+    on_time_window: String,
+    axis: String,
+    formulas: Vec<String>,
+    failed_checks: Vec<String>,
+    passed_checks: usize,
+    notes: Vec<String>,
+    run_facts: Vec<(String, String)>,
+}
+
+/// Everything the templates are given.
+#[derive(Serialize)]
+struct Page<'a> {
+    style: &'a str,
+    fonts: String,
+    scope: Scope,
+    cards: &'a [Card],
+    conditions: &'a [why::Why],
+    groups: &'a [fields::FieldGroup],
+    finding_counts: Option<why::WordTable>,
+    findings: Vec<fields::FindingView>,
+    findings_left: usize,
+    aside_counts: Option<why::WordTable>,
+    aside_rows: Option<why::WordTable>,
+    method: Method,
+}
+
+/// Draws the charts and writes the page.
+///
+/// `write` is called once a file with its name inside the report and its bytes: `index.html`, and for each chart
+/// `charts/NAME.svg` and `charts/NAME.png`, where NAME is `field-<field>-<season>` or `condition-<condition>-<response>`.
+/// Returns how many charts there are. The same results give the same bytes. Errors where `write` does, or where a
+/// template or a drawing is at fault; poor or missing data are no error.
+pub fn render(
+    results: &Results,
+    write: &mut dyn FnMut(&str, &[u8]) -> std::io::Result<()>,
+) -> Result<Summary, ReportError> {
+    let (page, charts) = compose(results)?;
+    let mut write_file =
+        |file: String, bytes: &[u8]| write(&file, bytes).map_err(|source| ReportError::Write { file, source });
+    for chart in &charts {
+        write_file(format!("charts/{}.svg", chart.file), chart.svg.as_bytes())?;
+        write_file(format!("charts/{}.png", chart.file), &charts::png(&chart.sketch, &chart.alt)?)?;
+    }
+    write_file("index.html".to_owned(), page.as_bytes())?;
+    Ok(Summary { charts: charts.len() })
+}
+
+/// A chart with the name of its files.
+struct Drawn {
+    file: String,
+    alt: String,
+    sketch: Sketch,
+    svg: String,
+}
+
+impl Drawn {
+    fn new(file: &str, alt: &str, sketch: Sketch) -> Result<Self, ReportError> {
+        let svg = charts::svg(&sketch, alt)?;
+        Ok(Self { file: file.to_owned(), alt: alt.to_owned(), sketch, svg })
+    }
+}
+
+/// The page and the charts it shows, before anything is written.
+fn compose(results: &Results) -> Result<(String, Vec<Drawn>), ReportError> {
+    let mut names = Names::default();
+    let pooled = why::pooled_charts(results, &mut names);
+    let fields = fields::field_charts(results, &mut names);
+    let mut charts = Vec::with_capacity(pooled.len() + fields.len());
+    for chart in &pooled {
+        charts.push(Drawn::new(&chart.file, &chart.alt, chart.chart.sketch())?);
+    }
+    for chart in &fields {
+        charts.push(Drawn::new(&chart.file, &chart.alt, chart.chart.sketch())?);
+    }
+    let svgs: Vec<&str> = charts.iter().map(|chart| chart.svg.as_str()).collect();
+    let (of_pools, of_fields) = svgs.split_at(pooled.len());
+    let page = page(
+        results,
+        &cards(results),
+        &why::sections(results, &pooled, of_pools),
+        &fields::groups(results, &fields, of_fields),
+    )?;
+    Ok((page, charts))
+}
+
+fn page(
+    results: &Results,
+    cards: &[Card],
+    conditions: &[why::Why],
+    groups: &[fields::FieldGroup],
+) -> Result<String, ReportError> {
+    let mut environment = Environment::new();
+    environment.set_auto_escape_callback(|_| AutoEscape::Html);
+    for (name, source) in [
+        ("page.html", include_str!("../templates/page.html")),
+        ("card.html", include_str!("../templates/card.html")),
+        ("condition.html", include_str!("../templates/condition.html")),
+        ("field.html", include_str!("../templates/field.html")),
+        ("aside.html", include_str!("../templates/aside.html")),
+        ("method.html", include_str!("../templates/method.html")),
+        ("macros.html", include_str!("../templates/macros.html")),
+    ] {
+        environment.add_template(name, source)?;
+    }
+    let (findings, findings_left) = aside::general_findings(results);
+    let page = Page {
+        style: include_str!("../templates/style.css"),
+        fonts: font::font_face_rules(),
+        scope: scope(results),
+        cards,
+        conditions,
+        groups,
+        finding_counts: aside::finding_counts(results),
+        findings,
+        findings_left,
+        aside_counts: aside::aside_counts(results),
+        aside_rows: aside::aside_rows(results),
+        method: method(results),
+    };
+    let html = environment.get_template("page.html")?.render(Serde(&page))?;
+    Ok(html)
+}
+
+fn scope(results: &Results) -> Scope {
+    let mut seasons: Vec<i64> = results.field_seasons.iter().map(|field| field.season).collect();
+    seasons.sort_unstable();
+    seasons.dedup();
+    let season_words = match seasons.as_slice() {
+        [] => "No season".to_owned(),
+        [only] => format!("Season {only}"),
+        [first, .., last] if last - first == seasons.len() as i64 - 1 => format!("Seasons {first} to {last}"),
+        several => {
+            format!("Seasons {}", several.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))
+        }
+    };
+    let crops: Vec<String> = {
+        let mut crops: Vec<String> = results.field_seasons.iter().filter_map(|field| field.crop.clone()).collect();
+        crops.sort();
+        crops.dedup();
+        crops
+    };
+    let mut lines = vec![format!(
+        "{season_words}: {}, {}",
+        number::count(results.field_seasons.len(), "field-season", "field-seasons"),
+        number::count(results.strips.len(), "strip", "strips")
+    )];
+    if !crops.is_empty() {
+        lines.push(crate::response::capitalised(&crops.join(", ")));
+    }
+    let review = results.review().to_owned();
+    Scope { invented: review.to_lowercase().contains("invented"), review, lines }
+}
+
+fn method(results: &Results) -> Method {
+    let items = |item: &'static str| results.model.iter().filter(move |row| row.item == item);
+    let about = |row: &evenstand_tables::rows::ModelRow| {
+        let response = row.response.as_deref().map(|name| Response::of(name, results).label);
+        response.map_or_else(String::new, |label| format!("{label}: "))
+    };
+    let mut formulas: Vec<String> = Vec::new();
+    for row in items("formula") {
+        let formula = format!("{}{}", about(row), row.text.as_deref().unwrap_or(&row.name));
+        if !formulas.contains(&formula) {
+            formulas.push(formula);
+        }
+    }
+    let passed =
+        |row: &evenstand_tables::rows::ModelRow| row.text.as_deref().is_none_or(|text| text.starts_with("passed"));
+    let failed_checks = items("check")
+        .filter(|row| !passed(row))
+        .map(|row| {
+            let text = row.text.as_deref().unwrap_or_default();
+            let text = text.strip_prefix("failed:").unwrap_or(text).trim();
+            let text = if text.is_empty() { "failed" } else { text };
+            format!("{}{}: {text}", about(row), row.name)
+        })
+        .collect();
+    let window = results.fact_number("on_time_window_h").unwrap_or(48.0);
+    let mut run_facts: Vec<(String, String)> = Vec::new();
+    for row in items("run") {
+        let label = crate::response::capitalised(&crate::answer::plain_words(&row.name));
+        let value = match (&row.text, row.value) {
+            (Some(text), _) if !text.is_empty() => text.clone(),
+            (_, Some(value)) if value.fract() == 0.0 => number::whole(value),
+            (_, Some(value)) => number::fixed(value, 2),
+            _ => continue,
+        };
+        run_facts.push((label, value));
+    }
+    let mut notes: Vec<String> = Vec::new();
+    for row in items("note") {
+        let note = format!("{}{}", about(row), row.text.as_deref().unwrap_or(&row.name));
+        if !notes.contains(&note) {
+            notes.push(note);
+        }
+    }
+    Method {
+        primary: Response::of(results.primary(), results).in_text().to_owned(),
+        on_time_window: number::whole(window),
+        axis: match results.fact("axis") {
+            Some("actual") => "that was measured",
+            _ => "that was set",
+        }
+        .to_owned(),
+        formulas,
+        failed_checks,
+        passed_checks: items("check").filter(|row| passed(row)).count(),
+        notes,
+        run_facts,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::made_up;
+
+    fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
+        let mut files = BTreeMap::new();
+        let summary = render(results, &mut |name, bytes| {
+            assert!(files.insert(name.to_owned(), bytes.to_vec()).is_none(), "{name} is written once");
+            Ok(())
+        })
+        .expect("the report can be made");
+        (files, summary)
+    }
+
+    fn page_of(results: &Results) -> String {
+        compose(results).expect("the page can be put together").0
+    }
+
+    /// The page and the SVG files, without painting the images.
+    fn texts_of(results: &Results) -> Vec<(String, String)> {
+        let (page, charts) = compose(results).expect("the page can be put together");
+        charts.into_iter().map(|chart| (chart.file, chart.svg)).chain([("index".to_owned(), page)]).collect()
+    }
+
+    /// The part of the page between the heading of a planter's card and the end of that card.
+    fn card_of<'a>(page: &'a str, planter: &str) -> &'a str {
+        let from = page.find(&format!("<h2>{planter}</h2>")).expect("the planter has a card");
+        let length = page[from..].find("</article>").expect("the card ends");
+        &page[from..from + length]
+    }
+
+    /// With EVENSTAND_REPORT_OUT set, the made-up report is written there to be looked at in a browser.
+    #[test]
+    fn a_review_gives_a_page_and_two_files_a_chart() {
+        let (files, summary) = rendered(&made_up::review());
+        assert_eq!(summary.charts, 4 + 6, "four conditions with a curve and six field-seasons");
+        assert_eq!(files.len(), 2 * summary.charts + 1);
+        for name in ["charts/field-north-2025.svg", "charts/condition-dry-covered-on-time-share.png"] {
+            assert!(files.contains_key(name), "{name} in {:?}", files.keys());
+        }
+        if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
+            for (name, bytes) in &files {
+                let path = std::path::Path::new(&folder).join(name);
+                std::fs::create_dir_all(path.parent().expect("the file stands in a folder")).expect("a folder");
+                std::fs::write(path, bytes).expect("a file");
+            }
+        }
+    }
+
+    #[test]
+    fn many_conditions_are_set_closer_to_fit_one_sheet() {
+        let mut results = made_up::review();
+        let row = results.settings[0].clone();
+        for number in 0..6 {
+            let mut row = row.clone();
+            row.condition = format!("condition {number}");
+            results.settings.push(row);
+        }
+        let (page, _) = compose(&results).expect("the page can be put together");
+        assert!(page.contains("<article class=\"card packed\">"), "ten conditions");
+        assert!(page.contains("<article class=\"card \">"), "one condition");
+        if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
+            std::fs::write(std::path::Path::new(&folder).join("many.html"), page).expect("a file");
+        }
+    }
+
+    #[test]
+    fn the_same_results_give_the_same_bytes() {
+        let results = made_up::review();
+        assert_eq!(texts_of(&results), texts_of(&results));
+    }
+
+    #[test]
+    fn the_page_opens_with_the_answer_and_needs_no_other_file() {
+        let page = page_of(&made_up::review());
+        let places: Vec<usize> = [
+            "<h2>air-12</h2>",
+            "id=\"why\"",
+            "id=\"fields\"",
+            "id=\"aside\"",
+            "id=\"method\"",
+            "id=\"limits\"",
+            "id=\"cautions\"",
+        ]
+        .iter()
+        .map(|mark| page.find(mark).expect("the section is there"))
+        .collect();
+        assert!(places.is_sorted(), "{places:?}");
+        for outside in ["http://", "https://", "src=\"", "<script", "<link", "@import"] {
+            let found = page.replace("http://www.w3.org/2000/svg", "");
+            assert!(!found.contains(outside), "the page reaches outside: {outside}");
+        }
+        assert!(page.contains("Invented data."));
+    }
+
+    #[test]
+    fn a_settled_start_reads_in_the_planters_own_knob() {
+        let page = page_of(&made_up::review());
+        let card = card_of(&page, "air-12");
+        for words in [
+            "<p class=\"knob\">260\u{a0}kPa</p>",
+            "338\u{a0}N closing downforce",
+            "<span>settled</span>",
+            "Go heavier: this planter’s default is 200\u{a0}kPa. As good from 210\u{a0}to\u{a0}320\u{a0}kPa.",
+            "Expect about 4\u{a0}points more plants on time than at 200\u{a0}kPa (90\u{a0}% interval: 1\u{a0}to\u{a0}7).",
+            "Better than the default more than 9 times in 10.",
+            "Right about 8 times in 10 in a field not yet seen (within 2\u{a0}points of the best setting).",
+            "Stay at this planter’s default, 200\u{a0}kPa.",
+        ] {
+            assert!(card.contains(words), "{words}\n{card}");
+        }
+        assert!(card_of(&page, "spring-8").contains("<p class=\"knob\">position 3</p>"));
+        assert!(card_of(&page, "spring-8").contains("As good from positions 3\u{a0}to\u{a0}4."));
+    }
+
+    #[test]
+    fn an_open_answer_says_what_is_missing_and_gives_no_number() {
+        let mut results = made_up::review();
+        results.settings.retain(|row| row.planter_id == "air-12" && row.condition == "wet, covered");
+        // Even where a table carries a start by mistake.
+        results.settings[0].start_pressure_kpa = Some(310.0);
+        let page = page_of(&results);
+        let card = card_of(&page, "air-12");
+        assert!(card.contains("no starting point yet"));
+        assert!(card.contains("What is missing: Two field-seasons were tried here"));
+        assert!(!card.contains("310") && !card.contains("times in 10"), "{card}");
+    }
+
+    #[test]
+    fn logs_are_worded_as_a_pattern_to_be_tested() {
+        let page = page_of(&made_up::review());
+        let card = card_of(&page, "unweighed-6");
+        assert!(card.contains("A pattern to be tested, not a finding"), "{card}");
+        assert!(card.contains("If the pattern holds: right about 6 times in 10"), "{card}");
+        assert!(card.contains("If the pattern holds, expect about 4\u{a0}points"), "{card}");
+    }
+
+    #[test]
+    fn an_unweighed_planter_shows_no_force_anywhere() {
+        let mut results = made_up::review();
+        results.settings.retain(|row| row.planter_id == "unweighed-6");
+        results.starting_points.retain(|row| row.planter_id.as_deref() == Some("unweighed-6"));
+        results.planters.retain(|row| row.planter_id == "unweighed-6");
+        results.settings[0].start_force_n = Some(276.0);
+        for curve in &mut results.curves {
+            curve.planter_id = Some("unweighed-6".to_owned());
+        }
+        results.curves.retain(|row| row.condition == "dry, covered");
+        results.adjusted.clear();
+        results.dig_window.clear();
+        results.field_seasons.retain(|row| row.field_id == "North");
+        results.strips.retain(|row| row.field_id == "North");
+        for field in &mut results.field_seasons {
+            field.planter_id = Some("unweighed-6".to_owned());
+        }
+        for strip in &mut results.strips {
+            strip.planter_id = Some("unweighed-6".to_owned());
+            strip.force_source = Some("nominal".to_owned());
+            strip.set_pressure_kpa = strip.force_n;
+        }
+        let texts = texts_of(&results);
+        assert_eq!(texts.len(), 1 + 2 + 1, "one condition, two field-seasons and the page");
+        for (name, text) in &texts {
+            let text = text.split_once("<main>").map_or(text.as_str(), |(_, main)| main);
+            assert!(!text.contains("\u{a0}N") && !text.contains("(N)"), "{name} shows a force");
+            assert!(text.contains("(psi)"), "{name}");
+        }
+        let page = page_of(&results);
+        assert!(page.contains("<p class=\"knob\">40\u{a0}psi</p>") && page.contains("no force is given"));
+    }
+
+    #[test]
+    fn names_are_escaped_wherever_they_stand() {
+        let evil = "<img src=x onerror=alert(1)> & \"Co\"";
+        let mut results = made_up::review();
+        results.model[0].text = Some(evil.to_owned());
+        results.planters[0].planter_id = evil.to_owned();
+        for row in &mut results.settings {
+            row.condition = evil.to_owned();
+            row.reason = Some(evil.to_owned());
+            if row.planter_id == "air-12" {
+                row.planter_id = evil.to_owned();
+            }
+        }
+        for row in &mut results.starting_points {
+            row.condition = evil.to_owned();
+            row.reason = evil.to_owned();
+        }
+        for row in &mut results.curves {
+            row.condition = evil.to_owned();
+        }
+        for field in &mut results.field_seasons {
+            field.field_id = evil.to_owned();
+            field.client = Some(evil.to_owned());
+            field.hybrid = Some(evil.to_owned());
+        }
+        for strip in &mut results.strips {
+            strip.field_id = evil.to_owned();
+            strip.block = Some(evil.to_owned());
+        }
+        for course in &mut results.course_means {
+            course.field_id = evil.to_owned();
+            course.label = Some(evil.to_owned());
+        }
+        results.findings[0].message = evil.to_owned();
+        results.set_aside[0].raw = Some(evil.to_owned());
+        let mut seen = 0;
+        for (name, text) in texts_of(&results) {
+            assert!(!text.contains("<img"), "{name}");
+            assert!(!text.contains("\"Co\""), "{name} lets a quote through");
+            seen += text.matches("&lt;img src=x").count();
+            assert!(name.chars().all(|letter| letter.is_ascii_alphanumeric() || letter == '-'), "{name}");
+        }
+        assert!(seen > 20, "the name is shown, escaped: {seen}");
+    }
+
+    #[test]
+    fn an_empty_review_still_makes_a_page_that_says_so() {
+        let (files, summary) = rendered(&Results::default());
+        assert_eq!(summary.charts, 0);
+        let page = String::from_utf8(files["index.html"].clone()).expect("text");
+        for words in ["nothing could be compared yet", "No field-season was read", "No row was set aside", "Cautions"] {
+            assert!(page.contains(words), "{words}");
+        }
+        assert!(!page.contains("Invented data."));
+    }
+
+    #[test]
+    fn a_planter_that_is_not_described_is_answered_in_force() {
+        let mut results = made_up::review();
+        results.planters.clear();
+        results.settings.clear();
+        results.starting_points.retain(|row| row.planter_id.is_none());
+        let page = page_of(&results);
+        let card = card_of(&page, "Planter not described");
+        assert!(card.contains("<p class=\"knob\">338\u{a0}N</p>"), "{card}");
+        assert!(card.contains("Go heavier: this planter’s default is 260\u{a0}N."), "{card}");
+    }
+
+    #[test]
+    fn every_chart_says_its_finding_and_has_its_numbers_beside_it() {
+        let page = page_of(&made_up::review());
+        let charts = page.matches("<figure>").count();
+        assert_eq!(charts, 10);
+        assert_eq!(page.matches("role=\"img\" aria-label=\"Chart of ").count(), charts);
+        assert_eq!(
+            page.matches("<summary>The chart in numbers</summary>").count(),
+            charts + 1,
+            "one pool has no curve"
+        );
+        assert!(page.contains(
+            "The pooled curve runs from 73\u{a0}% at 130\u{a0}N up to 78\u{a0}% at 338\u{a0}N and ends at 66\u{a0}% at 650\u{a0}N."
+        ));
+    }
+
+    #[test]
+    fn forces_are_shown_in_the_units_of_the_review() {
+        let mut results = made_up::review();
+        for row in &mut results.model {
+            if row.name == "force_unit" {
+                row.text = Some("lbf".to_owned());
+            }
+        }
+        let page = page_of(&results);
+        assert!(card_of(&page, "air-12").contains("76\u{a0}lbf closing downforce"), "338 N are 76.0 lbf");
+        assert!(page.contains("Closing downforce (lbf)") && !page.contains("(N)"));
+    }
+
+    #[test]
+    fn a_check_that_failed_is_named() {
+        let page = page_of(&made_up::review());
+        assert!(page.contains("spread between blocks: two blocks of East, 2024 lie far from the rest"));
+        assert!(page.contains("1 other check passed."));
+    }
+
+    #[test]
+    fn a_writer_that_fails_is_reported_with_the_file() {
+        let failure = render(&made_up::review(), &mut |_, _| Err(std::io::Error::other("disk full")))
+            .expect_err("the writer fails")
+            .to_string();
+        assert!(failure.starts_with("charts/condition-") && failure.contains("disk full"), "{failure}");
+    }
+
+    #[test]
+    fn numbers_that_are_not_finite_do_not_stop_a_report() {
+        let mut results = made_up::review();
+        for row in &mut results.curves {
+            row.low = Some(f64::NAN);
+        }
+        for row in &mut results.strips {
+            row.on_time_share = Some(f64::INFINITY);
+        }
+        results.settings[0].gain_low = Some(f64::NAN);
+        results.settings[0].prob_near_best = Some(f64::NAN);
+        results.starting_points[0].start_n = Some(f64::NAN);
+        let page = page_of(&results);
+        assert!(!page.contains("NaN") && !page.contains(">inf"));
+    }
+}

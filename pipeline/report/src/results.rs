@@ -1,0 +1,145 @@
+//! What a report is made from: the result tables of a review, and nothing else.
+
+use evenstand_tables::rows::{
+    AdjustedRow, ComparisonRow, CourseMeanRow, CourseRow, CurveRow, DigWindowRow, FieldCurveRow, FieldSeasonRow,
+    FindingRow, KnobRow, ModelRow, PlanterRow, SetAsideRow, StartingPointRow, StripMeasureRow, StripRow,
+};
+
+use crate::gauge::{Gauge, Unit};
+
+/// The result tables of one review, as rows. Any of them may be empty.
+#[derive(Debug, Clone, Default)]
+pub struct Results {
+    /// Table `strips`.
+    pub strips: Vec<StripRow>,
+    /// Table `strip_measures`.
+    pub strip_measures: Vec<StripMeasureRow>,
+    /// Table `field_seasons`.
+    pub field_seasons: Vec<FieldSeasonRow>,
+    /// Table `planters`.
+    pub planters: Vec<PlanterRow>,
+    /// Table `curves`.
+    pub curves: Vec<CurveRow>,
+    /// Table `field_curves`.
+    pub field_curves: Vec<FieldCurveRow>,
+    /// Table `adjusted`.
+    pub adjusted: Vec<AdjustedRow>,
+    /// Table `courses`.
+    pub courses: Vec<CourseRow>,
+    /// Table `course_means`.
+    pub course_means: Vec<CourseMeanRow>,
+    /// Table `starting_points`.
+    pub starting_points: Vec<StartingPointRow>,
+    /// Table `settings`: the starting points in each planter's own knob.
+    pub settings: Vec<KnobRow>,
+    /// Table `comparisons`.
+    pub comparisons: Vec<ComparisonRow>,
+    /// Table `dig_window`.
+    pub dig_window: Vec<DigWindowRow>,
+    /// Table `findings`.
+    pub findings: Vec<FindingRow>,
+    /// Table `set_aside`.
+    pub set_aside: Vec<SetAsideRow>,
+    /// Table `model`; its rows with item `run` are the facts of the run.
+    pub model: Vec<ModelRow>,
+}
+
+impl Results {
+    /// The words of a fact of the run.
+    pub(crate) fn fact(&self, name: &str) -> Option<&str> {
+        let mut facts = self.model.iter().filter(|row| row.item == "run" && row.name == name);
+        facts.find_map(|row| row.text.as_deref().filter(|text| !text.is_empty()))
+    }
+
+    /// The number of a fact of the run.
+    pub(crate) fn fact_number(&self, name: &str) -> Option<f64> {
+        let mut facts = self.model.iter().filter(|row| row.item == "run" && row.name == name);
+        facts.find_map(|row| row.value.filter(|value| value.is_finite()))
+    }
+
+    /// The title of the review.
+    pub(crate) fn review(&self) -> &str {
+        self.fact("review").unwrap_or("Review without a title")
+    }
+
+    /// The response that decides, where a table does not flag it.
+    pub(crate) fn primary(&self) -> &str {
+        self.fact("primary").unwrap_or("on_time_share")
+    }
+
+    /// The planter of this name.
+    pub(crate) fn planter(&self, planter_id: &str) -> Option<&PlanterRow> {
+        self.planters.iter().find(|planter| planter.planter_id == planter_id)
+    }
+
+    /// How forces are shown in this review.
+    pub(crate) fn force_gauge(&self) -> Gauge {
+        Gauge::plain(Unit::of_force(self.fact("force_unit").unwrap_or("N")))
+    }
+
+    /// How a `force_n` is shown that belongs to this planter. A planter without a calibration is modelled in its
+    /// own pressure, one nominal newton to the kilopascal, and is shown in that pressure alone.
+    pub(crate) fn axis_gauge(&self, planter_id: Option<&str>) -> Gauge {
+        match planter_id.and_then(|planter_id| self.planter(planter_id)) {
+            Some(planter) if planter.calibrated == Some(false) => knob_gauge(planter),
+            _ => self.force_gauge(),
+        }
+    }
+
+    /// How the `force_n` of a field-season's strips is shown.
+    pub(crate) fn field_gauge(&self, field_id: &str, season: i64) -> Gauge {
+        let strips = || self.strips.iter().filter(|strip| strip.field_id == field_id && strip.season == season);
+        let planter_id = strips().find_map(|strip| strip.planter_id.as_deref()).or_else(|| {
+            self.field_seasons
+                .iter()
+                .find(|field| field.field_id == field_id && field.season == season)
+                .and_then(|field| field.planter_id.as_deref())
+        });
+        let nominal = strips().any(|strip| strip.force_source.as_deref() == Some("nominal"));
+        let gauge = self.axis_gauge(planter_id);
+        let unit = planter_id.and_then(|id| self.planter(id)).and_then(|planter| planter.pressure_unit.as_deref());
+        if nominal && gauge == self.force_gauge() { Gauge::plain(Unit::of_pressure(unit)) } else { gauge }
+    }
+
+    /// The value of a response in a strip: a column of `strips`, or a mean of `strip_measures` for `measure:NAME`.
+    pub(crate) fn strip_value(&self, strip: &StripRow, response: &str) -> Option<f64> {
+        let value = match response {
+            "emerged_share" => strip.emerged_share,
+            "on_time_share" => strip.on_time_share,
+            "t10_h" => strip.t10_h,
+            "t50_h" => strip.t50_h,
+            "t90_h" => strip.t90_h,
+            "spread_h" => strip.spread_h,
+            "mean_emergence_h" => strip.mean_emergence_h,
+            "t10_cd" => strip.t10_cd,
+            "t50_cd" => strip.t50_cd,
+            "t90_cd" => strip.t90_cd,
+            "spread_cd" => strip.spread_cd,
+            "mean_emergence_cd" => strip.mean_emergence_cd,
+            "synchrony" => strip.synchrony,
+            "spacing_cv" => strip.spacing_cv,
+            "spacing_precision" => strip.spacing_precision,
+            "miss_share" => strip.miss_share,
+            "multiple_share" => strip.multiple_share,
+            "quality_share" => strip.quality_share,
+            "leaf_stage_sd" => strip.leaf_stage_sd,
+            _ => response.strip_prefix("measure:").and_then(|name| {
+                self.strip_measures
+                    .iter()
+                    .find(|row| {
+                        row.name == name
+                            && row.field_id == strip.field_id
+                            && row.season == strip.season
+                            && row.strip_id == strip.strip_id
+                    })
+                    .and_then(|row| row.value)
+            }),
+        };
+        value.filter(|value| value.is_finite())
+    }
+}
+
+/// The gauge of a planter's own pressure.
+pub(crate) fn knob_gauge(planter: &PlanterRow) -> Gauge {
+    Gauge::stepped(Unit::of_pressure(planter.pressure_unit.as_deref()), planter.step_pressure_kpa)
+}

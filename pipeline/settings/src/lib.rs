@@ -1,0 +1,22 @@
+//! What a person decides about a review: `evenstand.toml`, checked once.
+//!
+//! [`Settings::parse`] takes the text of the file and gives every choice with its default filled in: planters and
+//! their calibration ([`Planter`], [`Knob`]), the condition scheme ([`ConditionScheme`]), the choices of the analysis
+//! ([`Analysis`]), tolerances, time zone and display units. A missing file is the same as an empty one.
+//! Errors name the key, what was found there and what was expected.
+
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod analysis;
+mod condition;
+mod display;
+mod error;
+mod planter;
+mod review;
+
+pub use analysis::{Analysis, Axis, Clock, Tolerances};
+pub use condition::{ConditionPart, ConditionScheme};
+pub use display::Display;
+pub use error::SettingsError;
+pub use planter::{Calibration, Knob, Planter, Position};
+pub use review::Settings;

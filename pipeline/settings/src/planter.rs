@@ -1,0 +1,349 @@
+//! Planters: what sets their closing downforce, and what force each setting gives.
+
+use evenstand_agronomy::Kind;
+
+use crate::SettingsError;
+
+/// Force by pressure, weighed or from the manual: a line through points, straight between them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Calibration {
+    points: Vec<(f64, f64)>,
+}
+
+impl Calibration {
+    /// Takes points (kPa, N). Errors unless there are two or more, pressures rise and forces rise.
+    pub fn new(points: Vec<(f64, f64)>) -> Result<Self, String> {
+        if points.len() < 2 {
+            return Err("two or more [kPa, N] pairs".into());
+        }
+        if points.iter().any(|(pressure, force)| !pressure.is_finite() || !force.is_finite()) {
+            return Err("numbers".into());
+        }
+        if points.windows(2).any(|pair| pair[1].0 <= pair[0].0 || pair[1].1 <= pair[0].1) {
+            return Err("[kPa, N] pairs in which both pressure and force rise from pair to pair".into());
+        }
+        Ok(Self { points })
+    }
+
+    /// The points (kPa, N).
+    pub fn points(&self) -> &[(f64, f64)] {
+        &self.points
+    }
+
+    /// Force in newtons at a pressure in kPa; the end pieces go on straight beyond the points.
+    pub fn force_n(&self, pressure_kpa: f64) -> f64 {
+        interpolate(&self.points, pressure_kpa, |point| *point)
+    }
+
+    /// Pressure in kPa that gives a force in newtons.
+    pub fn pressure_kpa(&self, force_n: f64) -> f64 {
+        interpolate(&self.points, force_n, |point| (point.1, point.0))
+    }
+}
+
+fn interpolate(points: &[(f64, f64)], x: f64, view: impl Fn(&(f64, f64)) -> (f64, f64)) -> f64 {
+    let piece = points[1..points.len() - 1].iter().take_while(|point| view(point).0 <= x).count();
+    let (x0, y0) = view(&points[piece]);
+    let (x1, y1) = view(&points[piece + 1]);
+    y0 + (x - x0) * (y1 - y0) / (x1 - x0)
+}
+
+/// One spring position or stop, and its force where it was weighed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Position {
+    /// Label as people write it.
+    pub label: String,
+    /// Weighed force in newtons.
+    pub force_n: Option<f64>,
+}
+
+/// What a person turns.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Knob {
+    /// Air or hydraulic pressure; limits, step and default in kPa.
+    Pressure {
+        /// Lowest pressure.
+        min_kpa: f64,
+        /// Highest pressure.
+        max_kpa: f64,
+        /// Step.
+        step_kpa: f64,
+        /// Default.
+        default_kpa: Option<f64>,
+        /// Unit the gauge reads in: `kpa`, `psi`, `bar` or `mpa`.
+        unit: String,
+        /// Force by pressure; without it the planter is modelled in its own pressure.
+        calibration: Option<Calibration>,
+    },
+    /// Positions in order, lightest first.
+    Positions {
+        /// The positions.
+        positions: Vec<Position>,
+        /// Label of the default.
+        default: Option<String>,
+    },
+}
+
+/// A planter.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planter {
+    /// Name, as in the tables.
+    pub id: String,
+    /// Kind of closer.
+    pub closer: String,
+    /// Kind of gauge wheel.
+    pub gauge_wheel: Option<String>,
+    /// What sets the closing downforce.
+    pub knob: Option<Knob>,
+}
+
+impl Planter {
+    /// A planter that only the tables name: nothing is known of its knob.
+    pub fn unknown(id: &str) -> Self {
+        Self { id: id.to_owned(), closer: "other".into(), gauge_wheel: None, knob: None }
+    }
+
+    /// Force at a set pressure; `None` where the planter has no calibration.
+    pub fn force_at_pressure(&self, pressure_kpa: f64) -> Option<f64> {
+        match &self.knob {
+            Some(Knob::Pressure { calibration: Some(calibration), .. }) => Some(calibration.force_n(pressure_kpa)),
+            _ => None,
+        }
+    }
+
+    /// Weighed force of a position; `None` where it was not weighed.
+    pub fn force_at_position(&self, label: &str) -> Option<f64> {
+        match &self.knob {
+            Some(Knob::Positions { positions, .. }) => {
+                positions.iter().find(|position| position.label == label)?.force_n
+            }
+            _ => None,
+        }
+    }
+
+    /// Whether this planter's settings become a force in newtons.
+    pub fn calibrated(&self) -> bool {
+        match &self.knob {
+            Some(Knob::Pressure { calibration, .. }) => calibration.is_some(),
+            Some(Knob::Positions { positions, .. }) => positions.iter().any(|position| position.force_n.is_some()),
+            None => true,
+        }
+    }
+
+    /// The default in newtons (or nominal newtons where the planter has no calibration).
+    pub fn default_force_n(&self) -> Option<f64> {
+        match &self.knob {
+            Some(Knob::Pressure { default_kpa, calibration, .. }) => {
+                default_kpa.map(|pressure| calibration.as_ref().map_or(pressure, |line| line.force_n(pressure)))
+            }
+            Some(Knob::Positions { default, .. }) => self.force_at_position(default.as_deref()?),
+            None => None,
+        }
+    }
+}
+
+const CLOSERS: [&str; 4] = ["discs_and_press_wheel", "angled_press_wheels", "single_wheel", "other"];
+const GAUGE_WHEELS: [&str; 2] = ["reduced_inner_diameter", "flat"];
+
+/// Reads one `[[planter]]` block; errors name the planter and the key.
+pub(crate) fn parse(block: &toml::Table) -> Result<Planter, SettingsError> {
+    let id = text(block, "planter", "id")?
+        .ok_or_else(|| SettingsError::value("planter.id", "nothing", "a name for the planter"))?;
+    let place = format!("planter \"{id}\"");
+    known_keys(block, &place, &["id", "closer", "gauge_wheel", "closing"])?;
+    let closer = text(block, &place, "closer")?.unwrap_or_else(|| "other".into());
+    one_of(&closer, &CLOSERS, &format!("{place}, closer"))?;
+    let gauge_wheel = text(block, &place, "gauge_wheel")?;
+    if let Some(wheel) = &gauge_wheel {
+        one_of(wheel, &GAUGE_WHEELS, &format!("{place}, gauge_wheel"))?;
+    }
+    let knob = match block.get("closing") {
+        None => None,
+        Some(toml::Value::Table(closing)) => Some(parse_knob(closing, &place)?),
+        Some(other) => return Err(SettingsError::value(format!("{place}, closing"), other, "a [planter.closing] table")),
+    };
+    Ok(Planter { id, closer, gauge_wheel, knob })
+}
+
+fn parse_knob(closing: &toml::Table, place: &str) -> Result<Knob, SettingsError> {
+    let place = format!("{place}, closing");
+    match text(closing, &place, "kind")?.as_deref() {
+        Some("pressure") => parse_pressure(closing, &place),
+        Some("positions") => parse_positions(closing, &place),
+        Some(other) => {
+            Err(SettingsError::value(format!("{place}.kind"), format!("\"{other}\""), "\"pressure\" or \"positions\""))
+        }
+        None => Err(SettingsError::value(format!("{place}.kind"), "nothing", "\"pressure\" or \"positions\"")),
+    }
+}
+
+fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsError> {
+    let mut unit: Option<String> = None;
+    let mut values = [None; 4];
+    for (key, value) in closing {
+        if key == "kind" || key == "force_n" {
+            continue;
+        }
+        let (base, suffix) = key.split_once('_').unwrap_or((key, ""));
+        let (Some(slot), true) =
+            (["min", "max", "step", "default"].iter().position(|k| *k == base), Kind::Pressure.suffixes().contains(&suffix))
+        else {
+            return Err(SettingsError::value(
+                place,
+                format!("the key {key}"),
+                "kind, min_*, max_*, step_*, default_* (with _kpa, _psi, _bar or _mpa) and force_n",
+            ));
+        };
+        let number = number(value).ok_or_else(|| SettingsError::value(format!("{place}.{key}"), value, "a number"))?;
+        values[slot] = Kind::Pressure.to_kept(suffix, number);
+        if base != "step" || unit.is_none() {
+            unit = Some(suffix.to_owned());
+        }
+    }
+    let [min, max, step, default] = values;
+    let calibration = match closing.get("force_n") {
+        None => None,
+        Some(value) => {
+            let points = pairs(value)
+                .ok_or_else(|| SettingsError::value(format!("{place}.force_n"), value, "a list of [kPa, N] pairs"))?;
+            let shown = format!("{points:?}");
+            Some(Calibration::new(points).map_err(|expected| SettingsError::value(format!("{place}.force_n"), shown, expected))?)
+        }
+    };
+    let last_weighed = calibration.as_ref().and_then(|line| line.points().last().map(|point| point.0));
+    let min_kpa = min.unwrap_or(0.0);
+    let max_kpa = max.or(last_weighed).ok_or_else(|| {
+        SettingsError::value(format!("{place}.max_kpa"), "nothing", "the highest pressure the planter allows")
+    })?;
+    if max_kpa <= min_kpa {
+        return Err(SettingsError::value(format!("{place}.max"), format!("{max_kpa} kPa"), format!("more than the lowest, {min_kpa} kPa")));
+    }
+    let step_kpa = step.unwrap_or(10.0);
+    if !(step_kpa > 0.0 && step_kpa <= max_kpa - min_kpa) {
+        return Err(SettingsError::value(format!("{place}.step"), format!("{step_kpa} kPa"), "a step above 0, within the limits"));
+    }
+    if let Some(default) = default
+        && !(min_kpa - 1e-9..=max_kpa + 1e-9).contains(&default)
+    {
+        return Err(SettingsError::value(
+            format!("{place}.default"),
+            format!("{default} kPa"),
+            format!("a pressure within the limits {min_kpa} to {max_kpa} kPa"),
+        ));
+    }
+    Ok(Knob::Pressure { min_kpa, max_kpa, step_kpa, default_kpa: default, unit: unit.unwrap_or_else(|| "kpa".into()), calibration })
+}
+
+fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsError> {
+    known_keys(closing, place, &["kind", "positions", "default"])?;
+    let list = closing.get("positions").and_then(toml::Value::as_array).ok_or_else(|| {
+        SettingsError::value(format!("{place}.positions"), "nothing", "[{ label = \"1\", force_n = 130 }, …], lightest first")
+    })?;
+    let mut positions: Vec<Position> = Vec::new();
+    for entry in list {
+        let key = format!("{place}.positions");
+        let table = entry.as_table().ok_or_else(|| SettingsError::value(&key, entry, "{ label = \"1\", force_n = 130 }"))?;
+        known_keys(table, &key, &["label", "force_n"])?;
+        let label = text(table, &key, "label")?.ok_or_else(|| SettingsError::value(&key, entry, "a label"))?;
+        let force_n = match table.get("force_n") {
+            None => None,
+            Some(value) => Some(number(value).ok_or_else(|| SettingsError::value(&key, value, "a force in newtons"))?),
+        };
+        if positions.iter().any(|position| position.label == label) {
+            return Err(SettingsError::value(key, format!("the label {label} twice"), "each label once"));
+        }
+        positions.push(Position { label, force_n });
+    }
+    if positions.is_empty() {
+        return Err(SettingsError::value(format!("{place}.positions"), "an empty list", "at least one position"));
+    }
+    let forces: Vec<f64> = positions.iter().filter_map(|position| position.force_n).collect();
+    if forces.windows(2).any(|pair| pair[1] <= pair[0]) {
+        return Err(SettingsError::value(format!("{place}.positions"), format!("forces {forces:?}"), "forces that rise from position to position"));
+    }
+    let default = text(closing, place, "default")?;
+    if let Some(label) = &default
+        && !positions.iter().any(|position| position.label == *label)
+    {
+        let labels: Vec<_> = positions.iter().map(|position| position.label.as_str()).collect();
+        return Err(SettingsError::value(format!("{place}.default"), format!("\"{label}\""), format!("one of {}", labels.join(", "))));
+    }
+    Ok(Knob::Positions { positions, default })
+}
+
+fn text(table: &toml::Table, place: &str, key: &str) -> Result<Option<String>, SettingsError> {
+    match table.get(key) {
+        None => Ok(None),
+        Some(toml::Value::String(text)) => Ok(Some(text.trim().to_owned())),
+        Some(toml::Value::Integer(number)) => Ok(Some(number.to_string())),
+        Some(other) => Err(SettingsError::value(format!("{place}, {key}"), other, "text in quotes")),
+    }
+}
+
+fn number(value: &toml::Value) -> Option<f64> {
+    let number = value.as_float().or_else(|| value.as_integer().map(|whole| whole as f64))?;
+    number.is_finite().then_some(number)
+}
+
+fn pairs(value: &toml::Value) -> Option<Vec<(f64, f64)>> {
+    value
+        .as_array()?
+        .iter()
+        .map(|pair| match pair.as_array()?.as_slice() {
+            [pressure, force] => Some((number(pressure)?, number(force)?)),
+            _ => None,
+        })
+        .collect()
+}
+
+fn one_of(value: &str, allowed: &[&str], key: &str) -> Result<(), SettingsError> {
+    if allowed.contains(&value) {
+        return Ok(());
+    }
+    Err(SettingsError::value(key, format!("\"{value}\""), format!("one of {}", allowed.join(", "))))
+}
+
+fn known_keys(table: &toml::Table, place: &str, known: &[&str]) -> Result<(), SettingsError> {
+    match table.keys().find(|key| !known.contains(&key.as_str())) {
+        None => Ok(()),
+        Some(key) => Err(SettingsError::value(place, format!("the key {key}"), format!("only {}", known.join(", ")))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_calibration_runs_both_ways_between_and_beyond_its_points() {
+        let line = Calibration::new(vec![(0.0, 0.0), (100.0, 120.0), (500.0, 640.0)]).unwrap();
+        assert_eq!(line.force_n(50.0), 60.0);
+        assert_eq!(line.force_n(300.0), 380.0);
+        assert_eq!(line.force_n(600.0), 770.0);
+        assert_eq!(line.pressure_kpa(380.0), 300.0);
+        assert_eq!(line.pressure_kpa(-12.0), -10.0);
+    }
+
+    #[test]
+    fn limits_in_psi_are_kept_in_kilopascal_and_the_unit_remembered() {
+        let block: toml::Table = toml::from_str(
+            "id = \"a\"\n[closing]\nkind = \"pressure\"\nmin_psi = 0\nmax_psi = 60\nstep_psi = 1\ndefault_psi = 30\nforce_n = [[0, 0], [400, 480]]",
+        )
+        .unwrap();
+        let planter = parse(&block).unwrap();
+        let Some(Knob::Pressure { default_kpa: Some(default), unit, .. }) = &planter.knob else { panic!("a pressure knob") };
+        assert!((default - 206.842_718_795_051).abs() < 1e-9);
+        assert_eq!(unit, "psi");
+        assert!((planter.default_force_n().unwrap() - 206.842_718_795_051 * 1.2).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_falling_calibration_is_refused_with_the_planter_named() {
+        let block: toml::Table = toml::from_str(
+            "id = \"a\"\n[closing]\nkind = \"pressure\"\nmax_kpa = 400\nforce_n = [[0, 0], [200, 300], [400, 250]]",
+        )
+        .unwrap();
+        let message = parse(&block).unwrap_err().to_string();
+        assert!(message.contains("planter \"a\"") && message.contains("rise"), "{message}");
+    }
+}

@@ -1,0 +1,319 @@
+//! What is fitted: a response, fixed columns, grouped random terms and weights, checked once at the door.
+
+use crate::error::{Result, StatsError};
+use crate::note::Note;
+use crate::qr::Qr;
+use ndarray::Array2;
+
+/// One scalar random effect per group; with a covariate, an uncorrelated random slope on it.
+///
+/// The effects of one term are independent draws from a normal distribution with mean zero and one standard deviation.
+/// Several terms may share their groups: an intercept term and a slope term on the same groups are then uncorrelated.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RandomTerm {
+    /// Name shown in tables and messages.
+    pub name: String,
+    /// Group of each row, numbered from 0 (length n). A group inside another one needs codes that differ between its parents.
+    pub groups: Vec<usize>,
+    /// Number of groups; a number without rows is allowed and gets effect zero.
+    pub n_groups: usize,
+    /// Slope covariate of each row (length n); `None` is an intercept.
+    pub covariate: Option<Vec<f64>>,
+}
+
+impl RandomTerm {
+    /// A random intercept per group.
+    pub fn intercept(name: impl Into<String>, groups: Vec<usize>, n_groups: usize) -> Self {
+        Self { name: name.into(), groups, n_groups, covariate: None }
+    }
+
+    /// A random slope on `covariate` per group, uncorrelated with every other term.
+    pub fn slope(name: impl Into<String>, groups: Vec<usize>, n_groups: usize, covariate: Vec<f64>) -> Self {
+        Self { name: name.into(), groups, n_groups, covariate: Some(covariate) }
+    }
+
+    /// Number of groups that have rows.
+    pub(crate) fn used_groups(&self) -> usize {
+        let mut seen = vec![false; self.n_groups];
+        for &code in &self.groups {
+            seen[code] = true;
+        }
+        seen.iter().filter(|used| **used).count()
+    }
+
+    fn check(&self, rows: usize) -> Result<()> {
+        check_length(&format!("random term `{}`", self.name), self.groups.len(), rows)?;
+        for (position, &code) in self.groups.iter().enumerate() {
+            if code >= self.n_groups {
+                return Err(StatsError::GroupCode { term: self.name.clone(), position, code, groups: self.n_groups });
+            }
+        }
+        let refuse = |reason: String| Err(StatsError::RandomTerm { term: self.name.clone(), reason });
+        let used = self.used_groups();
+        if used < 2 {
+            return refuse(format!("it has {used} group with rows, at least 2 are needed"));
+        }
+        match &self.covariate {
+            Some(covariate) => {
+                let what = format!("covariate of random term `{}`", self.name);
+                check_length(&what, covariate.len(), rows)?;
+                check_finite(&what, covariate)?;
+                if covariate.iter().all(|value| *value == 0.0) {
+                    return refuse("its covariate is zero in every row".into());
+                }
+            }
+            None if used >= rows => {
+                return refuse(format!(
+                    "it has as many groups ({used}) as there are rows, so it cannot be told from the residual"
+                ));
+            }
+            None => {}
+        }
+        Ok(())
+    }
+}
+
+/// A checked model frame: n rows, p independent fixed columns, any number of random terms.
+#[derive(Debug, Clone)]
+pub struct Design {
+    response: Vec<f64>,
+    /// Kept columns only, n × p.
+    fixed: Array2<f64>,
+    names: Vec<String>,
+    all_names: Vec<String>,
+    aliased: Vec<String>,
+    random: Vec<RandomTerm>,
+    weights: Option<Vec<f64>>,
+    root_weights: Option<Vec<f64>>,
+    pub(crate) qr: Qr,
+}
+
+impl Design {
+    /// Checks and keeps a model frame.
+    ///
+    /// `fixed` is n × (number of `names`) and holds its own intercept column if one is wanted. A column that depends linearly
+    /// on the columns before it is dropped and listed in [`Design::aliased`]. `weights` are prior weights: the residual
+    /// variance of row i is sigma² / weight_i.
+    ///
+    /// # Errors
+    /// Lengths that differ, values that are not finite, weights that are not above zero, group codes out of range, random
+    /// terms with fewer than two used groups or one row per group, no independent fixed column, no residual degrees of freedom.
+    pub fn new(
+        response: Vec<f64>,
+        fixed: Array2<f64>,
+        names: Vec<String>,
+        random: Vec<RandomTerm>,
+        weights: Option<Vec<f64>>,
+    ) -> Result<Self> {
+        let rows = response.len();
+        check_length("the matrix of fixed columns (rows)", fixed.nrows(), rows)?;
+        check_length("the list of column names", names.len(), fixed.ncols())?;
+        check_finite("the response", &response)?;
+        for (column, name) in fixed.columns().into_iter().zip(&names) {
+            for (position, &value) in column.iter().enumerate() {
+                if !value.is_finite() {
+                    return Err(StatsError::NotFinite { what: format!("column `{name}`"), position, value });
+                }
+            }
+        }
+        if let Some(weights) = &weights {
+            check_length("the weights", weights.len(), rows)?;
+            for (position, &value) in weights.iter().enumerate() {
+                if !(value > 0.0 && value.is_finite()) {
+                    return Err(StatsError::Weight { position, value });
+                }
+            }
+        }
+        for term in &random {
+            term.check(rows)?;
+        }
+        let root_weights: Option<Vec<f64>> = weights.as_ref().map(|w| w.iter().map(|value| value.sqrt()).collect());
+        let qr = Qr::new(&fixed, root_weights.as_deref());
+        if qr.rank() == 0 {
+            return Err(StatsError::NothingEstimable { columns: names.len() });
+        }
+        if rows <= qr.rank() {
+            return Err(StatsError::TooFewRows { rows, coefficients: qr.rank() });
+        }
+        let aliased = qr.dependent.iter().map(|(j, _)| names[*j].clone()).collect();
+        let kept_names = qr.kept.iter().map(|&j| names[j].clone()).collect();
+        let kept = if qr.rank() == names.len() { fixed } else { fixed.select(ndarray::Axis(1), &qr.kept) };
+        Ok(Self {
+            response,
+            fixed: kept,
+            names: kept_names,
+            all_names: names,
+            aliased,
+            random,
+            weights,
+            root_weights,
+            qr,
+        })
+    }
+
+    /// Number of rows, n.
+    pub fn n_observations(&self) -> usize {
+        self.response.len()
+    }
+
+    /// Number of independent fixed columns, p.
+    pub fn rank(&self) -> usize {
+        self.qr.rank()
+    }
+
+    /// Names of the kept fixed columns, in the order of the coefficients.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Names of the dropped columns, each a linear combination of columns before it.
+    pub fn aliased(&self) -> &[String] {
+        &self.aliased
+    }
+
+    /// The response.
+    pub fn response(&self) -> &[f64] {
+        &self.response
+    }
+
+    /// The kept fixed columns, n × p.
+    pub fn fixed(&self) -> &Array2<f64> {
+        &self.fixed
+    }
+
+    /// The random terms.
+    pub fn random(&self) -> &[RandomTerm] {
+        &self.random
+    }
+
+    /// The prior weights, if any were given.
+    pub fn weights(&self) -> Option<&[f64]> {
+        self.weights.as_deref()
+    }
+
+    /// Translates a row (or a difference of rows) over all columns given to [`Design::new`] into one over the kept columns.
+    ///
+    /// # Errors
+    /// Wrong length, or a combination that the data cannot tell because a dropped column would be needed.
+    pub fn estimable_row(&self, row: &[f64]) -> Result<Vec<f64>> {
+        check_length("the row", row.len(), self.all_names.len())?;
+        check_finite("the row", row)?;
+        let kept: Vec<f64> = self.qr.kept.iter().map(|&j| row[j]).collect();
+        for (j, on_kept) in &self.qr.dependent {
+            let implied: f64 = on_kept.iter().zip(&kept).map(|(a, x)| a * x).sum();
+            let size: f64 = on_kept.iter().zip(&kept).map(|(a, x)| (a * x).abs()).sum::<f64>() + row[*j].abs();
+            // The dependence itself is known to about 1e-11 of the column, see `qr`.
+            if (implied - row[*j]).abs() > 1e-8 * size {
+                return Err(StatsError::NotEstimable { column: self.all_names[*j].clone() });
+            }
+        }
+        Ok(kept)
+    }
+
+    /// `values` times the root weights.
+    pub(crate) fn weighted(&self, values: &[f64]) -> Vec<f64> {
+        match &self.root_weights {
+            Some(root) => values.iter().zip(root).map(|(v, w)| v * w).collect(),
+            None => values.to_vec(),
+        }
+    }
+
+    /// Kept columns times the root weights.
+    pub(crate) fn weighted_columns(&self) -> Vec<Vec<f64>> {
+        self.fixed.columns().into_iter().map(|column| self.weighted(&column.to_vec())).collect()
+    }
+
+    /// Root weight of row `i`.
+    pub(crate) fn root_weight(&self, i: usize) -> f64 {
+        self.root_weights.as_ref().map_or(1.0, |w| w[i])
+    }
+
+    /// `Σ log weight`, zero without weights.
+    pub(crate) fn sum_log_weights(&self) -> f64 {
+        self.weights.as_ref().map_or(0.0, |w| w.iter().map(|value| value.ln()).sum())
+    }
+
+    /// Fixed columns times coefficients.
+    pub(crate) fn fixed_part(&self, coefficients: &[f64]) -> Vec<f64> {
+        self.fixed.rows().into_iter().map(|row| row.iter().zip(coefficients).map(|(x, b)| x * b).sum()).collect()
+    }
+
+    pub(crate) fn alias_notes(&self) -> Vec<Note> {
+        self.aliased
+            .iter()
+            .map(|name| {
+                Note::new(
+                    "aliased",
+                    format!("column `{name}` was dropped: it is a combination of the columns before it"),
+                )
+            })
+            .collect()
+    }
+}
+
+pub(crate) fn check_length(what: &str, found: usize, expected: usize) -> Result<()> {
+    if found == expected { Ok(()) } else { Err(StatsError::Length { what: what.into(), found, expected }) }
+}
+
+pub(crate) fn check_finite(what: &str, values: &[f64]) -> Result<()> {
+    match values.iter().position(|value| !value.is_finite()) {
+        None => Ok(()),
+        Some(position) => Err(StatsError::NotFinite { what: what.into(), position, value: values[position] }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ndarray::array;
+
+    fn names(list: &[&str]) -> Vec<String> {
+        list.iter().map(|name| (*name).to_string()).collect()
+    }
+
+    fn ones(rows: usize) -> Array2<f64> {
+        Array2::ones((rows, 1))
+    }
+
+    #[test]
+    fn a_dependent_column_is_dropped_and_named() {
+        let fixed = array![[1.0, 1.0, 0.0], [1.0, 1.0, 0.0], [1.0, 0.0, 1.0], [1.0, 0.0, 1.0]];
+        let design = Design::new(vec![1.0, 2.0, 3.0, 5.0], fixed, names(&["one", "a", "b"]), vec![], None)
+            .expect("valid design");
+        assert_eq!(design.names(), ["one", "a"]);
+        assert_eq!(design.aliased(), ["b"]);
+        assert_eq!(design.estimable_row(&[1.0, 0.0, 1.0]).expect("estimable"), [1.0, 0.0]);
+        let refused = design.estimable_row(&[1.0, 0.0, 0.0]);
+        assert_eq!(refused, Err(StatsError::NotEstimable { column: "b".into() }));
+    }
+
+    #[test]
+    fn the_door_names_the_first_bad_value() {
+        let bad = Design::new(vec![1.0, f64::NAN, 2.0], ones(3), names(&["one"]), vec![], None);
+        assert!(matches!(bad, Err(StatsError::NotFinite { position: 1, .. })));
+        let weights = Design::new(vec![1.0, 2.0], ones(2), names(&["one"]), vec![], Some(vec![1.0, 0.0]));
+        assert!(matches!(weights, Err(StatsError::Weight { position: 1, .. })));
+        let code = RandomTerm::intercept("g", vec![0, 2, 1], 2);
+        let codes = Design::new(vec![1.0, 2.0, 3.0], ones(3), names(&["one"]), vec![code], None);
+        assert!(matches!(codes, Err(StatsError::GroupCode { position: 1, code: 2, .. })));
+    }
+
+    #[test]
+    fn designs_without_residual_degrees_of_freedom_or_columns_are_refused() {
+        let full = Design::new(vec![1.0, 2.0], array![[1.0, 0.0], [1.0, 1.0]], names(&["a", "b"]), vec![], None);
+        assert!(matches!(full, Err(StatsError::TooFewRows { rows: 2, coefficients: 2 })));
+        let none = Design::new(vec![1.0, 2.0], Array2::zeros((2, 1)), names(&["zero"]), vec![], None);
+        assert!(matches!(none, Err(StatsError::NothingEstimable { columns: 1 })));
+    }
+
+    #[test]
+    fn random_terms_that_no_data_can_tell_are_refused() {
+        let single = RandomTerm::intercept("field", vec![0; 3], 4);
+        let row = RandomTerm::intercept("row", vec![0, 1, 2], 3);
+        let flat = RandomTerm::slope("slope", vec![0, 0, 1], 2, vec![0.0; 3]);
+        for term in [single, row, flat] {
+            let refused = Design::new(vec![1.0, 2.0, 4.0], ones(3), names(&["one"]), vec![term], None);
+            assert!(matches!(refused, Err(StatsError::RandomTerm { .. })));
+        }
+    }
+}

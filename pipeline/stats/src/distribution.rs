@@ -1,0 +1,204 @@
+//! Normal, Student t, Fisher F and chi-squared probabilities and quantiles; degrees of freedom may be fractional.
+//!
+//! Probabilities come from `statrs`. Quantiles are solved here from the smaller tail, so that they invert these very
+//! probabilities to the last digits. Arguments outside their domain give NaN.
+
+use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+
+/// Beyond this many degrees of freedom t is taken as normal: the difference is below 1e-12.
+const NORMAL_DF: f64 = 1e12;
+
+/// P(Z ≤ z) for the standard normal.
+pub fn normal_cdf(z: f64) -> f64 {
+    Normal::standard().cdf(z)
+}
+
+/// P(Z > z) for the standard normal, accurate in the upper tail.
+pub fn normal_sf(z: f64) -> f64 {
+    Normal::standard().sf(z)
+}
+
+/// The z with P(Z ≤ z) = `p`.
+pub fn normal_quantile(p: f64) -> f64 {
+    symmetric_quantile(p, normal_sf)
+}
+
+/// P(T ≤ t) for Student t.
+pub fn t_cdf(t: f64, df: f64) -> f64 {
+    t_sf(-t, df)
+}
+
+/// P(T > t) for Student t, accurate in the upper tail.
+pub fn t_sf(t: f64, df: f64) -> f64 {
+    if df >= NORMAL_DF {
+        return normal_sf(t);
+    }
+    StudentsT::new(0.0, 1.0, df).map_or(f64::NAN, |d| d.sf(t))
+}
+
+/// The t with P(T ≤ t) = `p`.
+pub fn t_quantile(p: f64, df: f64) -> f64 {
+    if !(df > 0.0) {
+        return f64::NAN;
+    }
+    symmetric_quantile(p, |t| t_sf(t, df))
+}
+
+/// P(F ≤ f) for Fisher F.
+pub fn f_cdf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.cdf(f))
+}
+
+/// P(F > f) for Fisher F, accurate in the upper tail.
+pub fn f_sf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.sf(f))
+}
+
+/// The f with P(F ≤ f) = `p`.
+pub fn f_quantile(p: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    match FisherSnedecor::new(numerator_df, denominator_df) {
+        Ok(d) => positive_quantile(p, |x| d.cdf(x), |x| d.sf(x)),
+        Err(_) => f64::NAN,
+    }
+}
+
+/// P(X ≤ x) for chi-squared.
+pub fn chi_squared_cdf(x: f64, df: f64) -> f64 {
+    ChiSquared::new(df).map_or(f64::NAN, |d| d.cdf(x))
+}
+
+/// P(X > x) for chi-squared, accurate in the upper tail.
+pub fn chi_squared_sf(x: f64, df: f64) -> f64 {
+    ChiSquared::new(df).map_or(f64::NAN, |d| d.sf(x))
+}
+
+/// The x with P(X ≤ x) = `p`.
+pub fn chi_squared_quantile(p: f64, df: f64) -> f64 {
+    match ChiSquared::new(df) {
+        Ok(d) => positive_quantile(p, |x| d.cdf(x), |x| d.sf(x)),
+        Err(_) => f64::NAN,
+    }
+}
+
+/// Quantile of a distribution that is symmetric about zero, from its survival function.
+fn symmetric_quantile(p: f64, sf: impl Fn(f64) -> f64) -> f64 {
+    if !(0.0..=1.0).contains(&p) {
+        return f64::NAN;
+    }
+    // 1 - p is exact for p in [1/2, 1] (Sterbenz), so no digits are lost here.
+    let (tail, sign) = if p < 0.5 { (p, -1.0) } else { (1.0 - p, 1.0) };
+    if tail == 0.5 {
+        return 0.0;
+    }
+    if tail == 0.0 {
+        return sign * f64::INFINITY;
+    }
+    sign * solve_positive(|x| tail - sf(x))
+}
+
+/// Quantile of a distribution on the positive half line.
+fn positive_quantile(p: f64, cdf: impl Fn(f64) -> f64, sf: impl Fn(f64) -> f64) -> f64 {
+    if !(0.0..=1.0).contains(&p) {
+        return f64::NAN;
+    }
+    if p == 0.0 {
+        return 0.0;
+    }
+    if p == 1.0 {
+        return f64::INFINITY;
+    }
+    if p <= 0.5 { solve_positive(|x| cdf(x) - p) } else { solve_positive(|x| (1.0 - p) - sf(x)) }
+}
+
+/// Positive root of an increasing function, bracketed by doubling and halving.
+fn solve_positive(excess: impl Fn(f64) -> f64) -> f64 {
+    let (mut low, mut high) = (0.5, 1.0);
+    while excess(high) < 0.0 && high < f64::MAX / 4.0 {
+        low = high;
+        high *= 2.0;
+    }
+    while excess(low) > 0.0 && low > f64::MIN_POSITIVE {
+        high = low;
+        low *= 0.5;
+    }
+    solve_bracketed(excess, low, high)
+}
+
+/// Root of an increasing function inside a bracket: Illinois false position with a bisection whenever it is slow.
+pub(crate) fn solve_bracketed(function: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
+    let (mut at_low, mut at_high) = (function(low), function(high));
+    let mut side = 0_i8;
+    for iteration in 0..200 {
+        if high - low <= f64::EPSILON * high.abs().max(low.abs()) {
+            break;
+        }
+        let middle =
+            if iteration % 4 == 3 { 0.5 * (low + high) } else { (low * at_high - high * at_low) / (at_high - at_low) };
+        let middle = if middle > low && middle < high { middle } else { 0.5 * (low + high) };
+        if middle <= low || middle >= high {
+            break;
+        }
+        let value = function(middle);
+        if value == 0.0 {
+            return middle;
+        }
+        if value < 0.0 {
+            (low, at_low) = (middle, value);
+            if side == -1 {
+                at_high *= 0.5;
+            }
+            side = -1;
+        } else {
+            (high, at_high) = (middle, value);
+            if side == 1 {
+                at_low *= 0.5;
+            }
+            side = 1;
+        }
+    }
+    0.5 * (low + high)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_invert_the_probabilities() {
+        for p in [1e-9, 0.001, 0.2, 0.5, 0.9, 0.999] {
+            assert!((normal_cdf(normal_quantile(p)) / p - 1.0).abs() < 1e-11);
+            assert!((t_cdf(t_quantile(p, 3.7), 3.7) / p - 1.0).abs() < 1e-11);
+            assert!((f_cdf(f_quantile(p, 2.5, 8.2), 2.5, 8.2) / p - 1.0).abs() < 1e-11);
+            assert!((chi_squared_cdf(chi_squared_quantile(p, 4.5), 4.5) / p - 1.0).abs() < 1e-11);
+        }
+    }
+
+    #[test]
+    fn student_t_with_one_degree_of_freedom_is_cauchy() {
+        // Cauchy: quantile(p) = tan(pi (p - 1/2)).
+        for p in [0.01, 0.3, 0.75, 0.99] {
+            let expected = (std::f64::consts::PI * (p - 0.5)).tan();
+            assert!((t_quantile(p, 1.0) / expected - 1.0).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn chi_squared_with_two_degrees_of_freedom_is_exponential() {
+        assert!((chi_squared_sf(30.0, 2.0) / (-15.0_f64).exp() - 1.0).abs() < 1e-12);
+        assert!((chi_squared_quantile(0.25, 2.0) + 2.0 * 0.75_f64.ln()).abs() < 1e-14);
+    }
+
+    #[test]
+    fn arguments_outside_the_domain_give_nan() {
+        assert!(t_quantile(1.2, 4.0).is_nan());
+        assert!(t_quantile(0.9, -1.0).is_nan());
+        assert!(f_sf(1.0, 0.0, 3.0).is_nan());
+        assert!(normal_quantile(f64::NAN).is_nan());
+        assert_eq!(normal_quantile(1.0), f64::INFINITY);
+    }
+
+    #[test]
+    fn very_many_degrees_of_freedom_are_normal() {
+        assert_eq!(t_quantile(0.975, f64::INFINITY), normal_quantile(0.975));
+    }
+}

@@ -1,0 +1,125 @@
+//! The one error type of the crate.
+
+use thiserror::Error;
+
+/// Result with the error type of this crate.
+pub type Result<T> = std::result::Result<T, StatsError>;
+
+/// What can be wrong with the input, or stop a computation.
+///
+/// Messages say what was found and where, what was expected, and the next step on a line of its own.
+/// Conditions that leave a usable answer (a variance estimate of zero, a dropped column) are not errors:
+/// they travel as [`Note`](crate::Note) with the result.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum StatsError {
+    /// Two inputs that must have the same length do not.
+    #[error("{what} has length {found}, expected {expected}\ngive one value for each of the {expected}")]
+    Length {
+        /// Which input.
+        what: String,
+        /// Its length.
+        found: usize,
+        /// The length it should have.
+        expected: usize,
+    },
+    /// A value is NaN or infinite.
+    #[error("{what} holds {value} at position {position}, expected a finite number\nleave out or repair that row")]
+    NotFinite {
+        /// Which input.
+        what: String,
+        /// Zero-based position.
+        position: usize,
+        /// The value found.
+        value: f64,
+    },
+    /// A weight is zero or negative.
+    #[error(
+        "weight at position {position} is {value}, expected a number above zero\nleave out rows that carry no information"
+    )]
+    Weight {
+        /// Zero-based position.
+        position: usize,
+        /// The value found.
+        value: f64,
+    },
+    /// A group code does not name a group.
+    #[error(
+        "random term `{term}`: group code {code} at position {position}, expected a code below {groups}\nnumber the groups from 0"
+    )]
+    GroupCode {
+        /// Term name.
+        term: String,
+        /// Zero-based position.
+        position: usize,
+        /// The code found.
+        code: usize,
+        /// Number of groups declared.
+        groups: usize,
+    },
+    /// A random term whose standard deviation no data of this shape can tell.
+    #[error("random term `{term}` cannot be estimated: {reason}\nleave the term out, or make it a fixed term")]
+    RandomTerm {
+        /// Term name.
+        term: String,
+        /// Why.
+        reason: String,
+    },
+    /// No fixed column carries information.
+    #[error(
+        "no fixed column can be estimated: {columns} column(s) were given and all are zero or absent\ngive at least an intercept column of ones"
+    )]
+    NothingEstimable {
+        /// Number of columns given.
+        columns: usize,
+    },
+    /// No residual degrees of freedom are left.
+    #[error(
+        "{rows} rows for {coefficients} coefficients, expected more rows than coefficients\nuse a simpler model or more data"
+    )]
+    TooFewRows {
+        /// Number of rows.
+        rows: usize,
+        /// Rank of the fixed columns.
+        coefficients: usize,
+    },
+    /// The fixed columns reproduce the response exactly.
+    #[error(
+        "the fixed columns reproduce the response to the last digit, so nothing is left to split between random terms\nuse least squares"
+    )]
+    PerfectFit,
+    /// A contrast asks for a combination that the kept columns cannot tell.
+    #[error(
+        "the combination asked for is not estimable: it needs the dropped column `{column}`\nask only for combinations inside the tested ones"
+    )]
+    NotEstimable {
+        /// The dropped column.
+        column: String,
+    },
+    /// A number lies outside its allowed range.
+    #[error("{what} is {value}, expected {expected}")]
+    OutOfRange {
+        /// Which number.
+        what: &'static str,
+        /// The value found.
+        value: f64,
+        /// The allowed range in words.
+        expected: &'static str,
+    },
+    /// A sample is too small for the statistic asked for.
+    #[error("{what} needs at least {needed} value(s), found {found}")]
+    TooFewValues {
+        /// The statistic.
+        what: &'static str,
+        /// Values needed.
+        needed: usize,
+        /// Values found.
+        found: usize,
+    },
+    /// A numerical step failed where valid input should not let it.
+    #[error("the computation failed in {step}\nrescale the columns, or report this with the data")]
+    Numerical {
+        /// Which step.
+        step: &'static str,
+    },
+}

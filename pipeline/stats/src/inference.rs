@@ -1,0 +1,76 @@
+//! Answers to questions put to a fit: one contrast, or several at once.
+
+use crate::distribution::{f_sf, t_quantile, t_sf};
+use crate::interval::Interval;
+
+/// A linear combination of the fixed coefficients.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contrast {
+    /// Value of the combination.
+    pub estimate: f64,
+    /// Its standard error.
+    pub std_error: f64,
+    /// Degrees of freedom of the t distribution it is compared with.
+    pub df: f64,
+    /// Where the degrees of freedom come from: `residual`, `satterthwaite`, or one of these with a remark in brackets.
+    pub method: String,
+}
+
+impl Contrast {
+    /// Estimate divided by its standard error.
+    pub fn t(&self) -> f64 {
+        self.estimate / self.std_error
+    }
+
+    /// Two-sided confidence limits, `estimate ± t std_error`. NaN limits for a level outside (0, 1).
+    pub fn interval(&self, level: f64) -> Interval {
+        let half = t_quantile(0.5 + 0.5 * level, self.df) * self.std_error;
+        Interval { low: self.estimate - half, high: self.estimate + half }
+    }
+
+    /// Two-sided p-value of the hypothesis that the combination is zero.
+    pub fn p_value(&self) -> f64 {
+        2.0 * t_sf(self.t().abs(), self.df)
+    }
+}
+
+/// Joint test that several combinations are all zero.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointTest {
+    /// F statistic.
+    pub f: f64,
+    /// Numerator degrees of freedom: the number of independent combinations.
+    pub numerator_df: f64,
+    /// Denominator degrees of freedom.
+    pub denominator_df: f64,
+    /// Upper tail probability of `f`.
+    pub p_value: f64,
+    /// Where the denominator degrees of freedom come from, as in [`Contrast::method`].
+    pub method: String,
+}
+
+impl JointTest {
+    pub(crate) fn new(f: f64, numerator_df: f64, denominator_df: f64, method: String) -> Self {
+        Self { f, numerator_df, denominator_df, p_value: f_sf(f, numerator_df, denominator_df), method }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_interval_excludes_zero_exactly_when_the_p_value_is_below_alpha() {
+        for estimate in [1.0, 2.0, 2.7, 2.8, 4.0] {
+            let contrast = Contrast { estimate, std_error: 1.0, df: 4.0, method: "residual".into() };
+            assert_eq!(!contrast.interval(0.95).contains(0.0), contrast.p_value() < 0.05);
+        }
+    }
+
+    #[test]
+    fn a_joint_test_of_one_row_has_the_p_value_of_its_t_test() {
+        let contrast = Contrast { estimate: 1.3, std_error: 0.5, df: 7.3, method: "residual".into() };
+        let joint = JointTest::new(contrast.t().powi(2), 1.0, 7.3, "residual".into());
+        assert!((joint.p_value - contrast.p_value()).abs() < 1e-14);
+    }
+}

@@ -1,0 +1,146 @@
+//! The search for the best theta: a derivative-free search in a box, then Newton steps.
+//!
+//! The bounded search is the `bobyqa` crate (Powell 2009); nothing outside this file knows it.
+
+use super::derivatives::{STEP, derivatives};
+use crate::dense::{cholesky_in_place, solve_lower, solve_lower_transpose};
+use bobyqa::{Bobyqa, Config, Status};
+
+/// How the search for theta went.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OptimumRecord {
+    /// Theta at the start of the search that won.
+    pub start: Vec<f64>,
+    /// Theta at the end.
+    pub end: Vec<f64>,
+    /// Number of evaluations of the criterion, over all starts and steps.
+    pub evaluations: usize,
+    /// Why the search stopped, in words.
+    pub reason: String,
+    /// True when the final point meets the stopping rule.
+    pub converged: bool,
+    /// Largest derivative of the criterion by a log theta that is not zero; 0 when there is none.
+    pub largest_gradient: f64,
+}
+
+/// Result of one bounded search.
+pub(super) struct Search {
+    pub(super) point: Vec<f64>,
+    pub(super) value: f64,
+    pub(super) evaluations: usize,
+    pub(super) reason: String,
+    pub(super) finished: bool,
+}
+
+/// Minimises `function` over non-negative arguments of order one.
+pub(super) fn bounded_search(
+    mut function: impl FnMut(&[f64]) -> f64,
+    start: &[f64],
+    radius: f64,
+    accuracy: f64,
+) -> Search {
+    let size = start.len();
+    let mut config = Config::new(size);
+    config.rho_begin = radius;
+    config.rho_end = accuracy;
+    config.max_fun = 400 * (size + 1);
+    // With one argument the parity mode wastes evaluations, see the crate's documentation.
+    config.prima_parity = size > 1;
+    let mut point = start.to_vec();
+    let failed =
+        |reason: String| Search { point: start.to_vec(), value: f64::NAN, evaluations: 0, reason, finished: false };
+    let mut solver = match Bobyqa::new(size, config) {
+        Ok(solver) => solver,
+        Err(status) => return failed(status.to_string()),
+    };
+    let outcome = solver.minimize(&mut function, &mut point, &vec![0.0; size], &vec![UPPER_LIMIT; size]);
+    if !outcome.found_finite() {
+        return failed("no finite value of the criterion was found".into());
+    }
+    Search {
+        point,
+        value: outcome.f,
+        evaluations: outcome.n_eval,
+        reason: outcome.status.to_string(),
+        finished: matches!(outcome.status, Status::Converged | Status::FtolReached),
+    }
+}
+
+/// A term ten thousand times the residual is a perfect fit in all but name.
+const UPPER_LIMIT: f64 = 1e4;
+
+/// Result of [`newton`].
+pub(super) struct Polished {
+    /// Logs of the arguments.
+    pub(super) point: Vec<f64>,
+    pub(super) largest_gradient: f64,
+    /// True when the last step was below 1e-8.
+    pub(super) settled: bool,
+}
+
+/// Newton steps on the logs of positive arguments from a point near the minimum.
+///
+/// A bounded search by values alone finds theta to about the root of the rounding error; these steps find it to nearly all digits.
+/// A step that does not lower the criterion beyond rounding is halved; a curvature that is not positive stops the polish.
+pub(super) fn newton(mut function: impl FnMut(&[f64]) -> Option<f64>, start: &[f64]) -> Polished {
+    let size = start.len();
+    let mut point = start.to_vec();
+    let mut largest_gradient = f64::INFINITY;
+    let mut settled = false;
+    for _ in 0..12 {
+        let Some(local) = derivatives(|p| function(p).map(|v| vec![v]), &point, STEP) else {
+            break;
+        };
+        let mut step: Vec<f64> = local.gradient.iter().map(|g| -g[0]).collect();
+        largest_gradient = step.iter().fold(0.0_f64, |m, g| m.max(g.abs()));
+        let mut curvature: Vec<f64> = local.hessian.iter().map(|h| h[0]).collect();
+        if !cholesky_in_place(&mut curvature, size) {
+            break;
+        }
+        solve_lower(&curvature, size, &mut step);
+        solve_lower_transpose(&curvature, size, &mut step);
+        let length = step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
+        if length < 1e-8 {
+            point.iter_mut().zip(&step).for_each(|(p, s)| *p += s);
+            settled = true;
+            break;
+        }
+        // A long step leaves the region where the quadratic model holds.
+        let mut share = (0.5 / length).min(1.0);
+        let Some(before) = function(&point) else { break };
+        let mut moved = false;
+        for _ in 0..20 {
+            let trial: Vec<f64> = point.iter().zip(&step).map(|(p, s)| p + share * s).collect();
+            if function(&trial).is_some_and(|value| value <= before + 1e-11 * (1.0 + before.abs())) {
+                point = trial;
+                moved = true;
+                break;
+            }
+            share *= 0.5;
+        }
+        if !moved {
+            break;
+        }
+    }
+    Polished { point, largest_gradient, settled }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_bounded_search_stops_at_an_edge_when_the_minimum_lies_beyond() {
+        let search = bounded_search(|p| (p[0] + 1.0).powi(2) + (p[1] - 2.0).powi(2), &[1.0, 1.0], 0.5, 1e-6);
+        assert!(search.finished);
+        assert_eq!(search.point[0], 0.0);
+        assert!((search.point[1] - 2.0).abs() < 1e-5);
+    }
+
+    #[test]
+    fn newton_settles_on_the_minimum_to_nearly_all_digits() {
+        let polished = newton(|p| Some((p[0] - 0.3).cosh() + (p[1] + 0.2 - p[0]).powi(2)), &[0.5, 0.1]);
+        assert!(polished.settled);
+        assert!((polished.point[0] - 0.3).abs() < 1e-8 && (polished.point[1] - 0.1).abs() < 1e-8);
+    }
+}

@@ -1,0 +1,239 @@
+//! What a mixed model fit can be asked.
+
+use super::degrees_of_freedom::VarianceUncertainty;
+use super::optimizer::OptimumRecord;
+use super::profile::Criterion;
+use crate::dense::{dot, quadratic_form, solve_upper_transpose};
+use crate::design::{check_finite, check_length};
+use crate::error::Result;
+use crate::inference::{Contrast, JointTest};
+use crate::least_squares::IndependentCombinations;
+use crate::note::Note;
+use ndarray::Array2;
+
+/// Estimated variance of one random term, or of the residual.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VarianceComponent {
+    /// Name of the term; `residual` for the last one.
+    pub term: String,
+    /// Variance, in squared units of the response (per squared unit of the covariate for a slope).
+    pub variance: f64,
+    /// Its square root.
+    pub standard_deviation: f64,
+}
+
+impl VarianceComponent {
+    pub(super) fn new(term: &str, standard_deviation: f64) -> Self {
+        Self { term: term.into(), variance: standard_deviation * standard_deviation, standard_deviation }
+    }
+}
+
+/// Predicted effects of one random term.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ConditionalModes {
+    /// Name of the term.
+    pub term: String,
+    /// Most likely effect of each group given the data and the estimates, also known as BLUP.
+    pub modes: Vec<f64>,
+    /// Standard deviation of each effect given the data, the estimates *and* the fixed coefficients, which understates
+    /// the uncertainty when there are few groups.
+    pub conditional_sd: Vec<f64>,
+}
+
+/// Result of [`Lmm::fit`](super::Lmm::fit).
+#[derive(Debug, Clone)]
+pub struct LmmFit {
+    pub(super) criterion: Criterion,
+    pub(super) names: Vec<String>,
+    pub(super) coefficients: Vec<f64>,
+    pub(super) covariance: Array2<f64>,
+    pub(super) upper: Vec<f64>,
+    pub(super) unscaled: Vec<f64>,
+    pub(super) sigma: f64,
+    pub(super) deviance: f64,
+    pub(super) theta: Vec<f64>,
+    pub(super) components: Vec<VarianceComponent>,
+    pub(super) term_names: Vec<String>,
+    pub(super) offset: Vec<usize>,
+    pub(super) effects: Vec<f64>,
+    pub(super) spread: Vec<f64>,
+    pub(super) marginal: Vec<f64>,
+    pub(super) fitted: Vec<f64>,
+    pub(super) residuals: Vec<f64>,
+    pub(super) uncertainty: VarianceUncertainty,
+    pub(super) optimum: OptimumRecord,
+    pub(super) notes: Vec<Note>,
+    pub(super) n_observations: usize,
+}
+
+impl LmmFit {
+    /// Names of the fixed coefficients.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Fixed coefficients (p).
+    pub fn coefficients(&self) -> &[f64] {
+        &self.coefficients
+    }
+
+    /// Standard errors of the fixed coefficients (p), given the estimated variances.
+    pub fn standard_errors(&self) -> Vec<f64> {
+        self.covariance.diag().iter().map(|v| v.sqrt()).collect()
+    }
+
+    /// Covariance of the fixed coefficients (p × p), given the estimated variances.
+    pub fn covariance(&self) -> &Array2<f64> {
+        &self.covariance
+    }
+
+    /// Residual standard deviation of a row with weight one.
+    pub fn sigma(&self) -> f64 {
+        self.sigma
+    }
+
+    /// Standard deviation of each random term over sigma.
+    pub fn theta(&self) -> &[f64] {
+        &self.theta
+    }
+
+    /// Variance of each random term, and of the residual last.
+    pub fn variance_components(&self) -> &[VarianceComponent] {
+        &self.components
+    }
+
+    /// Which likelihood was maximised.
+    pub fn likelihood(&self) -> Criterion {
+        self.criterion
+    }
+
+    /// Maximised (restricted) log-likelihood with all constants.
+    pub fn log_likelihood(&self) -> f64 {
+        -0.5 * self.deviance
+    }
+
+    /// `-2 log_likelihood`, the number that was minimised.
+    pub fn criterion(&self) -> f64 {
+        self.deviance
+    }
+
+    /// Number of estimated parameters: coefficients, one standard deviation per term, sigma.
+    pub fn n_parameters(&self) -> usize {
+        self.coefficients.len() + self.theta.len() + 1
+    }
+
+    /// Fitted values (n), random effects included.
+    pub fn fitted(&self) -> &[f64] {
+        &self.fitted
+    }
+
+    /// Fitted values (n) of the fixed part alone.
+    pub fn marginal_fitted(&self) -> &[f64] {
+        &self.marginal
+    }
+
+    /// Response minus fitted values (n), not weighted.
+    pub fn residuals(&self) -> &[f64] {
+        &self.residuals
+    }
+
+    /// Predicted effects, one entry per random term.
+    pub fn conditional_modes(&self) -> Vec<ConditionalModes> {
+        (0..self.term_names.len())
+            .map(|k| {
+                let range = self.offset[k]..self.offset[k + 1];
+                ConditionalModes {
+                    term: self.term_names[k].clone(),
+                    modes: self.effects[range.clone()].to_vec(),
+                    conditional_sd: self.spread[range].to_vec(),
+                }
+            })
+            .collect()
+    }
+
+    /// Remarks about the fit.
+    pub fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// How the search for the variances went.
+    pub fn optimum(&self) -> &OptimumRecord {
+        &self.optimum
+    }
+
+    /// Number of rows.
+    pub fn n_observations(&self) -> usize {
+        self.n_observations
+    }
+
+    /// Rows less coefficients.
+    pub fn residual_df(&self) -> usize {
+        self.n_observations - self.coefficients.len()
+    }
+
+    /// Value of `row · coefficients` with Satterthwaite degrees of freedom (Kuznetsova, Brockhoff & Christensen 2017).
+    ///
+    /// # Errors
+    /// A row of the wrong length or not finite.
+    pub fn contrast(&self, row: &[f64]) -> Result<Contrast> {
+        check_length("the contrast", row.len(), self.coefficients.len())?;
+        check_finite("the contrast", row)?;
+        let mut on_q = row.to_vec();
+        solve_upper_transpose(&self.upper, &mut on_q);
+        Ok(Contrast {
+            estimate: dot(row, &self.coefficients),
+            std_error: self.sigma * quadratic_form(&self.unscaled, &on_q).sqrt(),
+            df: self.uncertainty.df(&on_q, &self.unscaled, self.residual_df()),
+            method: self.uncertainty.method(),
+        })
+    }
+
+    /// Joint F test that all `rows · coefficients` (r × p) are zero.
+    ///
+    /// The rows are turned into uncorrelated contrasts with F the mean of their squared t values; the denominator degrees of
+    /// freedom match the expectation of F (Fai & Cornelius 1996).
+    ///
+    /// # Errors
+    /// Rows of the wrong length, not finite, or all zero.
+    pub fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest> {
+        let combinations = IndependentCombinations::new(rows, &self.upper, Some(&self.unscaled))?;
+        let statistics = combinations.squared_over_variance(&self.coefficients);
+        let rank = statistics.len();
+        let f = statistics.iter().sum::<f64>() / (rank as f64 * self.sigma * self.sigma);
+        let each: Vec<f64> = combinations
+            .on_q
+            .iter()
+            .map(|on_q| self.uncertainty.df(on_q, &self.unscaled, self.residual_df()))
+            .collect();
+        Ok(JointTest::new(f, rank as f64, pooled_df(&each), self.uncertainty.method()))
+    }
+}
+
+/// Denominator degrees of freedom of a mean of squared independent t values with the given degrees of freedom.
+///
+/// `E(t²) = ν / (ν - 2)`, and an F with `m` numerator and `ν` denominator degrees of freedom has the same mean; equate the sums.
+/// Where a mean does not exist (some ν ≤ 2) the smallest meaningful value, 2, is used.
+fn pooled_df(each: &[f64]) -> f64 {
+    let first = each[0];
+    if each.iter().all(|df| (df - first).abs() < 1e-8 * first) {
+        return each.iter().sum::<f64>() / each.len() as f64;
+    }
+    if each.iter().any(|df| *df <= 2.0) {
+        return 2.0;
+    }
+    let sum: f64 = each.iter().map(|df| df / (df - 2.0)).sum();
+    2.0 * sum / (sum - each.len() as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pooled_degrees_of_freedom_lie_between_the_smallest_and_the_largest() {
+        assert_eq!(pooled_df(&[7.5, 7.5]), 7.5);
+        // 4 -> 2, 10 -> 1.25: 2 * 3.25 / 1.25
+        assert!((pooled_df(&[4.0, 10.0]) - 5.2).abs() < 1e-14);
+        assert_eq!(pooled_df(&[1.5, 10.0]), 2.0);
+    }
+}

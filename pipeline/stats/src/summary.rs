@@ -1,0 +1,120 @@
+//! Means, spreads and quantiles of plain numbers or posterior draws.
+
+use crate::design::{check_finite, check_length};
+use crate::error::{Result, StatsError};
+
+/// Arithmetic mean.
+///
+/// # Errors
+/// No values.
+pub fn mean(values: &[f64]) -> Result<f64> {
+    need("a mean", values.len(), 1)?;
+    let first = values.iter().sum::<f64>() / values.len() as f64;
+    // One correction pass removes the rounding of the long sum.
+    Ok(first + values.iter().map(|value| value - first).sum::<f64>() / values.len() as f64)
+}
+
+/// Standard deviation with divisor n - 1.
+///
+/// # Errors
+/// Fewer than two values.
+pub fn standard_deviation(values: &[f64]) -> Result<f64> {
+    need("a standard deviation", values.len(), 2)?;
+    let centre = mean(values)?;
+    let sum: f64 = values.iter().map(|value| (value - centre).powi(2)).sum();
+    Ok((sum / (values.len() - 1) as f64).sqrt())
+}
+
+/// Weighted mean `Σ w x / Σ w`.
+///
+/// # Errors
+/// Lengths that differ, no values, negative weights or weights that sum to zero.
+pub fn weighted_mean(values: &[f64], weights: &[f64]) -> Result<f64> {
+    need("a weighted mean", values.len(), 1)?;
+    check_length("the weights", weights.len(), values.len())?;
+    check_finite("the weights", weights)?;
+    let total: f64 = weights.iter().sum();
+    if let Some(position) = weights.iter().position(|&weight| weight < 0.0) {
+        return Err(StatsError::Weight { position, value: weights[position] });
+    }
+    if total <= 0.0 {
+        return Err(StatsError::OutOfRange {
+            what: "the sum of weights",
+            value: total,
+            expected: "a number above zero",
+        });
+    }
+    Ok(values.iter().zip(weights).map(|(x, w)| x * w).sum::<f64>() / total)
+}
+
+/// Sample quantile by linear interpolation of order statistics, at position `(n - 1) p` (type 7 of Hyndman & Fan 1996).
+///
+/// # Errors
+/// No values, a value that is not a number, or `p` outside [0, 1].
+pub fn quantile(values: &[f64], p: f64) -> Result<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    quantile_of_sorted(&sorted, p)
+}
+
+/// [`quantile`] of values that are already in ascending order, for many quantiles of one sample.
+///
+/// # Errors
+/// As [`quantile`].
+pub fn quantile_of_sorted(sorted: &[f64], p: f64) -> Result<f64> {
+    need("a quantile", sorted.len(), 1)?;
+    if !(0.0..=1.0).contains(&p) {
+        return Err(StatsError::OutOfRange { what: "the probability", value: p, expected: "a number from 0 to 1" });
+    }
+    if let Some(position) = sorted.iter().position(|value| value.is_nan()) {
+        return Err(StatsError::NotFinite { what: "the sample".into(), position, value: f64::NAN });
+    }
+    let position = (sorted.len() - 1) as f64 * p;
+    let below = position.floor() as usize;
+    let share = position - position.floor();
+    let low = sorted[below];
+    if share == 0.0 {
+        return Ok(low);
+    }
+    Ok(low + share * (sorted[below + 1] - low))
+}
+
+fn need(what: &'static str, found: usize, needed: usize) -> Result<()> {
+    if found >= needed { Ok(()) } else { Err(StatsError::TooFewValues { what, needed, found }) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_interpolate_between_order_statistics() {
+        let values = [4.0, 1.0, 3.0, 2.0];
+        assert_eq!(quantile(&values, 0.0), Ok(1.0));
+        assert_eq!(quantile(&values, 0.5), Ok(2.5));
+        assert_eq!(quantile(&values, 0.25), Ok(1.75));
+        assert_eq!(quantile(&values, 1.0), Ok(4.0));
+    }
+
+    #[test]
+    fn a_large_common_offset_costs_no_digits() {
+        let values = [1e9 + 0.25, 1e9 + 0.5, 1e9 + 0.75];
+        assert_eq!(mean(&values), Ok(1e9 + 0.5));
+        assert_eq!(standard_deviation(&values), Ok(0.25));
+    }
+
+    #[test]
+    fn the_weighted_mean_is_pulled_to_the_heavy_value() {
+        assert_eq!(weighted_mean(&[1.0, 5.0], &[3.0, 1.0]), Ok(2.0));
+        assert!(weighted_mean(&[1.0, 5.0], &[0.0, 0.0]).is_err());
+        assert!(weighted_mean(&[1.0, 5.0], &[2.0, -1.0]).is_err());
+    }
+
+    #[test]
+    fn empty_samples_are_refused() {
+        assert!(mean(&[]).is_err());
+        assert!(standard_deviation(&[1.0]).is_err());
+        assert!(quantile(&[], 0.5).is_err());
+        assert!(quantile(&[1.0, f64::NAN], 0.5).is_err());
+    }
+}

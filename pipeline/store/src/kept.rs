@@ -1,0 +1,269 @@
+//! `store/`: kept tables, their sources and the manifest.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use arrow::array::{Int64Array, RecordBatch};
+use arrow::datatypes::{DataType, Field, Schema};
+use evenstand_tables::{Finding, Group, Row, SetAside, Sink, Table, TablesError, schema};
+use parquet::arrow::ArrowWriter;
+use serde::{Deserialize, Serialize};
+
+use crate::parquet_file::{read_batches, read_table, write_error, write_table, writer};
+use crate::{StoreError, sha256_of_bytes};
+
+/// Version of the layout of `store/`; a store of another version is rebuilt from raw files.
+const LAYOUT: u32 = 1;
+
+/// What `ingest` read from one file.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SourceEntry {
+    /// Path below `raw/`, with forward slashes.
+    pub file: String,
+    /// SHA-256 of the file.
+    pub sha256: String,
+    /// Raw table it was read as.
+    pub kind: String,
+    /// Rows read; `rows_kept` and `rows_set_aside` add up to it.
+    pub rows_read: u64,
+    /// Rows kept.
+    pub rows_kept: u64,
+    /// Rows set aside.
+    pub rows_set_aside: u64,
+}
+
+/// `store/manifest.json`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Manifest {
+    /// Version of the layout.
+    pub layout: u32,
+    /// Files read, in the order of their names.
+    pub sources: Vec<SourceEntry>,
+}
+
+/// Writes a new store. Rows go to `TABLE/season=YEAR/NAME.parquet`, one file a source file and season; the season
+/// itself stands in the folder's name alone, as readers of partitioned Parquet expect.
+pub struct KeptWriter {
+    root: PathBuf,
+    source: Option<String>,
+    open: BTreeMap<(String, i64), (PathBuf, ArrowWriter<File>)>,
+    sources: Vec<SourceEntry>,
+}
+
+impl KeptWriter {
+    /// Starts a store in an empty folder.
+    pub fn new(root: &Path) -> Self {
+        Self { root: root.to_owned(), source: None, open: BTreeMap::new(), sources: Vec::new() }
+    }
+
+    /// Says which source file the next rows come from.
+    pub fn begin_source(&mut self, file: &str) {
+        self.source = Some(file.to_owned());
+    }
+
+    /// Closes the files of the current source and notes what was read from it.
+    pub fn end_source(&mut self, entry: SourceEntry) -> Result<(), StoreError> {
+        for (_, (path, writer)) in std::mem::take(&mut self.open) {
+            writer.close().map_err(|error| write_error(&path, &error))?;
+        }
+        self.sources.push(entry);
+        Ok(())
+    }
+
+    /// Writes rows set aside, findings and the manifest.
+    pub fn finish(self, set_aside: &[SetAside], findings: &[Finding]) -> Result<Manifest, StoreError> {
+        self.write_whole("set_aside", &kept_table(set_aside, "set_aside")?)?;
+        self.write_whole("findings", &kept_table(findings, "findings")?)?;
+        let mut sources = self.sources;
+        sources.sort_by(|a, b| a.file.cmp(&b.file));
+        let manifest = Manifest { layout: LAYOUT, sources };
+        let path = self.root.join("manifest.json");
+        let text = serde_json::to_string_pretty(&manifest).map_err(|error| StoreError::damaged(&path, error))?;
+        fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))?;
+        Ok(manifest)
+    }
+
+    fn write_whole(&self, name: &str, table: &Table) -> Result<(), StoreError> {
+        let folder = self.root.join(name);
+        fs::create_dir_all(&folder).map_err(|error| StoreError::file(&folder, &error))?;
+        write_table(&folder.join(format!("{name}.parquet")), table)
+    }
+
+    fn write(&mut self, table: &str, season: i64, batch: &RecordBatch) -> Result<(), StoreError> {
+        let columns: Vec<usize> =
+            (0..batch.num_columns()).filter(|index| batch.schema().field(*index).name() != "season").collect();
+        let batch = batch.project(&columns).map_err(TablesError::from)?;
+        let key = (table.to_owned(), season);
+        if !self.open.contains_key(&key) {
+            let source = self.source.clone().unwrap_or_default();
+            let folder = self.root.join(table).join(format!("season={season}"));
+            fs::create_dir_all(&folder).map_err(|error| StoreError::file(&folder, &error))?;
+            let path = folder.join(format!("{}.parquet", &sha256_of_bytes(source.as_bytes())[..16]));
+            let opened = writer(&path, batch.schema())?;
+            self.open.insert(key.clone(), (path, opened));
+        }
+        match self.open.get_mut(&key) {
+            Some((path, writer)) => writer.write(&batch).map_err(|error| write_error(path, &error)),
+            None => Ok(()),
+        }
+    }
+}
+
+fn kept_table<R: Row>(rows: &[R], name: &str) -> Result<Table, StoreError> {
+    Ok(Table::from_batches(schema(Group::Kept, name)?, &[R::to_table(rows)?.batch().clone()])?)
+}
+
+impl Sink for KeptWriter {
+    fn rows(&mut self, table: &str, season: i64, batch: RecordBatch) -> Result<(), TablesError> {
+        self.write(table, season, &batch).map_err(|error| TablesError::Sink(error.to_string()))
+    }
+}
+
+/// Parquet files of one table and season.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeasonFiles {
+    /// Year of planting.
+    pub season: i64,
+    /// The files, in the order of their names.
+    pub files: Vec<PathBuf>,
+}
+
+/// Reads a store.
+pub struct KeptStore {
+    root: PathBuf,
+    manifest: Manifest,
+}
+
+impl KeptStore {
+    /// Opens a store. Errors where there is none or its layout is of another version.
+    pub fn open(root: &Path) -> Result<Self, StoreError> {
+        let path = root.join("manifest.json");
+        let text = fs::read_to_string(&path).map_err(|error| StoreError::file(&path, &error))?;
+        let manifest: Manifest = serde_json::from_str(&text).map_err(|error| StoreError::damaged(&path, error))?;
+        if manifest.layout != LAYOUT {
+            return Err(StoreError::damaged(&path, format!("layout {}, expected {LAYOUT}", manifest.layout)));
+        }
+        Ok(Self { root: root.to_owned(), manifest })
+    }
+
+    /// What was read, file by file.
+    pub fn manifest(&self) -> &Manifest {
+        &self.manifest
+    }
+
+    /// Parquet files of a kept table by season, in a fixed order.
+    pub fn season_files(&self, table: &str) -> Result<Vec<SeasonFiles>, StoreError> {
+        let folder = self.root.join(table);
+        let mut seasons = Vec::new();
+        for (name, path) in entries(&folder)? {
+            if let Some(season) = name.strip_prefix("season=").and_then(|year| year.parse().ok()) {
+                seasons.push(SeasonFiles { season, files: entries(&path)?.into_values().collect() });
+            }
+        }
+        Ok(seasons)
+    }
+
+    /// All rows of a kept table, by season and source file.
+    pub fn read<R: Row>(&self) -> Result<Vec<R>, StoreError> {
+        let table_schema = schema(Group::Kept, R::TABLE)?;
+        let mut rows = Vec::new();
+        for season in self.season_files(R::TABLE)? {
+            for file in &season.files {
+                let batches: Vec<RecordBatch> = read_batches(file)?
+                    .iter()
+                    .map(|batch| with_season(batch, season.season))
+                    .collect::<Result<_, TablesError>>()?;
+                rows.extend(R::from_table(&Table::from_batches(table_schema, &batches)?)?);
+            }
+        }
+        Ok(rows)
+    }
+
+    /// Rows of `set_aside` or `findings`.
+    pub fn read_whole<R: Row>(&self) -> Result<Vec<R>, StoreError> {
+        let path = self.root.join(R::TABLE).join(format!("{}.parquet", R::TABLE));
+        Ok(R::from_table(&read_table(&path, schema(Group::Kept, R::TABLE)?)?)?)
+    }
+}
+
+fn with_season(batch: &RecordBatch, season: i64) -> Result<RecordBatch, TablesError> {
+    let mut fields: Vec<Arc<Field>> = batch.schema().fields().iter().cloned().collect();
+    let mut columns = batch.columns().to_vec();
+    fields.push(Arc::new(Field::new("season", DataType::Int64, false)));
+    columns.push(Arc::new(Int64Array::from(vec![season; batch.num_rows()])));
+    Ok(RecordBatch::try_new(Arc::new(Schema::new(fields)), columns)?)
+}
+
+/// Names and paths in a folder, sorted; empty where there is no folder.
+fn entries(folder: &Path) -> Result<BTreeMap<String, PathBuf>, StoreError> {
+    if !folder.exists() {
+        return Ok(BTreeMap::new());
+    }
+    fs::read_dir(folder)
+        .and_then(|list| {
+            list.map(|entry| entry.map(|entry| (entry.file_name().to_string_lossy().into_owned(), entry.path()))).collect()
+        })
+        .map_err(|error| StoreError::file(folder, &error))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use evenstand_tables::rows::MeasureRow;
+
+    fn measure(season: i64, value: f64) -> MeasureRow {
+        MeasureRow {
+            field_id: "A".into(),
+            season,
+            strip_id: "1".into(),
+            sample_id: None,
+            name: "yield".into(),
+            value,
+            unit: Some("t/ha".into()),
+            better: Some("higher".into()),
+            source_file: "measure.csv".into(),
+            source_row: 2,
+            source_sha256: "00".into(),
+        }
+    }
+
+    #[test]
+    fn rows_come_back_by_season_with_the_season_from_the_folder() {
+        let base = tempfile::tempdir().unwrap();
+        let mut writer = KeptWriter::new(base.path());
+        writer.begin_source("measure.csv");
+        for row in [measure(2025, 1.5), measure(2024, 2.5)] {
+            let batch = MeasureRow::to_table(std::slice::from_ref(&row)).unwrap().batch().clone();
+            writer.rows("measure", row.season, batch).unwrap();
+        }
+        writer
+            .end_source(SourceEntry {
+                file: "measure.csv".into(),
+                sha256: "00".into(),
+                kind: "measure".into(),
+                rows_read: 2,
+                rows_kept: 2,
+                rows_set_aside: 0,
+            })
+            .unwrap();
+        writer.finish(&[], &[Finding::note("x", "y")]).unwrap();
+        let store = KeptStore::open(base.path()).unwrap();
+        assert_eq!(store.read::<MeasureRow>().unwrap(), vec![measure(2024, 2.5), measure(2025, 1.5)]);
+        assert_eq!(store.read_whole::<Finding>().unwrap(), vec![Finding::note("x", "y")]);
+        assert_eq!(store.manifest().sources[0].rows_kept, 2);
+    }
+
+    #[test]
+    fn a_truncated_file_is_named_as_damaged() {
+        let base = tempfile::tempdir().unwrap();
+        let writer = KeptWriter::new(base.path());
+        writer.finish(&[], &[]).unwrap();
+        let path = base.path().join("findings/findings.parquet");
+        let bytes = fs::read(&path).unwrap();
+        fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();
+        let message = KeptStore::open(base.path()).unwrap().read_whole::<Finding>().unwrap_err().to_string();
+        assert!(message.contains("findings.parquet") && message.contains("ingest"), "{message}");
+    }
+}

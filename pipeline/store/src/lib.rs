@@ -1,0 +1,24 @@
+//! Tables on disk: Parquet, provenance and replacement in one step.
+//!
+//! - [`replace_folder`] builds a whole folder aside and exchanges it for the old one, so that a reader, or a run
+//!   killed at any moment, finds the old folder or the new one and never a mixture;
+//! - [`KeptWriter`] receives the rows of `ingest` and writes `store/`: one folder a table, one Parquet file a source
+//!   file and season, and a manifest; [`KeptStore`] reads it;
+//! - [`write_results`] and [`read_result`] do the same for `results/`: CSV, Parquet and a `datapackage.json`.
+//!
+//! Nothing here depends on the clock: the same rows give the same bytes.
+
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod error;
+mod folder;
+mod hash;
+mod kept;
+mod parquet_file;
+mod results;
+
+pub use error::StoreError;
+pub use folder::{Replaced, replace_folder};
+pub use hash::{sha256_of_bytes, sha256_of_file};
+pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry};
+pub use results::{read_result, write_results};

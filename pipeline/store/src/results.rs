@@ -1,0 +1,54 @@
+//! `results/`: each table as CSV and Parquet, and a `datapackage.json` so that any Data Package reader opens it.
+
+use std::fs::{self, File};
+use std::path::Path;
+
+use evenstand_tables::{Group, Row, Table, schema};
+use serde_json::{Value, json};
+
+use crate::StoreError;
+use crate::parquet_file::{read_table, write_table};
+
+/// Writes result tables into a folder that is there.
+pub fn write_results(folder: &Path, tables: &[Table]) -> Result<(), StoreError> {
+    let mut resources = Vec::new();
+    for table in tables {
+        let name = &table.schema().name;
+        write_table(&folder.join(format!("{name}.parquet")), table)?;
+        let path = folder.join(format!("{name}.csv"));
+        let file = File::create(&path).map_err(|error| StoreError::file(&path, &error))?;
+        arrow::csv::WriterBuilder::new()
+            .with_header(true)
+            .build(file)
+            .write(table.batch())
+            .map_err(|error| StoreError::File { path: path.clone(), problem: error.to_string() })?;
+        let table_schema: Value =
+            serde_json::from_str(table.schema().json).map_err(|error| StoreError::damaged(&path, error))?;
+        resources.push(json!({
+            "name": name.replace('_', "-"),
+            "path": format!("{name}.csv"),
+            "title": table.schema().title,
+            "description": table.schema().description,
+            "profile": "tabular-data-resource",
+            "format": "csv",
+            "mediatype": "text/csv",
+            "encoding": "utf-8",
+            "schema": { "fields": table_schema["fields"], "missingValues": [""] },
+        }));
+    }
+    let package = json!({
+        "name": "evenstand-results",
+        "title": "Results of a review: closing downforce and emergence",
+        "profile": "tabular-data-package",
+        "resources": resources,
+    });
+    let path = folder.join("datapackage.json");
+    let text = serde_json::to_string_pretty(&package).map_err(|error| StoreError::damaged(&path, error))?;
+    fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))
+}
+
+/// Reads one result table.
+pub fn read_result<R: Row>(folder: &Path) -> Result<Vec<R>, StoreError> {
+    let path = folder.join(format!("{}.parquet", R::TABLE));
+    Ok(R::from_table(&read_table(&path, schema(Group::Results, R::TABLE)?)?)?)
+}

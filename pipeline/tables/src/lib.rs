@@ -1,0 +1,31 @@
+//! The tables of a review, described once.
+//!
+//! `schemas/` holds one Frictionless Table Schema file for every raw, kept and result table. This crate reads
+//! those files (they are compiled in) and gives them to everybody else:
+//!
+//! - [`schema`] finds the [`TableSchema`] of a table: its columns with type, unit, limits and a sentence each;
+//! - [`Table`] is a schema with an Arrow record batch that follows it;
+//! - [`Row`] ties a Rust struct to a table, so that small tables can be worked on as `Vec<StripRow>`;
+//!   the structs stand in [`rows`], and a test holds each against its schema file;
+//! - [`Finding`] and [`SetAside`] are what a person should look at, and the rows that could not be used.
+//!
+//! Arrow batches are the common currency between the stages; polars frames never leave the crate that uses them.
+
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod cell;
+mod error;
+mod findings;
+mod readme;
+mod row;
+pub mod rows;
+mod schema;
+mod table;
+
+pub use cell::{Cell, Day, Moment};
+pub use error::TablesError;
+pub use findings::{Finding, SetAside, Severity, Sink};
+pub use readme::schemas_readme;
+pub use row::Row;
+pub use schema::{Column, ColumnType, Group, TableSchema, schema, schemas};
+pub use table::Table;

@@ -1,0 +1,182 @@
+//! Linear mixed models against other software, in three layers: the criterion at a given theta, the optimum, the degrees of freedom.
+//!
+//! Expected values: R 4.2.2, lme4 1.1-31 (theta refined by Newton steps), lmerTest 3.1-3; see `cases/lmm.json` for calls and sources.
+
+use crate::data::{by_name, expected, number, numbers};
+use crate::models::model;
+use crate::near;
+use evenstand_stats::{Criterion, Design, Lmm, LmmFit, deviance_at};
+use ndarray::Array2;
+use serde_json::Value;
+
+const LMM: &str = include_str!("cases/lmm.json");
+
+const ALL: [&str; 15] = [
+    "oats-splitplot-factor",
+    "oats-additive-variety",
+    "oats-quadratic",
+    "oats-unbalanced",
+    "seedrate-rcb",
+    "seedrate-quadratic",
+    "dyestuff",
+    "dyestuff2-boundary",
+    "sleepstudy-uncorr",
+    "sleepstudy-intercept",
+    "penicillin-crossed",
+    "cake",
+    "npk",
+    "corn-quadratic-locyear",
+    "corn-randomslope",
+];
+
+fn each(mut check: impl FnMut(&str, &Design, &Value)) {
+    for id in ALL {
+        if let Some(design) = model(id) {
+            check(id, &design, &expected(LMM, id));
+        }
+    }
+}
+
+#[test]
+fn the_criterion_at_a_given_theta_agrees() {
+    each(|id, design, values| {
+        let reml = deviance_at(design, &numbers(&values["reml"]["theta"]), Criterion::Reml).expect("deviance");
+        near::absolute(reml, number(&values["reml"]["reml_criterion"]), 1e-9, id);
+        let ml = deviance_at(design, &numbers(&values["ml"]["theta"]), Criterion::MaximumLikelihood).expect("deviance");
+        near::absolute(ml, number(&values["ml"]["deviance"]), 1e-9, id);
+    });
+}
+
+fn check_optimum(id: &str, fit: &LmmFit, values: &Value) {
+    assert!(fit.optimum().converged, "{id}: {:?}", fit.optimum());
+    let errors = by_name(&values["se"], fit.names());
+    near::scaled(fit.coefficients(), &by_name(&values["fixef"], fit.names()), &errors, 1e-7, id);
+    near::scaled(&fit.standard_errors(), &errors, &errors, 1e-7, id);
+    near::absolute(fit.log_likelihood(), number(&values["loglik"]), 1e-9, id);
+    let sizes = numbers(&values["varcomp"]);
+    let residual = sizes[sizes.len() - 1];
+    for (component, expected) in fit.variance_components().iter().zip(&sizes) {
+        if *expected < 1e-12 * residual {
+            assert_eq!(component.variance, 0.0, "{id}: {}", component.term);
+        } else {
+            near::relative(component.variance, *expected, 1e-6, &format!("{id}: {}", component.term));
+        }
+    }
+}
+
+#[test]
+fn the_optimum_agrees() {
+    each(|id, design, values| {
+        check_optimum(id, &Lmm::reml().fit(design).expect("fit"), &values["reml"]);
+        check_optimum(id, &Lmm::maximum_likelihood().fit(design).expect("fit"), &values["ml"]);
+    });
+}
+
+#[test]
+fn conditional_modes_and_their_spread_agree() {
+    let mut compared = 0;
+    each(|id, design, values| {
+        let Some(blups) = values["reml"]["blups"].as_array() else { return };
+        let fit = Lmm::reml().fit(design).expect("fit");
+        let terms = fit.conditional_modes();
+        let found = terms.iter().flat_map(|t| t.modes.iter().zip(&t.conditional_sd));
+        for ((mode, spread), expected) in found.zip(blups) {
+            let sd = number(&expected["cond_sd"]);
+            near::absolute(*mode / sd, number(&expected["value"]) / sd, 1e-6, id);
+            near::relative(*spread, sd, 1e-6, id);
+            compared += 1;
+        }
+    });
+    assert!(compared >= 24 + 24 + 6, "the typed data sets have this many groups");
+}
+
+#[test]
+fn satterthwaite_degrees_of_freedom_agree() {
+    each(|id, design, values| {
+        let Some(expected) = values.get("satterthwaite_df") else { return };
+        let fit = Lmm::reml().fit(design).expect("fit");
+        for (j, name) in fit.names().iter().enumerate() {
+            let mut row = vec![0.0; fit.names().len()];
+            row[j] = 1.0;
+            let contrast = fit.contrast(&row).expect("contrast");
+            // The other program differentiates numerically too; its own balanced cases are off by up to 1e-8.
+            near::relative(contrast.df, number(&expected[name.as_str()]), 1e-5, &format!("{id}: {name}"));
+            assert_eq!(contrast.method, "satterthwaite");
+        }
+    });
+}
+
+/// Hypothesis rows of one term in the sense of marginal (type III) tests: means over the levels of the other factor.
+fn marginal_rows(fit: &LmmFit, own: &[&str], other_levels: f64) -> Array2<f64> {
+    let names = fit.names();
+    Array2::from_shape_fn((own.len(), names.len()), |(i, j)| {
+        let parts: Vec<&str> = names[j].split(':').collect();
+        if parts == [own[i]] {
+            1.0
+        } else if parts.contains(&own[i]) {
+            1.0 / other_levels
+        } else {
+            0.0
+        }
+    })
+}
+
+fn check_joint(fit: &LmmFit, rows: &Array2<f64>, values: &Value, what: &str) {
+    let test = fit.joint_test(rows).expect("test");
+    assert_eq!(test.numerator_df, number(&values["num_df"]));
+    near::relative(test.denominator_df, number(&values["den_df"]), 1e-5, what);
+    near::relative(test.f, number(&values["f"]), 1e-6, what);
+    near::relative(test.p_value, number(&values["p"]), 1e-5, what);
+}
+
+#[test]
+fn joint_tests_of_an_unbalanced_split_plot_agree() {
+    let design = model("oats-unbalanced").expect("typed in");
+    let fit = Lmm::reml().fit(&design).expect("fit");
+    let values = expected(LMM, "oats-unbalanced");
+    let variety = marginal_rows(&fit, &["VarietyMarvellous", "VarietyVictory"], 4.0);
+    check_joint(&fit, &variety, &values["type3"][0], "variety");
+    let nitrogen = marginal_rows(&fit, &["nf0.2", "nf0.4", "nf0.6"], 3.0);
+    check_joint(&fit, &nitrogen, &values["type3"][1], "nitrogen");
+    let interaction: Vec<usize> = (0..12).filter(|&j| fit.names()[j].contains(':')).collect();
+    let rows = Array2::from_shape_fn((6, 12), |(i, j)| f64::from(u8::from(j == interaction[i])));
+    check_joint(&fit, &rows, &values["type3"][2], "interaction");
+}
+
+#[test]
+fn joint_tests_of_a_quadratic_curve_agree() {
+    let design = model("oats-quadratic").expect("typed in");
+    let fit = Lmm::reml().fit(&design).expect("fit");
+    let values = expected(LMM, "oats-quadratic");
+    let rows = Array2::from_shape_fn((2, 5), |(i, j)| f64::from(u8::from(j == i + 1)));
+    check_joint(&fit, &rows, &values["type3"][0], "variety");
+}
+
+#[test]
+fn balanced_data_give_the_estimates_of_the_analysis_of_variance() {
+    // Davies & Goldsmith (1972): between batches 1764.05, within 2451.25; five degrees of freedom for the mean.
+    let fit = Lmm::reml().fit(&model("dyestuff").expect("typed in")).expect("fit");
+    near::relative(fit.variance_components()[0].variance, 1764.05, 1e-7, "between");
+    near::relative(fit.variance_components()[1].variance, 2451.25, 1e-7, "within");
+    near::relative(fit.coefficients()[0], 1527.5, 1e-13, "mean");
+    near::relative(fit.contrast(&[1.0]).expect("contrast").df, 5.0, 1e-6, "df");
+}
+
+#[test]
+fn a_variance_of_zero_is_a_result_with_a_note() {
+    let Some(design) = model("dyestuff2-boundary") else { return };
+    let fit = Lmm::reml().fit(&design).expect("fit");
+    assert_eq!(fit.theta(), [0.0]);
+    assert!(fit.notes().iter().any(|note| note.code == "boundary"));
+    let contrast = fit.contrast(&[1.0]).expect("contrast");
+    assert_eq!(contrast.df, 29.0);
+    assert!(contrast.method.contains("Batch"), "{}", contrast.method);
+}
+
+#[test]
+fn a_standard_deviation_from_four_blocks_carries_a_note() {
+    let fit = Lmm::reml().fit(&model("seedrate-rcb").expect("typed in")).expect("fit");
+    assert_eq!(fit.notes().iter().map(|note| note.code).collect::<Vec<_>>(), ["few-groups"]);
+    let six_blocks = Lmm::reml().fit(&model("oats-quadratic").expect("typed in")).expect("fit");
+    assert_eq!(six_blocks.notes(), []);
+}

@@ -1,0 +1,68 @@
+//! Dependencies point down: a crate names only crates of a lower floor.
+
+use std::collections::BTreeMap;
+use std::fs;
+
+use crate::support::root;
+
+const FLOORS: [(&str, u8); 10] = [
+    ("stats", 0),
+    ("agronomy", 0),
+    ("tables", 0),
+    ("settings", 1),
+    ("store", 2),
+    ("ingest", 2),
+    ("link", 2),
+    ("model", 2),
+    ("report", 2),
+    ("cli", 3),
+];
+
+fn manifest(folder: &str) -> toml::Table {
+    let path = if folder == "cli" { root().join("Cargo.toml") } else { root().join(format!("pipeline/{folder}/Cargo.toml")) };
+    fs::read_to_string(path).unwrap().parse().unwrap()
+}
+
+fn dependencies(folder: &str) -> Vec<String> {
+    let manifest = manifest(folder);
+    let table = manifest["dependencies"].as_table().unwrap();
+    table.keys().map(|name| name.trim_start_matches("evenstand-").to_owned()).collect()
+}
+
+#[test]
+fn every_crate_names_only_crates_of_a_lower_floor() {
+    let floors: BTreeMap<&str, u8> = FLOORS.into_iter().collect();
+    for (folder, floor) in FLOORS {
+        for dependency in dependencies(folder) {
+            if let Some(other) = floors.get(dependency.as_str()) {
+                assert!(*other < floor, "{folder} (floor {floor}) names {dependency} (floor {other})");
+            }
+        }
+    }
+}
+
+#[test]
+fn every_folder_of_the_pipeline_has_a_floor() {
+    for entry in fs::read_dir(root().join("pipeline")).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        assert!(FLOORS.iter().any(|(folder, _)| *folder == name), "pipeline/{name} has no floor");
+    }
+}
+
+#[test]
+fn heavy_crates_stay_in_their_rooms() {
+    let rooms = [("polars", vec!["link"]), ("plotters", vec!["report"]), ("linfa-linear", vec!["stats"]), ("parquet", vec!["store", "link"])];
+    for (heavy, allowed) in rooms {
+        for (folder, _) in FLOORS {
+            let named = dependencies(folder).iter().any(|name| name == heavy);
+            assert!(!named || allowed.contains(&folder), "{folder} names {heavy}");
+            assert!(named || !allowed.contains(&folder), "{folder} no longer names {heavy}: correct this test");
+        }
+    }
+}
+
+#[test]
+fn the_report_sees_result_tables_alone() {
+    let ours: Vec<String> = dependencies("report").into_iter().filter(|name| FLOORS.iter().any(|(folder, _)| folder == name)).collect();
+    assert_eq!(ours, ["tables"]);
+}

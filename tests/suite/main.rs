@@ -1,0 +1,13 @@
+//! The binary from outside, and the rules of the workspace. See `tests/README.md` for which test goes where.
+
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod bad_input;
+mod cli;
+mod demo;
+mod floors;
+mod notebooks;
+mod pipeline;
+mod real_input;
+mod schemas;
+mod support;
