@@ -497,7 +497,7 @@ fn starting_point(group: &GroupAnswer, questions: &Questions) -> StartingPointRo
         if let Some(gain) = choice.gain {
             row.gain_vs_default = Some(gain.expected);
             (row.gain_low, row.gain_high) = (Some(gain.low), Some(gain.high));
-            row.prob_gain = Some(gain.probability);
+            row.prob_gain = gain.probability;
         }
     }
     row

@@ -88,7 +88,8 @@ pub(crate) struct Gain {
     pub expected: f64,
     pub low: f64,
     pub high: f64,
-    pub probability: f64,
+    /// Probability that the start is better; missing where the start is the default.
+    pub probability: Option<f64>,
 }
 
 /// The force grid of a group.
@@ -188,7 +189,8 @@ pub(crate) fn gain(draws: &GroupDraws, start_n: f64, default_n: f64) -> Gain {
         expected: mean(&gains),
         low: quantile(&gains, 0.05),
         high: quantile(&gains, 0.95),
-        probability: gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64,
+        probability: (start_n != default_n)
+            .then(|| gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64),
     }
 }
 
@@ -204,7 +206,7 @@ pub(crate) fn near_best(draws: &GroupDraws, grid: &[f64], force_n: f64, toleranc
 }
 
 fn probability_better(draws: &GroupDraws, force_n: f64, than_n: f64) -> f64 {
-    gain(draws, force_n, than_n).probability
+    gain(draws, force_n, than_n).probability.unwrap_or(0.0)
 }
 
 fn argmax(values: &[f64]) -> usize {

@@ -184,6 +184,6 @@ fn fill_start(
         row.gain_vs_default = Some(gain.expected);
         row.gain_low = Some(gain.low);
         row.gain_high = Some(gain.high);
-        row.prob_gain = Some(gain.probability);
+        row.prob_gain = gain.probability;
     }
 }

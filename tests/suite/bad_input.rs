@@ -1,0 +1,129 @@
+//! Bad input gets a message that names file, row, column and what to do; nothing is lost and nothing half written.
+
+use crate::cli::small_review;
+use crate::support::{TestReview, files_below};
+
+/// Runs ingest on the small review with one file replaced.
+fn ingest_with(name: &str, text: &str) -> (i32, String, TestReview) {
+    let review = small_review();
+    review.put(name, text);
+    let said = review.run("ingest", &[]);
+    (said.status, said.stderr, review)
+}
+
+fn says(stderr: &str, parts: &[&str]) {
+    for part in parts {
+        assert!(stderr.contains(part), "\"{part}\" is not said in: {stderr}");
+    }
+}
+
+#[test]
+fn a_missing_column_is_named_with_its_file_and_a_near_name() {
+    let (status, stderr, _) = ingest_with("stand_count.csv", "field_id,season,strip,emerged\nA,2025,1,80\n");
+    assert_eq!(status, 1);
+    says(&stderr, &["stand_count.csv", "row 1", "strip_id", "rename column 3"]);
+}
+
+#[test]
+fn an_unknown_unit_is_named_with_the_known_ones() {
+    let (status, stderr, _) = ingest_with("stand_count.csv", "field_id,season,strip_id,row_length_yd,emerged\nA,2025,1,5,80\n");
+    assert_eq!(status, 1);
+    says(&stderr, &["stand_count.csv", "row 1", "column 4", "\"yd\"", "row_length_ft"]);
+}
+
+#[test]
+fn letters_in_a_number_column_set_the_row_aside() {
+    let (status, stderr, review) =
+        ingest_with("stand_count.csv", "field_id,season,strip_id,emerged\nA,2025,1,80\nA,2025,2,eighty\nA,2025,3,\"8,5\"\n");
+    assert_eq!(status, 1);
+    says(&stderr, &["stand_count.csv", "row 3", "column emerged", "\"eighty\"", "whole number", "row 4", "8,5"]);
+    let said = review.run("ingest", &["--json"]);
+    says(&said.stdout, &["\"rows_kept\":6", "\"rows_read\":8", "\"rows_set_aside\":2"]);
+}
+
+#[test]
+fn an_ambiguous_date_is_refused_until_its_format_is_declared() {
+    let text = "field_id,season,strip_id,counted_at,emerged\nA,2025,1,03/05/2025,80\n";
+    let (status, stderr, review) = ingest_with("stand_count.csv", text);
+    assert_eq!(status, 1);
+    says(&stderr, &["stand_count.csv", "row 2", "counted_at", "03/05/2025", "time_formats"]);
+    review.put("evenstand.toml", "time_formats = [\"%d/%m/%Y\"]\n");
+    assert_eq!(review.run("ingest", &[]).status, 0);
+}
+
+#[test]
+fn an_empty_folder_is_status_2_and_says_how_files_are_called() {
+    let said = TestReview::new(&[]).run("run", &[]);
+    assert_eq!(said.status, 2);
+    says(&said.stderr, &["raw is empty", "stand_count.csv"]);
+}
+
+#[test]
+fn when_no_row_can_be_used_nothing_is_written() {
+    let review = TestReview::new(&[("stand_count.csv", "field_id,season,strip,emerged\nA,2025,1,80\n")]);
+    let said = review.run("run", &[]);
+    assert_eq!(said.status, 2);
+    says(&said.stderr, &["stand_count.csv", "strip_id", "nothing was written"]);
+    assert_eq!(files_below(review.path()).len(), 1);
+}
+
+#[test]
+fn a_new_bad_file_does_not_touch_the_old_store() {
+    let review = small_review();
+    review.run("ingest", &[]);
+    let before = files_below(&review.path().join("store"));
+    for name in ["field.csv", "setting_log.csv", "stand_count.csv"] {
+        review.put(name, "nonsense\n1\n");
+    }
+    assert_eq!(review.run("ingest", &[]).status, 2);
+    assert_eq!(files_below(&review.path().join("store")), before);
+}
+
+#[test]
+fn settings_with_a_fault_are_status_2_and_name_the_key() {
+    let review = small_review();
+    review.put("evenstand.toml", "[[planter]]\nid = \"a\"\n[planter.closing]\nkind = \"pressure\"\nmax_kpa = 400\nforce_n = [[0, 0], [200, 300], [400, 250]]\n");
+    let said = review.run("run", &[]);
+    assert_eq!(said.status, 2);
+    says(&said.stderr, &["planter \"a\"", "force_n", "rise"]);
+    review.put("evenstand.toml", "[conditions]\nby = [\"moisture\"]\n");
+    let said = review.run("run", &[]);
+    assert_eq!(said.status, 2);
+    says(&said.stderr, &["conditions", "condition"]);
+}
+
+#[test]
+fn text_that_is_not_utf_8_and_cells_too_many_set_the_row_aside() {
+    let review = small_review();
+    std::fs::write(
+        review.path().join("raw/soil_note.csv"),
+        b"field_id,season,note\nA,2025,caf\xe9\nA,2025,\"ok\"\nA,2025,one,two\n",
+    )
+    .unwrap();
+    let said = review.run("ingest", &[]);
+    assert_eq!(said.status, 1);
+    says(&said.stderr, &["soil_note.csv, row 2", "UTF-8", "row 4", "4 cells"]);
+}
+
+#[test]
+fn a_file_of_an_unknown_kind_is_not_passed_over_in_silence() {
+    let review = small_review();
+    review.put("observations.csv", "a,b\n1,2\n");
+    review.put("stand_count.xlsx", "not really");
+    let said = review.run("ingest", &[]);
+    says(&said.stderr, &["observations.csv", "stand_count.xlsx", "save it as CSV"]);
+}
+
+#[test]
+fn names_with_markup_come_out_as_text() {
+    let review = small_review();
+    review.put(
+        "strip.csv",
+        "field_id,season,strip_id,treatment\nA,2025,1,<script>alert(1)</script>\nA,2025,2,\"\"\"quoted\"\" & more\"\nA,2025,3,<script>alert(1)</script>\nA,2025,4,\"\"\"quoted\"\" & more\"\n",
+    );
+    review.put("evenstand.toml", "name = \"<b>bold</b> & co\"\n");
+    assert!(review.run("run", &[]).status < 2);
+    let page = std::fs::read_to_string(review.path().join("report/index.html")).unwrap();
+    assert!(!page.contains("<script>alert") && !page.contains("<b>bold</b>"));
+    assert!(page.contains("&lt;b&gt;bold"));
+}
