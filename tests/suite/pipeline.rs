@@ -25,7 +25,7 @@ fn trial(fields: usize, forces: &[u32], emerged: impl Fn(usize, usize, u32) -> u
         ("setting_log.csv", &log),
         ("stand_count.csv", &count),
         ("soil_note.csv", &soil),
-        ("../evenstand.toml", "timezone = \"UTC\"\ndefault_force_n = 150\n"),
+        ("evenstand.toml", "timezone = \"UTC\"\ndefault_force_n = 150\n"),
     ])
 }
 

@@ -92,6 +92,16 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let keys: BTreeSet<&StripKey> =
         planned.iter().copied().chain(counts.keys()).chain(spacings.keys()).chain(plants.keys()).chain(&measured).collect();
 
+    let counted_fields: BTreeSet<&FieldSeason> = counts.keys().map(|key| &key.field).collect();
+    for field in planned_fields.difference(&counted_fields) {
+        let strips = planned.iter().filter(|key| key.field == **field).count();
+        findings.push(
+            Finding::warning("field_without_counts", format!("{strips} strips were planted, but the field has no stand counts"))
+                .field(&field.field_id, field.season)
+                .remedy("add its stand counts, if they were taken"),
+        );
+    }
+
     let mut strips: Vec<(StripRow, StripSetting, Emergence)> = Vec::new();
     let mut untold_replants = BTreeSet::new();
     for key in keys {
@@ -119,7 +129,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             Some(rows) if !replanted => emergence(key, rows, &context, &mut findings),
             _ => Emergence::default(),
         };
-        check_presence(key, &planned, &planned_fields, counts.contains_key(key), replanted, &setting, &mut findings);
+        let uncounted_field = !counted_fields.contains(&key.field);
+        if !replanted {
+            check_presence(key, &planned, &planned_fields, counts.contains_key(key), uncounted_field, &setting, &mut findings);
+        }
         let stand = spacings.get(key).filter(|_| !replanted).map(|rows| spacing(rows, field)).unwrap_or_default();
         let leaf_stage = plants.get(key).filter(|_| !replanted).and_then(|rows| leaf_stage_sd(rows));
         let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
@@ -179,6 +192,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     label_conditions(&mut strips, &notes, &fields, &sheet, settings, &mut findings);
     let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
     check_actual_force(&rows, &mut findings);
+    check_calibration(&rows, &mut findings);
     let (courses, course_means) = courses(&strips);
     let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
     for (row, setting, _) in &strips {
@@ -240,11 +254,11 @@ fn check_presence(
     planned: &BTreeSet<&StripKey>,
     planned_fields: &BTreeSet<&FieldSeason>,
     counted: bool,
-    replanted: bool,
+    uncounted_field: bool,
     setting: &StripSetting,
     findings: &mut Vec<Finding>,
 ) {
-    if !counted && planned.contains(key) && !replanted {
+    if !counted && planned.contains(key) && !uncounted_field {
         findings.push(
             about(Finding::note("strip_without_counts", "the strip was planted but has no stand counts"), key)
                 .remedy("add its counts, or leave it: it is not used in the models of counts"),
@@ -316,6 +330,24 @@ fn label_conditions(
             Finding::warning(&format!("condition_{label}"), format!("{count} strips {what} and are modelled as \"{label}\""))
                 .field(&field.field_id, field.season)
                 .remedy(remedy),
+        );
+    }
+}
+
+/// Planters whose pressures are not tied to a force.
+fn check_calibration(strips: &[StripRow], findings: &mut Vec<Finding>) {
+    let nominal: BTreeSet<&str> = strips
+        .iter()
+        .filter(|strip| strip.force_source.as_deref() == Some("nominal"))
+        .map(|strip| strip.planter_id.as_deref().unwrap_or("(no planter named)"))
+        .collect();
+    for planter in nominal {
+        findings.push(
+            Finding::warning(
+                "no_calibration",
+                format!("planter {planter}: pressures are not tied to a force, so it is modelled in its own pressure and not pooled with another planter"),
+            )
+            .remedy("with the planter lowered and blocked as its manual says, weigh the closing wheels of one row on a scale at three or more pressures, and write the pairs into evenstand.toml as force_n = [[kPa, N], …]"),
         );
     }
 }

@@ -208,15 +208,18 @@ fn method(results: &Results) -> Method {
         .collect();
     let window = results.fact_number("on_time_window_h").unwrap_or(48.0);
     let mut run_facts: Vec<(String, String)> = Vec::new();
-    for row in items("run") {
-        let label = crate::response::capitalised(&crate::answer::plain_words(&row.name));
+    for row in items("run").filter(|row| row.name != "review") {
         let value = match (&row.text, row.value) {
             (Some(text), _) if !text.is_empty() => text.clone(),
             (_, Some(value)) if value.fract() == 0.0 => number::whole(value),
             (_, Some(value)) => number::fixed(value, 2),
             _ => continue,
         };
-        run_facts.push((label, value));
+        run_facts.push(match row.name.as_str() {
+            "primary" => ("What decides".to_owned(), Response::of(&value, results).label),
+            "on_time_window_h" => ("On-time window".to_owned(), number::with_unit(&value, "h")),
+            name => (crate::response::capitalised(&crate::answer::plain_words(name)), value),
+        });
     }
     let mut notes: Vec<String> = Vec::new();
     for row in items("note") {
@@ -497,6 +500,22 @@ mod tests {
         assert!(page.contains(
             "The pooled curve runs from 73\u{a0}% at 130\u{a0}N up to 78\u{a0}% at 338\u{a0}N and ends at 66\u{a0}% at 650\u{a0}N."
         ));
+    }
+
+    #[test]
+    fn every_letter_of_page_and_charts_is_in_the_font() {
+        let results = made_up::review();
+        for (name, text) in texts_of(&results) {
+            let missing: Vec<char> = text.chars().filter(|letter| !font::has_glyphs(&letter.to_string())).collect();
+            assert!(missing.is_empty(), "{name} uses {missing:?}");
+        }
+        let strips = evenstand_tables::schema(evenstand_tables::Group::Results, "strips").expect("the schema is there");
+        for column in &strips.columns {
+            let response = Response::of(&column.name, &results);
+            for words in [response.axis_title(), response.value(0.5, None), response.gain(9.0, Some(1.0))] {
+                assert!(font::has_glyphs(&words), "{words}");
+            }
+        }
     }
 
     #[test]

@@ -68,6 +68,9 @@ pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let mut encoder = png::Encoder::new(&mut file, columns as u32, rows as u32);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
+    // Flat colours pack best without a filter.
+    encoder.set_filter(png::FilterType::NoFilter);
+    encoder.set_compression(png::Compression::Default);
     let mut writer = encoder.write_header().map_err(|error| failed(error.to_string()))?;
     writer.write_image_data(&averaged).map_err(|error| failed(error.to_string()))?;
     writer.finish().map_err(|error| failed(error.to_string()))?;

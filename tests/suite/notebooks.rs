@@ -1,0 +1,83 @@
+//! Runs the notebooks: each console block is run again and compared with the page, and so are the reports they make.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use crate::support::{files_below, matches_snapshot, root};
+
+/// Files of a report that are kept in the repository; the charts stand inside the page.
+const KEPT: [&str; 2] = ["report/index.html", "results/settings.csv"];
+
+#[test]
+fn notebooks_and_their_reports_are_up_to_date() {
+    let mut pages: Vec<_> = fs::read_dir(root().join("notebooks-md")).unwrap().map(|entry| entry.unwrap().path()).collect();
+    pages.retain(|path| path.extension().is_some_and(|ending| ending == "md"));
+    pages.sort();
+    assert!(!pages.is_empty());
+    let mut made = BTreeMap::new();
+    for page in pages {
+        let name = page.file_stem().unwrap().to_str().unwrap().to_owned();
+        let work = tempfile::tempdir().unwrap();
+        copy(&root().join("sample-data"), &work.path().join("sample-data"));
+        let text = fs::read_to_string(&page).unwrap();
+        matches_snapshot(&page, run_page(&text, work.path()).as_bytes());
+        for (file, bytes) in files_below(work.path()) {
+            if KEPT.iter().any(|kept| file.ends_with(kept)) {
+                let short = file.rsplit('/').next().unwrap().to_owned();
+                made.insert(format!("{name}/{short}"), bytes);
+            }
+        }
+    }
+    for (file, bytes) in &made {
+        matches_snapshot(&root().join("reports").join(file), bytes);
+    }
+    let mut committed = files_below(&root().join("reports"));
+    committed.remove("README.md");
+    assert_eq!(committed.keys().collect::<Vec<_>>(), made.keys().collect::<Vec<_>>(), "a file in reports/ that no notebook makes");
+}
+
+fn copy(from: &Path, to: &Path) {
+    for (name, bytes) in files_below(from) {
+        let in_output = ["/store/", "/results/", "/report/", "/plan/"].iter().any(|folder| name.contains(folder));
+        if !in_output {
+            let target = to.join(name);
+            fs::create_dir_all(target.parent().unwrap()).unwrap();
+            fs::write(target, bytes).unwrap();
+        }
+    }
+}
+
+/// The page as it would stand if it were written now: text as it is, console blocks with fresh output.
+fn run_page(text: &str, work: &Path) -> String {
+    let mut page = String::new();
+    let mut in_block = false;
+    for line in text.lines() {
+        if in_block && !line.starts_with("$ ") && line != "```" {
+            continue;
+        }
+        page.push_str(line);
+        page.push('\n');
+        match line {
+            "```console" => in_block = true,
+            "```" => in_block = false,
+            _ => {
+                if let Some(command) = line.strip_prefix("$ evenstand ").filter(|_| in_block) {
+                    page.push_str(&output_of(command, work));
+                }
+            }
+        }
+    }
+    page
+}
+
+/// Standard output of a command, and its exit status where that is not 0.
+fn output_of(command: &str, work: &Path) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_evenstand")).args(command.split_whitespace()).current_dir(work).output().unwrap();
+    let mut text = String::from_utf8(output.stdout).unwrap();
+    if !output.status.success() {
+        text.push_str(&format!("[exit {}]\n", output.status.code().unwrap_or(-1)));
+    }
+    text
+}
