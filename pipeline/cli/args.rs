@@ -23,13 +23,19 @@ pub enum Command {
     ///
     /// A file's kind is its name up to the first dot, dash or digit: stand_count-north.csv is a stand count. Columns that
     /// measure something end in their unit (row_length_ft). Rows that cannot be used are set aside with the reason.
-    #[command(after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/*.csv and writes my-review/store/.")]
+    #[command(
+        after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/*.csv and writes my-review/store/."
+    )]
     Ingest(Common),
     /// Work out results/ from store/: strips, curves, starting points, comparisons.
-    #[command(after_help = "Example:\n  evenstand model my-review\n  Reads my-review/store/ and writes my-review/results/, each table as CSV and Parquet.")]
+    #[command(
+        after_help = "Example:\n  evenstand model my-review\n  Reads my-review/store/ and writes my-review/results/, each table as CSV and Parquet."
+    )]
     Model(Common),
     /// Make report/ from results/ alone: a page to read and print, and its charts.
-    #[command(after_help = "Example:\n  evenstand report my-review\n  Reads my-review/results/ and writes my-review/report/index.html.")]
+    #[command(
+        after_help = "Example:\n  evenstand report my-review\n  Reads my-review/results/ and writes my-review/report/index.html."
+    )]
     Report(Common),
     /// Do all three: ingest, model, report.
     #[command(
@@ -37,7 +43,9 @@ pub enum Command {
     )]
     Run(Common),
     /// Read and judge raw/ without writing anything.
-    #[command(after_help = "Example:\n  evenstand check my-review\n  Says which files are read as what, and everything that looks wrong in them.")]
+    #[command(
+        after_help = "Example:\n  evenstand check my-review\n  Says which files are read as what, and everything that looks wrong in them."
+    )]
     Check(Common),
 }
 

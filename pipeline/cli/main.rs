@@ -16,8 +16,11 @@ use voice::Voice;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    let (Command::Ingest(common) | Command::Model(common) | Command::Report(common) | Command::Run(common) | Command::Check(common)) =
-        &cli.command;
+    let (Command::Ingest(common)
+    | Command::Model(common)
+    | Command::Report(common)
+    | Command::Run(common)
+    | Command::Check(common)) = &cli.command;
     let mut voice = Voice::new(common);
     let outcome = match &cli.command {
         Command::Ingest(common) => commands::ingest(common, &mut voice),

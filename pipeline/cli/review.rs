@@ -41,7 +41,10 @@ impl Review {
         }
         let out = common.out.clone().unwrap_or_else(|| folder.clone());
         if let Err(error) = fs::create_dir_all(&out) {
-            return Err(Failure::new(format!("{} cannot be made: {error}", out.display()), "give another folder with --out"));
+            return Err(Failure::new(
+                format!("{} cannot be made: {error}", out.display()),
+                "give another folder with --out",
+            ));
         }
         let path = folder.join("evenstand.toml");
         let settings_text = if path.exists() {
@@ -73,8 +76,9 @@ impl Review {
             ));
         }
         let mut files = BTreeMap::new();
-        collect(&self.raw, "", &mut files)
-            .map_err(|error| Failure::new(format!("{} cannot be read: {error}", self.raw.display()), "check the folder's permissions"))?;
+        collect(&self.raw, "", &mut files).map_err(|error| {
+            Failure::new(format!("{} cannot be read: {error}", self.raw.display()), "check the folder's permissions")
+        })?;
         if files.is_empty() {
             return Err(Failure::new(
                 format!("{} is empty", self.raw.display()),
@@ -114,12 +118,17 @@ pub fn table_of(file: &str) -> Result<&'static str, Finding> {
     let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).unwrap_or_default();
     match (kind_of(name), ending.as_str()) {
         (Some(kind), "csv" | "txt" | "tsv") => Ok(kind),
-        (Some(kind), _) => Err(Finding::warning("file_not_read", format!("a {kind} file, but .{ending} files are not read by this version"))
-            .table(kind)
-            .source(file, None)
-            .remedy("save it as CSV (UTF-8)")),
-        (None, _) => Err(Finding::warning("file_not_read", "its name does not say which table it is, so it was not read")
-            .source(file, None)
-            .remedy(format!("name it after what it is, for example {}", kinds().join(", ")))),
+        (Some(kind), _) => Err(Finding::warning(
+            "file_not_read",
+            format!("a {kind} file, but .{ending} files are not read by this version"),
+        )
+        .table(kind)
+        .source(file, None)
+        .remedy("save it as CSV (UTF-8)")),
+        (None, _) => {
+            Err(Finding::warning("file_not_read", "its name does not say which table it is, so it was not read")
+                .source(file, None)
+                .remedy(format!("name it after what it is, for example {}", kinds().join(", "))))
+        }
     }
 }

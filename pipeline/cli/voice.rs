@@ -99,7 +99,11 @@ impl Voice {
         }
         for ((severity, code), count) in of_code {
             if !self.quiet && severity != "note" && count > SHOWN {
-                let _ = writeln!(std::io::stderr(), "{severity}: {} more of the kind {code}; all stand in findings", count - SHOWN);
+                let _ = writeln!(
+                    std::io::stderr(),
+                    "{severity}: {} more of the kind {code}; all stand in findings",
+                    count - SHOWN
+                );
             }
         }
     }
@@ -123,7 +127,10 @@ impl Voice {
             object.insert("status".into(), json!(status));
             object.insert("elapsed_s".into(), json!((self.start.elapsed().as_secs_f64() * 1000.0).round() / 1000.0));
             let count = |severity: &str| self.findings.get(severity).copied().unwrap_or(0);
-            object.insert("findings".into(), json!({ "error": count("error"), "warning": count("warning"), "note": count("note") }));
+            object.insert(
+                "findings".into(),
+                json!({ "error": count("error"), "warning": count("warning"), "note": count("note") }),
+            );
             object.append(&mut self.facts);
             let _ = writeln!(std::io::stdout(), "{}", Value::Object(object));
         }

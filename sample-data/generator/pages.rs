@@ -111,7 +111,7 @@ kind = \"pressure\"
 min_psi = 0
 max_psi = 60
 step_psi = 1
-default_psi = 30
+default_psi = 28
 force_n = [{}]   # kPa -> N at one row, weighed
 
 [[planter]]

@@ -156,7 +156,7 @@ use Condition::{DryBare, MoistBare, MoistCovered, WetCovered};
 use Role::{Log, NoResponse, Replanted, Trial};
 use Setting::{Kpa, Position, Psi};
 
-const FIVE_PSI: &[Setting] = &[Psi(15.0), Psi(22.0), Psi(30.0), Psi(38.0), Psi(46.0)];
+const FIVE_PSI: &[Setting] = &[Psi(14.0), Psi(21.0), Psi(28.0), Psi(36.0), Psi(45.0)];
 const FOUR_PSI: &[Setting] = &[Psi(15.0), Psi(24.0), Psi(33.0), Psi(42.0)];
 const LIGHT_PSI: &[Setting] = &[Psi(8.0), Psi(16.0), Psi(24.0), Psi(32.0)];
 const FIVE_KPA: &[Setting] = &[Kpa(105.0), Kpa(155.0), Kpa(205.0), Kpa(260.0), Kpa(315.0)];

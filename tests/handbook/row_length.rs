@@ -1,9 +1,8 @@
 //! Row lengths and populations as extension handbooks print them.
 
 use evenstand_agronomy::{
-    FeetInches, Kind, SQUARE_METRES_PER_ACRE, hoop_population_per_m2, population_per_m2,
-    row_length_thousandth_acre_m, row_length_thousandth_hectare_m, seeds_sown,
-    theoretical_spacing_m,
+    FeetInches, Kind, SQUARE_METRES_PER_ACRE, hoop_population_per_m2, population_per_m2, row_length_thousandth_acre_m,
+    row_length_thousandth_hectare_m, seeds_sown, theoretical_spacing_m,
 };
 
 use crate::shared::{near, number, relatively_near, shared_table};
@@ -26,11 +25,7 @@ fn a_thousandth_acre_of_row_is_as_long_as_handbooks_print_it() {
     ];
     for (width, feet, inches) in printed {
         let length = row_length_thousandth_acre_m(width * INCH).expect("a row spacing");
-        assert_eq!(
-            FeetInches::from_metres(length),
-            Some(FeetInches { feet, inches }),
-            "{width} in"
-        );
+        assert_eq!(FeetInches::from_metres(length), Some(FeetInches { feet, inches }), "{width} in");
     }
     // Nebraska extension 2009, to a tenth of a foot.
     let length = row_length_thousandth_acre_m(28.0 * INCH).expect("a row spacing");
@@ -49,21 +44,9 @@ fn a_thousandth_acre_of_row_follows_its_formula_exactly() {
 #[test]
 fn a_thousandth_hectare_of_row_is_ten_metres_over_the_width() {
     // 10 / width (m), printed to a tenth of a millimetre.
-    let printed = [
-        (0.175, 57.1429),
-        (0.25, 40.0),
-        (0.375, 26.6667),
-        (0.5, 20.0),
-        (0.75, 13.3333),
-        (0.762, 13.1234),
-    ];
+    let printed = [(0.175, 57.1429), (0.25, 40.0), (0.375, 26.6667), (0.5, 20.0), (0.75, 13.3333), (0.762, 13.1234)];
     for (width, length) in printed {
-        near(
-            "length",
-            row_length_thousandth_hectare_m(width),
-            length,
-            5e-5,
-        );
+        near("length", row_length_thousandth_hectare_m(width), length, 5e-5);
     }
 }
 
@@ -71,26 +54,15 @@ fn a_thousandth_hectare_of_row_is_ten_metres_over_the_width() {
 fn both_tables_agree_at_every_width() {
     if let Some((_, rows)) = shared_table("reference/row_length_thousandth_acre.csv") {
         for row in &rows {
-            let length =
-                row_length_thousandth_acre_m(number(row, 0) * INCH).expect("a row spacing");
+            let length = row_length_thousandth_acre_m(number(row, 0) * INCH).expect("a row spacing");
             near(&row[0], Some(length / FOOT), number(row, 2), 5.001e-5);
             near(&row[0], Some(length), number(row, 4), 5.001e-5);
-            assert_eq!(
-                FeetInches::from_metres(length)
-                    .expect("a length")
-                    .to_string(),
-                row[3]
-            );
+            assert_eq!(FeetInches::from_metres(length).expect("a length").to_string(), row[3]);
         }
     }
     if let Some((_, rows)) = shared_table("reference/row_length_thousandth_hectare.csv") {
         for row in &rows {
-            near(
-                &row[0],
-                row_length_thousandth_hectare_m(number(row, 0) / 100.0),
-                number(row, 1),
-                5.001e-5,
-            );
+            near(&row[0], row_length_thousandth_hectare_m(number(row, 0) / 100.0), number(row, 1), 5.001e-5);
         }
     }
 }
@@ -99,39 +71,22 @@ fn both_tables_agree_at_every_width() {
 fn a_measuring_wheel_gives_the_population() {
     // Western Dakota agronomy page: 150 plants over 94 ft of 30 in rows are 27,804 plants an acre.
     let population = population_per_m2(150.0, 94.0 * FOOT, 30.0 * INCH).expect("a count");
-    near(
-        "plants an acre",
-        Kind::Population.from_kept("per_ac", population),
-        27_804.0,
-        0.5,
-    );
-    relatively_near(
-        "formula",
-        Some(population * SQUARE_METRES_PER_ACRE),
-        150.0 * 522_720.0 / 30.0 / 94.0,
-        1e-14,
-    );
+    near("plants an acre", Kind::Population.from_kept("per_ac", population), 27_804.0, 0.5);
+    relatively_near("formula", Some(population * SQUARE_METRES_PER_ACRE), 150.0 * 522_720.0 / 30.0 / 94.0, 1e-14);
 }
 
 #[test]
 fn a_hoop_gives_the_population() {
     // Trade practice takes a hoop of 28.25 in as 10,000 plants an acre a plant; its formula gives 10,007.
     let population = hoop_population_per_m2(1.0, 28.25 * INCH).expect("a hoop");
-    near(
-        "plants an acre",
-        Kind::Population.from_kept("per_ac", population),
-        10_007.0,
-        0.5,
-    );
+    near("plants an acre", Kind::Population.from_kept("per_ac", population), 10_007.0, 0.5);
 }
 
 #[test]
 fn the_intended_spacing_follows_from_population_and_row_spacing() {
     // Spacing (in) = 6,272,640 / (plants an acre × width in inches): 34,000 and 32,000 at 30 in.
     for (population, inches, half_digit) in [(34_000.0, 6.1496, 5e-5), (32_000.0, 6.534, 5e-13)] {
-        let kept = Kind::Population
-            .to_kept("per_ac", population)
-            .expect("a population");
+        let kept = Kind::Population.to_kept("per_ac", population).expect("a population");
         let spacing = theoretical_spacing_m(kept, 30.0 * INCH).map(|spacing| spacing / INCH);
         near("spacing", spacing, inches, half_digit);
     }
@@ -139,9 +94,7 @@ fn the_intended_spacing_follows_from_population_and_row_spacing() {
 
 #[test]
 fn a_thousandth_acre_is_sown_with_a_thousandth_of_the_rate() {
-    let rate = Kind::Population
-        .to_kept("per_ac", 34_000.0)
-        .expect("a population");
+    let rate = Kind::Population.to_kept("per_ac", 34_000.0).expect("a population");
     let length = row_length_thousandth_acre_m(30.0 * INCH).expect("a row spacing");
     relatively_near("seeds", seeds_sown(rate, length, 30.0 * INCH), 34.0, 1e-14);
 }

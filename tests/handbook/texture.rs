@@ -8,9 +8,7 @@ use evenstand_agronomy::TextureClass;
 use crate::shared::{number, shared_table};
 
 fn class_name(sand: f64, silt: f64, clay: f64) -> &'static str {
-    TextureClass::from_percent(sand, silt, clay)
-        .expect("shares that add up")
-        .name()
+    TextureClass::from_percent(sand, silt, clay).expect("shares that add up").name()
 }
 
 #[test]
@@ -49,11 +47,7 @@ fn points_inside_the_classes_get_them() {
         (10.0, 43.0, 47.0, "silty clay"),
     ];
     for (sand, silt, clay, expected) in points {
-        assert_eq!(
-            class_name(sand, silt, clay),
-            expected,
-            "{sand}/{silt}/{clay}"
-        );
+        assert_eq!(class_name(sand, silt, clay), expected, "{sand}/{silt}/{clay}");
     }
 }
 
@@ -79,11 +73,7 @@ fn points_on_a_class_line_follow_the_inequalities() {
         (80.0, 0.0, 20.0, "sandy clay loam"),
     ];
     for (sand, silt, clay, expected) in points {
-        assert_eq!(
-            class_name(sand, silt, clay),
-            expected,
-            "{sand}/{silt}/{clay}"
-        );
+        assert_eq!(class_name(sand, silt, clay), expected, "{sand}/{silt}/{clay}");
     }
 }
 
@@ -93,9 +83,8 @@ fn every_whole_percent_triple_gets_a_class_and_every_class_gets_some() {
     for sand in 0..=100_i32 {
         for clay in 0..=(100 - sand) {
             let silt = 100 - sand - clay;
-            let class =
-                TextureClass::from_percent(f64::from(sand), f64::from(silt), f64::from(clay))
-                    .expect("whole shares that add up");
+            let class = TextureClass::from_percent(f64::from(sand), f64::from(silt), f64::from(clay))
+                .expect("whole shares that add up");
             *triples_of.entry(class).or_default() += 1;
         }
     }
@@ -105,20 +94,13 @@ fn every_whole_percent_triple_gets_a_class_and_every_class_gets_some() {
 
 #[test]
 fn all_test_and_boundary_points_agree() {
-    for (file, count) in [
-        ("reference/texture_test_points.csv", 50),
-        ("reference/texture_boundary_points.csv", 21),
-    ] {
+    for (file, count) in [("reference/texture_test_points.csv", 50), ("reference/texture_boundary_points.csv", 21)] {
         let Some((_, rows)) = shared_table(file) else {
             return;
         };
         assert_eq!(rows.len(), count);
         for row in &rows {
-            assert_eq!(
-                class_name(number(row, 0), number(row, 1), number(row, 2)),
-                &row[3],
-                "{row:?}"
-            );
+            assert_eq!(class_name(number(row, 0), number(row, 1), number(row, 2)), &row[3], "{row:?}");
         }
     }
 }
@@ -147,16 +129,10 @@ fn the_class_table_of_another_package_agrees_everywhere() {
     let differing: Vec<String> = rows
         .iter()
         .filter(|row| {
-            let found = TextureClass::from_percent(number(row, 0), number(row, 1), number(row, 2))
-                .expect("adds up");
+            let found = TextureClass::from_percent(number(row, 0), number(row, 1), number(row, 2)).expect("adds up");
             TextureClass::parse(&row[3]) != Some(found)
         })
         .map(|row| format!("{}/{}/{} {}", &row[0], &row[1], &row[2], &row[3]))
         .collect();
-    assert!(
-        differing.is_empty(),
-        "{} triples differ: {:?}",
-        differing.len(),
-        &differing[..differing.len().min(40)]
-    );
+    assert!(differing.is_empty(), "{} triples differ: {:?}", differing.len(), &differing[..differing.len().min(40)]);
 }

@@ -32,34 +32,18 @@ fn every_factor_has_its_fifteen_digits() {
         (Rain, "in", "mm", 25.4),
     ];
     for (kind, from, to, factor) in factors {
-        let converted = kind
-            .to_kept(from, 1.0)
-            .and_then(|kept| kind.from_kept(to, kept));
+        let converted = kind.to_kept(from, 1.0).and_then(|kept| kind.from_kept(to, kept));
         relatively_near(&format!("{from} to {to}"), converted, factor, 3e-15);
     }
-    relatively_near(
-        "acre",
-        Some(SQUARE_METRES_PER_ACRE),
-        43_560.0 * 0.3048 * 0.3048,
-        3e-16,
-    );
+    relatively_near("acre", Some(SQUARE_METRES_PER_ACRE), 43_560.0 * 0.3048 * 0.3048, 3e-16);
 }
 
 #[test]
 fn fahrenheit_has_its_fixed_points_and_its_step() {
-    let celsius = |fahrenheit| {
-        Kind::Temperature
-            .to_kept("f", fahrenheit)
-            .expect("a temperature")
-    };
+    let celsius = |fahrenheit| Kind::Temperature.to_kept("f", fahrenheit).expect("a temperature");
     assert_eq!(celsius(32.0), 0.0);
     assert_eq!(celsius(212.0), 100.0);
     assert_eq!(celsius(-40.0), -40.0);
     assert_eq!(Kind::Temperature.from_kept("f", 100.0), Some(212.0));
-    relatively_near(
-        "one degree",
-        Some(celsius(33.0) - celsius(32.0)),
-        5.0 / 9.0,
-        1e-15,
-    );
+    relatively_near("one degree", Some(celsius(33.0) - celsius(32.0)), 5.0 / 9.0, 1e-15);
 }

@@ -26,15 +26,18 @@ fn a_missing_column_is_named_with_its_file_and_a_near_name() {
 
 #[test]
 fn an_unknown_unit_is_named_with_the_known_ones() {
-    let (status, stderr, _) = ingest_with("stand_count.csv", "field_id,season,strip_id,row_length_yd,emerged\nA,2025,1,5,80\n");
+    let (status, stderr, _) =
+        ingest_with("stand_count.csv", "field_id,season,strip_id,row_length_yd,emerged\nA,2025,1,5,80\n");
     assert_eq!(status, 1);
     says(&stderr, &["stand_count.csv", "row 1", "column 4", "\"yd\"", "row_length_ft"]);
 }
 
 #[test]
 fn letters_in_a_number_column_set_the_row_aside() {
-    let (status, stderr, review) =
-        ingest_with("stand_count.csv", "field_id,season,strip_id,emerged\nA,2025,1,80\nA,2025,2,eighty\nA,2025,3,\"8,5\"\n");
+    let (status, stderr, review) = ingest_with(
+        "stand_count.csv",
+        "field_id,season,strip_id,emerged\nA,2025,1,80\nA,2025,2,eighty\nA,2025,3,\"8,5\"\n",
+    );
     assert_eq!(status, 1);
     says(&stderr, &["stand_count.csv", "row 3", "column emerged", "\"eighty\"", "whole number", "row 4", "8,5"]);
     let said = review.run("ingest", &["--json"]);

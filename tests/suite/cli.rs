@@ -7,8 +7,14 @@ use crate::support::{TestReview, evenstand, files_below};
 /// Four strips of one field with two settings, and nothing wrong.
 pub fn small_review() -> TestReview {
     TestReview::new(&[
-        ("field.csv", "field_id,season,planted_at,timezone,row_spacing_cm,seed_rate_per_ha\nA,2025,2025-05-01 08:00,America/Chicago,75,80000\n"),
-        ("setting_log.csv", "field_id,season,strip_id,block,set_force_n\nA,2025,1,I,100\nA,2025,2,I,200\nA,2025,3,II,100\nA,2025,4,II,200\n"),
+        (
+            "field.csv",
+            "field_id,season,planted_at,timezone,row_spacing_cm,seed_rate_per_ha\nA,2025,2025-05-01 08:00,America/Chicago,75,80000\n",
+        ),
+        (
+            "setting_log.csv",
+            "field_id,season,strip_id,block,set_force_n\nA,2025,1,I,100\nA,2025,2,I,200\nA,2025,3,II,100\nA,2025,4,II,200\n",
+        ),
         (
             "stand_count.csv",
             "field_id,season,strip_id,sample_id,seeds_sown,counted_at,emerged\n\
@@ -68,7 +74,10 @@ fn json_is_one_object_with_the_counts() {
     let said = review.run("ingest", &["--json"]);
     let object: Value = serde_json::from_str(&said.stdout).unwrap();
     assert_eq!(object["status"], 0);
-    assert_eq!((&object["rows_read"], &object["rows_kept"], &object["rows_set_aside"]), (&13.into(), &13.into(), &0.into()));
+    assert_eq!(
+        (&object["rows_read"], &object["rows_kept"], &object["rows_set_aside"]),
+        (&13.into(), &13.into(), &0.into())
+    );
     assert!(object["elapsed_s"].is_number() && object["findings"]["error"] == 0);
 }
 

@@ -19,7 +19,8 @@ const FLOORS: [(&str, u8); 10] = [
 ];
 
 fn manifest(folder: &str) -> toml::Table {
-    let path = if folder == "cli" { root().join("Cargo.toml") } else { root().join(format!("pipeline/{folder}/Cargo.toml")) };
+    let path =
+        if folder == "cli" { root().join("Cargo.toml") } else { root().join(format!("pipeline/{folder}/Cargo.toml")) };
     fs::read_to_string(path).unwrap().parse().unwrap()
 }
 
@@ -51,7 +52,12 @@ fn every_folder_of_the_pipeline_has_a_floor() {
 
 #[test]
 fn heavy_crates_stay_in_their_rooms() {
-    let rooms = [("polars", vec!["link"]), ("plotters", vec!["report"]), ("linfa-linear", vec!["stats"]), ("parquet", vec!["store", "link"])];
+    let rooms = [
+        ("polars", vec!["link"]),
+        ("plotters", vec!["report"]),
+        ("linfa-linear", vec!["stats"]),
+        ("parquet", vec!["store", "link"]),
+    ];
     for (heavy, allowed) in rooms {
         for (folder, _) in FLOORS {
             let named = dependencies(folder).iter().any(|name| name == heavy);
@@ -63,6 +69,7 @@ fn heavy_crates_stay_in_their_rooms() {
 
 #[test]
 fn the_report_sees_result_tables_alone() {
-    let ours: Vec<String> = dependencies("report").into_iter().filter(|name| FLOORS.iter().any(|(folder, _)| folder == name)).collect();
+    let ours: Vec<String> =
+        dependencies("report").into_iter().filter(|name| FLOORS.iter().any(|(folder, _)| folder == name)).collect();
     assert_eq!(ours, ["tables"]);
 }

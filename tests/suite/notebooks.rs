@@ -12,7 +12,8 @@ const KEPT: [&str; 2] = ["report/index.html", "results/settings.csv"];
 
 #[test]
 fn notebooks_and_their_reports_are_up_to_date() {
-    let mut pages: Vec<_> = fs::read_dir(root().join("notebooks-md")).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut pages: Vec<_> =
+        fs::read_dir(root().join("notebooks-md")).unwrap().map(|entry| entry.unwrap().path()).collect();
     pages.retain(|path| path.extension().is_some_and(|ending| ending == "md"));
     pages.sort();
     assert!(!pages.is_empty());
@@ -35,7 +36,11 @@ fn notebooks_and_their_reports_are_up_to_date() {
     }
     let mut committed = files_below(&root().join("reports"));
     committed.remove("README.md");
-    assert_eq!(committed.keys().collect::<Vec<_>>(), made.keys().collect::<Vec<_>>(), "a file in reports/ that no notebook makes");
+    assert_eq!(
+        committed.keys().collect::<Vec<_>>(),
+        made.keys().collect::<Vec<_>>(),
+        "a file in reports/ that no notebook makes"
+    );
 }
 
 fn copy(from: &Path, to: &Path) {
@@ -74,7 +79,11 @@ fn run_page(text: &str, work: &Path) -> String {
 
 /// Standard output of a command, and its exit status where that is not 0.
 fn output_of(command: &str, work: &Path) -> String {
-    let output = Command::new(env!("CARGO_BIN_EXE_evenstand")).args(command.split_whitespace()).current_dir(work).output().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_evenstand"))
+        .args(command.split_whitespace())
+        .current_dir(work)
+        .output()
+        .unwrap();
     let mut text = String::from_utf8(output.stdout).unwrap();
     if !output.status.success() {
         text.push_str(&format!("[exit {}]\n", output.status.code().unwrap_or(-1)));

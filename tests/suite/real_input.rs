@@ -48,7 +48,8 @@ fn counts_without_any_closing_force_stay_open_and_the_reason_is_plain() {
 
     // 134 rows carry the code "NA", so 133 repeat one: each is set aside in both tables, none lost.
     let set_aside = review.result("set_aside");
-    let without_code = |kind: &str| set_aside.iter().filter(|row| row["kind"] == kind && row["message"].contains("strip_id")).count();
+    let without_code =
+        |kind: &str| set_aside.iter().filter(|row| row["kind"] == kind && row["message"].contains("strip_id")).count();
     assert_eq!((without_code("strip"), without_code("stand_count")), (134, 134));
     let without_counts: Vec<String> = review
         .result("findings")
@@ -72,7 +73,15 @@ fn the_demo_runs_on_the_thermal_clock_with_measured_weather() {
         let number = |name: &str| row[name].parse::<f64>().ok().filter(|value| *value > -90.0);
         let cell = |name: &str| number(name).map(|value| value.to_string()).unwrap_or_default();
         for year in 2022..2026 {
-            let _ = writeln!(weather, ",{year}-{}-{},{},{},{}", &date[4..6], &date[6..8], cell("t_daily_min"), cell("t_daily_max"), cell("p_daily_calc"));
+            let _ = writeln!(
+                weather,
+                ",{year}-{}-{},{},{},{}",
+                &date[4..6],
+                &date[6..8],
+                cell("t_daily_min"),
+                cell("t_daily_max"),
+                cell("p_daily_calc")
+            );
         }
         if let (Some(low), Some(high), "05") = (number("t_daily_min"), number("t_daily_max"), &date[4..6]) {
             may += (low.clamp(10.0, 30.0) + high.clamp(10.0, 30.0)) / 2.0 - 10.0;
@@ -80,7 +89,9 @@ fn the_demo_runs_on_the_thermal_clock_with_measured_weather() {
     }
     // Published with the data: May 2020 sums to 183.55 degree-days Celsius when each temperature is clipped first.
     assert!((may - 183.55).abs() < 0.01, "{may}");
-    for name in crate::support::files_below(&review.path().join("raw")).keys().filter(|name| name.starts_with("weather")) {
+    for name in
+        crate::support::files_below(&review.path().join("raw")).keys().filter(|name| name.starts_with("weather"))
+    {
         std::fs::remove_file(review.path().join("raw").join(name)).unwrap();
     }
     // 29 February of 2020 is no day of 2022: that row must be set aside, not guessed.
@@ -92,7 +103,14 @@ fn the_demo_runs_on_the_thermal_clock_with_measured_weather() {
     review.run("ingest", &[]);
     let said = review.run("model", &[]);
     assert!(said.status < 2, "{}", said.stderr);
-    assert_eq!(review.result("set_aside").iter().filter(|row| row["code"] == "bad_time" && row["raw"].contains("02-29")).count(), 3);
+    assert_eq!(
+        review
+            .result("set_aside")
+            .iter()
+            .filter(|row| row["code"] == "bad_time" && row["raw"].contains("02-29"))
+            .count(),
+        3
+    );
     let strips = review.result("strips");
     let number = |row: &BTreeMap<String, String>, name: &str| row[name].parse::<f64>().ok();
     let mut told = 0;

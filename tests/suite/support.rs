@@ -95,7 +95,9 @@ pub fn read_csv(path: &Path) -> Vec<BTreeMap<String, String>> {
     let names = reader.headers().unwrap().clone();
     reader
         .records()
-        .map(|record| names.iter().zip(&record.unwrap()).map(|(name, cell)| (name.to_owned(), cell.to_owned())).collect())
+        .map(|record| {
+            names.iter().zip(&record.unwrap()).map(|(name, cell)| (name.to_owned(), cell.to_owned())).collect()
+        })
         .collect()
 }
 

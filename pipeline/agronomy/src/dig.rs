@@ -45,9 +45,7 @@ impl DigEffort {
     /// The effort that a text gives; a spreadsheet's `4.0` is 4, and 4.5 is none.
     pub fn parse(text: &str) -> Option<DigEffort> {
         let value: f64 = text.trim().parse().ok()?;
-        (1..=5_u8)
-            .find(|&grade| f64::from(grade) == value)
-            .map(DigEffort)
+        (1..=5_u8).find(|&grade| f64::from(grade) == value).map(DigEffort)
     }
 
     /// The grade, 1 to 5.
@@ -106,12 +104,7 @@ impl DigCheck {
 mod tests {
     use super::*;
 
-    fn dig(
-        trench: Option<TrenchShut>,
-        light: Option<bool>,
-        air: Option<bool>,
-        effort: Option<u8>,
-    ) -> DigCheck {
+    fn dig(trench: Option<TrenchShut>, light: Option<bool>, air: Option<bool>, effort: Option<u8>) -> DigCheck {
         DigCheck {
             trench_shut: trench,
             light_at_seed: light,
@@ -124,20 +117,11 @@ mod tests {
     fn any_one_sign_says_that_it_was_not_shut() {
         let yes = Some(TrenchShut::Yes);
         assert_eq!(dig(yes, None, None, None).not_shut(), Some(false));
-        assert_eq!(
-            dig(yes, Some(false), Some(false), None).not_shut(),
-            Some(false)
-        );
+        assert_eq!(dig(yes, Some(false), Some(false), None).not_shut(), Some(false));
         assert_eq!(dig(yes, Some(true), None, None).not_shut(), Some(true));
         assert_eq!(dig(yes, None, Some(true), None).not_shut(), Some(true));
-        assert_eq!(
-            dig(Some(TrenchShut::Partly), None, None, None).not_shut(),
-            Some(true)
-        );
-        assert_eq!(
-            dig(Some(TrenchShut::No), Some(false), Some(false), None).not_shut(),
-            Some(true)
-        );
+        assert_eq!(dig(Some(TrenchShut::Partly), None, None, None).not_shut(), Some(true));
+        assert_eq!(dig(Some(TrenchShut::No), Some(false), Some(false), None).not_shut(), Some(true));
         assert_eq!(dig(None, Some(true), None, None).not_shut(), Some(true));
         assert_eq!(dig(None, Some(false), Some(false), None).not_shut(), None);
         assert_eq!(DigCheck::default().not_shut(), None);
@@ -150,14 +134,8 @@ mod tests {
         assert_eq!(dig(yes, None, None, Some(4)).too_firm(), Some(true));
         assert_eq!(dig(yes, None, None, Some(5)).too_firm(), Some(true));
         assert_eq!(dig(yes, Some(true), None, Some(5)).too_firm(), Some(false));
-        assert_eq!(
-            dig(Some(TrenchShut::No), None, None, Some(5)).too_firm(),
-            Some(false)
-        );
-        assert_eq!(
-            dig(Some(TrenchShut::No), None, None, None).too_firm(),
-            Some(false)
-        );
+        assert_eq!(dig(Some(TrenchShut::No), None, None, Some(5)).too_firm(), Some(false));
+        assert_eq!(dig(Some(TrenchShut::No), None, None, None).too_firm(), Some(false));
         assert_eq!(dig(None, None, None, Some(2)).too_firm(), Some(false));
         assert_eq!(dig(None, None, None, Some(5)).too_firm(), None);
         assert_eq!(dig(yes, None, None, None).too_firm(), None);

@@ -55,9 +55,7 @@ pub enum CourseError {
         counts: usize,
     },
     /// A time is infinite or not a number.
-    #[error(
-        "the time of inspection {inspection} is {found}, not a finite number\nLeave that inspection out."
-    )]
+    #[error("the time of inspection {inspection} is {found}, not a finite number\nLeave that inspection out.")]
     TimeNotFinite {
         /// Number of the inspection.
         inspection: usize,
@@ -100,10 +98,7 @@ impl Course {
     /// a count is negative or not finite.
     pub fn new(times: Vec<f64>, cumulative: Vec<f64>) -> Result<Course, CourseError> {
         if times.len() != cumulative.len() {
-            return Err(CourseError::LengthsDiffer {
-                times: times.len(),
-                counts: cumulative.len(),
-            });
+            return Err(CourseError::LengthsDiffer { times: times.len(), counts: cumulative.len() });
         }
         if times.is_empty() {
             return Err(CourseError::Empty);
@@ -111,23 +106,13 @@ impl Course {
         for (index, (&time, &count)) in times.iter().zip(&cumulative).enumerate() {
             let inspection = index + 1;
             if !time.is_finite() {
-                return Err(CourseError::TimeNotFinite {
-                    inspection,
-                    found: time,
-                });
+                return Err(CourseError::TimeNotFinite { inspection, found: time });
             }
             if index > 0 && time <= times[index - 1] {
-                return Err(CourseError::TimesNotIncreasing {
-                    inspection,
-                    previous: times[index - 1],
-                    found: time,
-                });
+                return Err(CourseError::TimesNotIncreasing { inspection, previous: times[index - 1], found: time });
             }
             if !(count.is_finite() && count >= 0.0) {
-                return Err(CourseError::CountNotUsable {
-                    inspection,
-                    found: count,
-                });
+                return Err(CourseError::CountNotUsable { inspection, found: count });
             }
         }
         Ok(Course { times, cumulative })
@@ -162,10 +147,7 @@ impl Course {
     ///
     /// `None` where counts never fall. A fall means lost plants or a miscount, and is for the person to judge.
     pub fn first_fall(&self) -> Option<usize> {
-        self.cumulative
-            .windows(2)
-            .position(|pair| pair[1] < pair[0])
-            .map(|index| index + 1)
+        self.cumulative.windows(2).position(|pair| pair[1] < pair[0]).map(|index| index + 1)
     }
 
     /// Plants that came up since the inspection before, one number an inspection.
@@ -207,11 +189,7 @@ impl Course {
     /// never reached.
     pub fn time_to(&self, count: f64) -> Crossing {
         let tolerance = SAME_COUNT * count.abs().max(1.0);
-        let Some(index) = self
-            .cumulative
-            .iter()
-            .position(|&reached| reached >= count - tolerance)
-        else {
+        let Some(index) = self.cumulative.iter().position(|&reached| reached >= count - tolerance) else {
             return Crossing::Never;
         };
         let reached = self.cumulative[index];
@@ -231,11 +209,7 @@ impl Course {
     /// [`Crossing::Never`] where nobody emerged, and for a share that is not above zero.
     pub fn time_to_share(&self, share: f64) -> Crossing {
         let everyone = self.final_count();
-        if everyone > 0.0 && share > 0.0 {
-            self.time_to(share * everyone)
-        } else {
-            Crossing::Never
-        }
+        if everyone > 0.0 && share > 0.0 { self.time_to(share * everyone) } else { Crossing::Never }
     }
 }
 
@@ -251,63 +225,36 @@ mod tests {
     fn times_must_be_finite_and_increase() {
         let new = |times: &[f64], counts: &[f64]| Course::new(times.to_vec(), counts.to_vec());
         assert_eq!(new(&[], &[]), Err(CourseError::Empty));
-        assert_eq!(
-            new(&[1.0], &[]),
-            Err(CourseError::LengthsDiffer {
-                times: 1,
-                counts: 0
-            })
-        );
+        assert_eq!(new(&[1.0], &[]), Err(CourseError::LengthsDiffer { times: 1, counts: 0 }));
         assert_eq!(
             new(&[24.0, 24.0], &[0.0, 1.0]),
-            Err(CourseError::TimesNotIncreasing {
-                inspection: 2,
-                previous: 24.0,
-                found: 24.0
-            })
+            Err(CourseError::TimesNotIncreasing { inspection: 2, previous: 24.0, found: 24.0 })
         );
         assert_eq!(
             new(&[24.0, f64::INFINITY], &[0.0, 1.0]),
-            Err(CourseError::TimeNotFinite {
-                inspection: 2,
-                found: f64::INFINITY
-            })
+            Err(CourseError::TimeNotFinite { inspection: 2, found: f64::INFINITY })
         );
-        assert!(matches!(
-            new(&[f64::NAN], &[0.0]),
-            Err(CourseError::TimeNotFinite { inspection: 1, .. })
-        ));
+        assert!(matches!(new(&[f64::NAN], &[0.0]), Err(CourseError::TimeNotFinite { inspection: 1, .. })));
     }
 
     #[test]
     fn counts_must_be_finite_and_not_negative() {
         for bad in [-1.0, f64::NAN, f64::INFINITY] {
             let found = Course::new(vec![1.0, 2.0], vec![0.0, bad]);
-            assert!(
-                matches!(
-                    found,
-                    Err(CourseError::CountNotUsable { inspection: 2, .. })
-                ),
-                "{bad}"
-            );
+            assert!(matches!(found, Err(CourseError::CountNotUsable { inspection: 2, .. })), "{bad}");
         }
     }
 
     #[test]
     fn an_error_names_the_inspection_and_the_next_step() {
-        let message = Course::new(vec![48.0, 24.0], vec![1.0, 2.0])
-            .expect_err("times fall")
-            .to_string();
+        let message = Course::new(vec![48.0, 24.0], vec![1.0, 2.0]).expect_err("times fall").to_string();
         assert!(message.contains("inspection 2 at 24"), "{message}");
         assert_eq!(message.lines().count(), 2, "{message}");
     }
 
     #[test]
     fn a_fall_is_allowed_and_reported() {
-        assert_eq!(
-            course(&[1.0, 2.0, 3.0], &[0.0, 5.0, 5.0]).first_fall(),
-            None
-        );
+        assert_eq!(course(&[1.0, 2.0, 3.0], &[0.0, 5.0, 5.0]).first_fall(), None);
         let fallen = course(&[1.0, 2.0, 3.0, 4.0], &[0.0, 8.0, 7.0, 6.0]);
         assert_eq!(fallen.first_fall(), Some(2));
         assert_eq!(fallen.final_count(), 6.0);

@@ -28,22 +28,13 @@ impl Course {
             return Some(0.0);
         }
         let mean = self.mean_time()?;
-        Some(
-            new.iter()
-                .zip(self.times())
-                .map(|(plants, time)| plants * (time - mean).powi(2))
-                .sum(),
-        )
+        Some(new.iter().zip(self.times()).map(|(plants, time)| plants * (time - mean).powi(2)).sum())
     }
 
     /// Mean emergence time, `Σ N_i T_i / N` (Ellis & Roberts 1980).
     pub fn mean_time(&self) -> Option<f64> {
         let new = self.risen()?;
-        let weighted: f64 = new
-            .iter()
-            .zip(self.times())
-            .map(|(plants, time)| plants * time)
-            .sum();
+        let weighted: f64 = new.iter().zip(self.times()).map(|(plants, time)| plants * time).sum();
         Some(weighted / self.final_count())
     }
 
@@ -52,11 +43,7 @@ impl Course {
     /// `None` for a single plant.
     pub fn variance_of_time(&self) -> Option<f64> {
         let divisor = self.final_count() - 1.0;
-        if divisor > 0.0 {
-            Some(self.squares_of_time()? / divisor)
-        } else {
-            None
-        }
+        if divisor > 0.0 { Some(self.squares_of_time()? / divisor) } else { None }
     }
 
     /// Standard error of the mean time, `sqrt(variance / N)` (Labouriau 1983).
@@ -69,11 +56,7 @@ impl Course {
     /// Coefficient of variation of time, `sqrt(variance) / mean`, a ratio and not a percentage (Gomes 1960).
     pub fn cv_of_time(&self) -> Option<f64> {
         let mean = self.mean_time()?;
-        if mean > 0.0 {
-            Some(self.variance_of_time()?.sqrt() / mean)
-        } else {
-            None
-        }
+        if mean > 0.0 { Some(self.variance_of_time()?.sqrt() / mean) } else { None }
     }
 
     /// Mean emergence rate, `1 / mean time` (Labouriau 1983).
@@ -113,11 +96,7 @@ impl Course {
     /// `None` where all came up between two inspections: the sum is zero, and how even they were is not known.
     pub fn heydecker_uniformity(&self) -> Option<f64> {
         let squares = self.squares_of_time()?;
-        if squares > 0.0 {
-            Some(self.final_count() / squares)
-        } else {
-            None
-        }
+        if squares > 0.0 { Some(self.final_count() / squares) } else { None }
     }
 
     /// Synchrony `Z`, the share of pairs of plants that were found at the same inspection,
@@ -127,22 +106,12 @@ impl Course {
     /// newly emerged count is not whole, as in samples pooled over unequal visits: pairs of parts of plants mean nothing.
     pub fn synchrony(&self) -> Option<f64> {
         let new = self.risen()?;
-        if new
-            .iter()
-            .any(|plants| (plants - plants.round()).abs() > WHOLE_COUNT)
-        {
+        if new.iter().any(|plants| (plants - plants.round()).abs() > WHOLE_COUNT) {
             return None;
         }
         let everyone = self.final_count();
-        let pairs: f64 = new
-            .iter()
-            .map(|plants| plants.round() * (plants.round() - 1.0))
-            .sum();
-        if everyone.round() > 1.0 {
-            Some(pairs / (everyone.round() * (everyone.round() - 1.0)))
-        } else {
-            None
-        }
+        let pairs: f64 = new.iter().map(|plants| plants.round() * (plants.round() - 1.0)).sum();
+        if everyone.round() > 1.0 { Some(pairs / (everyone.round() * (everyone.round() - 1.0))) } else { None }
     }
 
     /// Uncertainty `U`, the entropy of emergence over the inspections, `−Σ f_i log2 f_i` with `f_i = N_i / N`, in bits
@@ -165,11 +134,7 @@ impl Course {
     /// Time to the middle plant, target `(N + 1) / 2` (Coolbear, Francis & Grierson 1984), by the closed rule of
     /// [`Course::time_to`].
     pub fn t50_coolbear(&self) -> Crossing {
-        if self.final_count() > 0.0 {
-            self.time_to((self.final_count() + 1.0) / 2.0)
-        } else {
-            Crossing::Never
-        }
+        if self.final_count() > 0.0 { self.time_to((self.final_count() + 1.0) / 2.0) } else { Crossing::Never }
     }
 
     /// Time to half of the plants, target `N / 2` (Farooq et al. 2005), by the closed rule of [`Course::time_to`].
@@ -188,10 +153,7 @@ mod tests {
 
     fn near(found: Option<f64>, expected: f64) {
         let found = found.expect("a value");
-        assert!(
-            (found - expected).abs() <= 1e-13 * expected.abs().max(1.0),
-            "{found} is not {expected}"
-        );
+        assert!((found - expected).abs() <= 1e-13 * expected.abs().max(1.0), "{found} is not {expected}");
     }
 
     #[test]

@@ -48,22 +48,16 @@ pub use dig::{DigCheck, DigEffort, TrenchShut};
 pub use emergence::{Course, CourseError, Crossing};
 pub use levels::force_levels;
 pub use pooling::{OnTime, on_time_count, pool};
-pub use soil::{
-    CONSERVATION_COVER_SHARE, Moisture, MoistureLimits, Residue, gravimetric_water,
-    volumetric_water,
-};
+pub use soil::{CONSERVATION_COVER_SHARE, Moisture, MoistureLimits, Residue, gravimetric_water, volumetric_water};
 pub use spacing::{
-    CountingForm, PRECISION_UPPER_LIMIT, SpacingClasses, SpacingError, consecutive_spacings,
-    spacing_cv, spacing_standard_deviation,
+    CountingForm, PRECISION_UPPER_LIMIT, SpacingClasses, SpacingError, consecutive_spacings, spacing_cv,
+    spacing_standard_deviation,
 };
 pub use spelling::closest;
 pub use stand::{
     FeetInches, hoop_population_per_m2, population_from_spacing_per_m2, population_per_m2,
-    row_length_thousandth_acre_m, row_length_thousandth_hectare_m, seeds_sown,
-    theoretical_spacing_m,
+    row_length_thousandth_acre_m, row_length_thousandth_hectare_m, seeds_sown, theoretical_spacing_m,
 };
 pub use texture::{TextureClass, TextureError, TextureGroup};
-pub use thermal::{
-    TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days, degree_days_fahrenheit,
-};
+pub use thermal::{TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days, degree_days_fahrenheit};
 pub use units::{ColumnUnit, Kind, SQUARE_METRES_PER_ACRE, kinds_of_suffix, label_of_suffix};

@@ -15,29 +15,14 @@ const SAME_TIME: f64 = 1e-9;
 /// Counts between a sample's inspections need not be whole, so of a course pooled over unequal visits only the times,
 /// and what [`on_time_count`] gives, are worth comparing.
 pub fn pool(samples: &[Course]) -> Option<Course> {
-    let had_plants = samples
-        .iter()
-        .filter(|sample| sample.cumulative()[0] > 0.0)
-        .map(Course::first_time);
-    let start = had_plants
-        .reduce(f64::max)
-        .or_else(|| samples.iter().map(Course::first_time).reduce(f64::min))?;
-    let mut times: Vec<f64> = samples
-        .iter()
-        .flat_map(|sample| sample.times().iter().copied())
-        .filter(|&time| time >= start)
-        .collect();
+    let had_plants = samples.iter().filter(|sample| sample.cumulative()[0] > 0.0).map(Course::first_time);
+    let start = had_plants.reduce(f64::max).or_else(|| samples.iter().map(Course::first_time).reduce(f64::min))?;
+    let mut times: Vec<f64> =
+        samples.iter().flat_map(|sample| sample.times().iter().copied()).filter(|&time| time >= start).collect();
     times.sort_by(f64::total_cmp);
     times.dedup_by(|later, earlier| *later - *earlier <= SAME_TIME);
-    let cumulative = times
-        .iter()
-        .map(|&time| {
-            samples
-                .iter()
-                .map(|sample| sample.count_at(time).unwrap_or(0.0))
-                .sum()
-        })
-        .collect();
+    let cumulative =
+        times.iter().map(|&time| samples.iter().map(|sample| sample.count_at(time).unwrap_or(0.0)).sum()).collect();
     // Fails only where a sum of finite counts overflows.
     Course::new(times, cumulative).ok()
 }
@@ -62,11 +47,7 @@ pub fn on_time_count(course: &Course, window_h: f64) -> Option<OnTime> {
     }
     let t10 = course.time_to_share(0.1).time()?;
     let window_end = t10 + window_h;
-    Some(OnTime {
-        plants: course.count_at(window_end)?,
-        t10,
-        ended_early: window_end > course.last_time() + SAME_TIME,
-    })
+    Some(OnTime { plants: course.count_at(window_end)?, t10, ended_early: window_end > course.last_time() + SAME_TIME })
 }
 
 #[cfg(test)]
@@ -80,56 +61,38 @@ mod tests {
 
     #[test]
     fn samples_with_the_same_visits_are_added() {
-        let pooled = pool(&[
-            course(&[1.0, 2.0, 3.0], &[0.0, 4.0, 9.0]),
-            course(&[1.0, 2.0, 3.0], &[2.0, 5.0, 6.0]),
-        ])
-        .expect("two samples");
+        let pooled = pool(&[course(&[1.0, 2.0, 3.0], &[0.0, 4.0, 9.0]), course(&[1.0, 2.0, 3.0], &[2.0, 5.0, 6.0])])
+            .expect("two samples");
         assert_eq!(pooled, course(&[1.0, 2.0, 3.0], &[2.0, 9.0, 15.0]));
     }
 
     #[test]
     fn samples_are_interpolated_to_each_others_visits_and_held_afterwards() {
-        let pooled = pool(&[
-            course(&[0.0, 2.0], &[0.0, 4.0]),
-            course(&[0.0, 1.0, 4.0], &[0.0, 3.0, 9.0]),
-        ])
-        .expect("two samples");
+        let pooled =
+            pool(&[course(&[0.0, 2.0], &[0.0, 4.0]), course(&[0.0, 1.0, 4.0], &[0.0, 3.0, 9.0])]).expect("two samples");
         // At 2 the second lies a third of the way from 3 to 9; at 4 the first is held at 4.
-        assert_eq!(
-            pooled,
-            course(&[0.0, 1.0, 2.0, 4.0], &[0.0, 5.0, 9.0, 13.0])
-        );
+        assert_eq!(pooled, course(&[0.0, 1.0, 2.0, 4.0], &[0.0, 5.0, 9.0, 13.0]));
     }
 
     #[test]
     fn a_sample_that_had_plants_at_its_first_visit_hides_what_was_before() {
         let early = course(&[1.0, 2.0, 3.0], &[0.0, 2.0, 4.0]);
         let late = course(&[2.0, 3.0], &[6.0, 8.0]);
-        assert_eq!(
-            pool(&[early, late]),
-            Some(course(&[2.0, 3.0], &[8.0, 12.0]))
-        );
+        assert_eq!(pool(&[early, late]), Some(course(&[2.0, 3.0], &[8.0, 12.0])));
     }
 
     #[test]
     fn a_sample_that_was_empty_at_its_first_visit_was_empty_before() {
         let early = course(&[1.0, 2.0, 3.0], &[0.0, 2.0, 4.0]);
         let late = course(&[2.0, 3.0], &[0.0, 8.0]);
-        assert_eq!(
-            pool(&[early, late]),
-            Some(course(&[1.0, 2.0, 3.0], &[0.0, 2.0, 12.0]))
-        );
+        assert_eq!(pool(&[early, late]), Some(course(&[1.0, 2.0, 3.0], &[0.0, 2.0, 12.0])));
     }
 
     #[test]
     fn the_order_of_the_samples_does_not_matter_and_one_sample_is_itself() {
         let first = course(&[1.0, 3.0, 5.0], &[1.0, 2.0, 7.0]);
         let second = course(&[2.0, 4.0, 6.0], &[0.0, 3.0, 8.0]);
-        assert_eq!(
-            pool(&[first.clone(), second.clone()]),
-            pool(&[second, first.clone()])
-        );
+        assert_eq!(pool(&[first.clone(), second.clone()]), pool(&[second, first.clone()]));
         assert_eq!(pool(std::slice::from_ref(&first)), Some(first));
         assert_eq!(pool(&[]), None);
     }
@@ -139,23 +102,9 @@ mod tests {
         // 20 plants; a tenth is up at 24 h; 24 h later half of the line from 2 to 20 is done.
         let course = course(&[0.0, 24.0, 72.0], &[0.0, 2.0, 20.0]);
         let found = on_time_count(&course, 24.0).expect("T10 is known");
-        assert_eq!(
-            found,
-            OnTime {
-                plants: 11.0,
-                t10: 24.0,
-                ended_early: false
-            }
-        );
+        assert_eq!(found, OnTime { plants: 11.0, t10: 24.0, ended_early: false });
         let whole = on_time_count(&course, 48.0).expect("T10 is known");
-        assert_eq!(
-            whole,
-            OnTime {
-                plants: 20.0,
-                t10: 24.0,
-                ended_early: false
-            }
-        );
+        assert_eq!(whole, OnTime { plants: 20.0, t10: 24.0, ended_early: false });
     }
 
     #[test]
@@ -169,16 +118,10 @@ mod tests {
     #[test]
     fn without_t10_there_is_no_on_time_count() {
         let late_first_visit = course(&[100.0, 124.0], &[10.0, 20.0]);
-        assert_eq!(
-            late_first_visit.time_to_share(0.1),
-            Crossing::BeforeFirstInspection
-        );
+        assert_eq!(late_first_visit.time_to_share(0.1), Crossing::BeforeFirstInspection);
         assert_eq!(on_time_count(&late_first_visit, 48.0), None);
         assert_eq!(on_time_count(&course(&[1.0, 2.0], &[0.0, 0.0]), 48.0), None);
         assert_eq!(on_time_count(&course(&[0.0, 2.0], &[0.0, 9.0]), -1.0), None);
-        assert_eq!(
-            on_time_count(&course(&[0.0, 2.0], &[0.0, 9.0]), f64::NAN),
-            None
-        );
+        assert_eq!(on_time_count(&course(&[0.0, 2.0], &[0.0, 9.0]), f64::NAN), None);
     }
 }

@@ -45,9 +45,7 @@ impl Moisture {
     /// The class that a text names, whatever its letter case, or `None`.
     pub fn parse(text: &str) -> Option<Moisture> {
         let text = text.trim().to_lowercase();
-        Moisture::ALL
-            .into_iter()
-            .find(|moisture| moisture.name() == text)
+        Moisture::ALL.into_iter().find(|moisture| moisture.name() == text)
     }
 
     /// The class of a water content, a fraction of the same kind as the limits.
@@ -87,9 +85,7 @@ impl Residue {
     /// The class that a text names, whatever its letter case, or `None`.
     pub fn parse(text: &str) -> Option<Residue> {
         let text = text.trim().to_lowercase();
-        [Residue::Bare, Residue::Covered]
-            .into_iter()
-            .find(|residue| residue.name() == text)
+        [Residue::Bare, Residue::Covered].into_iter().find(|residue| residue.name() == text)
     }
 
     /// The class of a share of cover, a fraction; `limit` is [`CONSERVATION_COVER_SHARE`] unless a person set another.
@@ -99,11 +95,7 @@ impl Residue {
         if !(0.0..=1.0).contains(&share) || limit.is_nan() {
             return None;
         }
-        Some(if share < limit - ON_THE_LIMIT {
-            Residue::Bare
-        } else {
-            Residue::Covered
-        })
+        Some(if share < limit - ON_THE_LIMIT { Residue::Bare } else { Residue::Covered })
     }
 }
 
@@ -111,8 +103,7 @@ impl Residue {
 ///
 /// `None` where the dry mass is not above zero, or more than the wet one, or a mass is not finite.
 pub fn gravimetric_water(wet_mass: f64, dry_mass: f64) -> Option<f64> {
-    let usable =
-        wet_mass.is_finite() && dry_mass.is_finite() && dry_mass > 0.0 && wet_mass >= dry_mass;
+    let usable = wet_mass.is_finite() && dry_mass.is_finite() && dry_mass > 0.0 && wet_mass >= dry_mass;
     usable.then(|| (wet_mass - dry_mass) / dry_mass)
 }
 
@@ -120,8 +111,7 @@ pub fn gravimetric_water(wet_mass: f64, dry_mass: f64) -> Option<f64> {
 ///
 /// `None` where the bulk density (g/cm³) is not above zero or a number is not finite.
 pub fn volumetric_water(gravimetric: f64, bulk_density_g_cm3: f64) -> Option<f64> {
-    let usable =
-        gravimetric.is_finite() && bulk_density_g_cm3.is_finite() && bulk_density_g_cm3 > 0.0;
+    let usable = gravimetric.is_finite() && bulk_density_g_cm3.is_finite() && bulk_density_g_cm3 > 0.0;
     usable.then_some(gravimetric * bulk_density_g_cm3)
 }
 
@@ -129,19 +119,13 @@ pub fn volumetric_water(gravimetric: f64, bulk_density_g_cm3: f64) -> Option<f64
 mod tests {
     use super::*;
 
-    const LIMITS: MoistureLimits = MoistureLimits {
-        dry_below: 0.12,
-        wet_from: 0.28,
-    };
+    const LIMITS: MoistureLimits = MoistureLimits { dry_below: 0.12, wet_from: 0.28 };
 
     #[test]
     fn a_content_on_a_limit_belongs_above_it() {
         assert_eq!(Moisture::from_water(0.11, LIMITS), Some(Moisture::Dry));
         assert_eq!(Moisture::from_water(0.12, LIMITS), Some(Moisture::Moist));
-        assert_eq!(
-            Moisture::from_water(0.12 - 1e-15, LIMITS),
-            Some(Moisture::Moist)
-        );
+        assert_eq!(Moisture::from_water(0.12 - 1e-15, LIMITS), Some(Moisture::Moist));
         assert_eq!(Moisture::from_water(0.27, LIMITS), Some(Moisture::Moist));
         assert_eq!(Moisture::from_water(0.28, LIMITS), Some(Moisture::Wet));
     }
@@ -150,26 +134,8 @@ mod tests {
     fn impossible_water_and_swapped_limits_give_nothing() {
         assert_eq!(Moisture::from_water(-0.1, LIMITS), None);
         assert_eq!(Moisture::from_water(f64::NAN, LIMITS), None);
-        assert_eq!(
-            Moisture::from_water(
-                0.2,
-                MoistureLimits {
-                    dry_below: 0.28,
-                    wet_from: 0.12
-                }
-            ),
-            None
-        );
-        assert_eq!(
-            Moisture::from_water(
-                0.2,
-                MoistureLimits {
-                    dry_below: f64::NAN,
-                    wet_from: 0.12
-                }
-            ),
-            None
-        );
+        assert_eq!(Moisture::from_water(0.2, MoistureLimits { dry_below: 0.28, wet_from: 0.12 }), None);
+        assert_eq!(Moisture::from_water(0.2, MoistureLimits { dry_below: f64::NAN, wet_from: 0.12 }), None);
     }
 
     #[test]
@@ -188,10 +154,7 @@ mod tests {
     #[test]
     fn names_are_read_back_whatever_their_case() {
         for moisture in Moisture::ALL {
-            assert_eq!(
-                Moisture::parse(&format!(" {} ", moisture.name().to_uppercase())),
-                Some(moisture)
-            );
+            assert_eq!(Moisture::parse(&format!(" {} ", moisture.name().to_uppercase())), Some(moisture));
         }
         assert_eq!(Moisture::parse("damp"), None);
         assert_eq!(Residue::parse("Bare"), Some(Residue::Bare));

@@ -21,9 +21,7 @@ pub const PRECISION_UPPER_LIMIT: f64 = 0.288_675_134_594_812_9;
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum SpacingError {
     /// A position is infinite or not a number.
-    #[error(
-        "position {number} is {found}, not a finite number\nLeave that plant out, or the sample."
-    )]
+    #[error("position {number} is {found}, not a finite number\nLeave that plant out, or the sample.")]
     PositionNotFinite {
         /// Which position, counted from one.
         number: usize,
@@ -31,9 +29,7 @@ pub enum SpacingError {
         found: f64,
     },
     /// A spacing is negative, infinite or not a number.
-    #[error(
-        "spacing {number} is {found}, not a finite number of zero or more\nLeave that spacing out."
-    )]
+    #[error("spacing {number} is {found}, not a finite number of zero or more\nLeave that spacing out.")]
     SpacingNotUsable {
         /// Which spacing, counted from one.
         number: usize,
@@ -57,10 +53,7 @@ pub enum SpacingError {
 /// When a position is not finite.
 pub fn consecutive_spacings(positions: &[f64]) -> Result<Vec<f64>, SpacingError> {
     if let Some(index) = positions.iter().position(|position| !position.is_finite()) {
-        return Err(SpacingError::PositionNotFinite {
-            number: index + 1,
-            found: positions[index],
-        });
+        return Err(SpacingError::PositionNotFinite { number: index + 1, found: positions[index] });
     }
     let mut sorted = positions.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -78,10 +71,7 @@ pub fn spacing_standard_deviation(spacings: &[f64]) -> Option<f64> {
     if spacings.len() < 2 {
         return None;
     }
-    let squares: f64 = spacings
-        .iter()
-        .map(|spacing| (spacing - mean).powi(2))
-        .sum();
+    let squares: f64 = spacings.iter().map(|spacing| (spacing - mean).powi(2)).sum();
     Some((squares / (spacings.len() - 1) as f64).sqrt())
 }
 
@@ -92,11 +82,7 @@ pub fn spacing_standard_deviation(spacings: &[f64]) -> Option<f64> {
 pub fn spacing_cv(spacings: &[f64]) -> Option<f64> {
     let deviation = spacing_standard_deviation(spacings)?;
     let mean = mean(spacings)?;
-    if mean > 0.0 {
-        Some(deviation / mean)
-    } else {
-        None
-    }
+    if mean > 0.0 { Some(deviation / mean) } else { None }
 }
 
 /// Spacings counted into the five classes around the theoretical spacing X.
@@ -155,10 +141,7 @@ impl SpacingClasses {
         let mut singles = Vec::new();
         for (index, &spacing) in spacings.iter().enumerate() {
             if !(spacing.is_finite() && spacing >= 0.0) {
-                return Err(SpacingError::SpacingNotUsable {
-                    number: index + 1,
-                    found: spacing,
-                });
+                return Err(SpacingError::SpacingNotUsable { number: index + 1, found: spacing });
             }
             let up_to = |multiple: f64| spacing <= multiple * theoretical * (1.0 + ON_THE_LINE);
             if up_to(0.5) {
@@ -248,21 +231,12 @@ mod tests {
 
     fn counts(spacings: &[f64], theoretical: f64) -> [usize; 5] {
         let classes = SpacingClasses::of(spacings, theoretical).expect("usable spacings");
-        [
-            classes.multiples,
-            classes.singles,
-            classes.one_skip,
-            classes.two_skips,
-            classes.more_skips,
-        ]
+        [classes.multiples, classes.singles, classes.one_skip, classes.two_skips, classes.more_skips]
     }
 
     #[test]
     fn positions_in_any_order_give_the_gaps_between_neighbours() {
-        assert_eq!(
-            consecutive_spacings(&[0.5, 0.0, 0.25, 1.0]),
-            Ok(vec![0.25, 0.25, 0.5])
-        );
+        assert_eq!(consecutive_spacings(&[0.5, 0.0, 0.25, 1.0]), Ok(vec![0.25, 0.25, 0.5]));
         assert_eq!(consecutive_spacings(&[3.0]), Ok(vec![]));
         assert_eq!(consecutive_spacings(&[]), Ok(vec![]));
         assert!(matches!(
@@ -273,14 +247,8 @@ mod tests {
 
     #[test]
     fn a_spacing_on_a_line_belongs_to_the_class_below_it() {
-        assert_eq!(
-            counts(&[10.0, 30.0, 50.0, 70.0, 70.1], 20.0),
-            [1, 1, 1, 1, 1]
-        );
-        assert_eq!(
-            counts(&[10.001, 30.001, 50.001, 70.001], 20.0),
-            [0, 1, 1, 1, 1]
-        );
+        assert_eq!(counts(&[10.0, 30.0, 50.0, 70.0, 70.1], 20.0), [1, 1, 1, 1, 1]);
+        assert_eq!(counts(&[10.001, 30.001, 50.001, 70.001], 20.0), [0, 1, 1, 1, 1]);
         assert_eq!(counts(&[0.0], 20.0), [1, 0, 0, 0, 0]);
     }
 
@@ -288,23 +256,11 @@ mod tests {
     fn ties_hold_in_every_unit_and_far_along_the_tape() {
         // Each pair is exactly 0.5 X and 1.5 X on paper, with X = 20 cm; the unit and the tape add the noise.
         for scale in [1.0, 0.01, 10.0, 1.0 / 2.54, 1.0 / 30.48, 0.01 / 0.9144] {
-            assert_eq!(
-                counts(&[10.0 * scale, 30.0 * scale], 20.0 * scale),
-                [1, 1, 0, 0, 0],
-                "{scale}"
-            );
+            assert_eq!(counts(&[10.0 * scale, 30.0 * scale], 20.0 * scale), [1, 1, 0, 0, 0], "{scale}");
             for start in [0.0, 1.7, 93.1, 411.3] {
-                let positions = [
-                    start,
-                    start + 10.0 * scale,
-                    start + 10.0 * scale + 30.0 * scale,
-                ];
+                let positions = [start, start + 10.0 * scale, start + 10.0 * scale + 30.0 * scale];
                 let spacings = consecutive_spacings(&positions).expect("finite");
-                assert_eq!(
-                    counts(&spacings, 20.0 * scale),
-                    [1, 1, 0, 0, 0],
-                    "{scale} from {start}"
-                );
+                assert_eq!(counts(&spacings, 20.0 * scale), [1, 1, 0, 0, 0], "{scale} from {start}");
             }
         }
     }
@@ -316,15 +272,7 @@ mod tests {
         assert_eq!(classes.quality_share(), Some(0.5));
         assert_eq!(classes.miss_share(), Some(0.25));
         let form = classes.counting_form().expect("places were covered");
-        assert_eq!(
-            form,
-            CountingForm {
-                places: 4,
-                multiple_share: 0.25,
-                quality_share: 0.5,
-                miss_share: 0.25
-            }
-        );
+        assert_eq!(form, CountingForm { places: 4, multiple_share: 0.25, quality_share: 0.5, miss_share: 0.25 });
         let empty = SpacingClasses::of(&[], 20.0).expect("nothing wrong with it");
         assert_eq!(empty.multiple_share(), None);
         assert_eq!(empty.counting_form(), None);
@@ -362,16 +310,10 @@ mod tests {
     fn unusable_numbers_are_refused_with_their_place() {
         assert_eq!(
             SpacingClasses::of(&[20.0, -1.0], 20.0),
-            Err(SpacingError::SpacingNotUsable {
-                number: 2,
-                found: -1.0
-            })
+            Err(SpacingError::SpacingNotUsable { number: 2, found: -1.0 })
         );
         for bad in [0.0, -20.0, f64::INFINITY] {
-            assert_eq!(
-                SpacingClasses::of(&[20.0], bad),
-                Err(SpacingError::TheoreticalNotPositive { found: bad })
-            );
+            assert_eq!(SpacingClasses::of(&[20.0], bad), Err(SpacingError::TheoreticalNotPositive { found: bad }));
         }
         assert!(SpacingClasses::of(&[20.0], f64::NAN).is_err());
     }

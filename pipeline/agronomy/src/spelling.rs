@@ -33,8 +33,7 @@ fn edit_distance(from: &[char], to: &[char]) -> usize {
         for (column, &other) in to.iter().enumerate() {
             let replaced = last[column] + usize::from(letter != other);
             let mut fewest = replaced.min(last[column + 1] + 1).min(current[column] + 1);
-            let swapped =
-                row > 0 && column > 0 && letter == to[column - 1] && from[row - 1] == other;
+            let swapped = row > 0 && column > 0 && letter == to[column - 1] && from[row - 1] == other;
             if swapped {
                 fewest = fewest.min(before_last[column - 1] + 1);
             }
@@ -50,10 +49,7 @@ mod tests {
     use super::*;
 
     fn distance(from: &str, to: &str) -> usize {
-        edit_distance(
-            &from.chars().collect::<Vec<_>>(),
-            &to.chars().collect::<Vec<_>>(),
-        )
+        edit_distance(&from.chars().collect::<Vec<_>>(), &to.chars().collect::<Vec<_>>())
     }
 
     #[test]

@@ -70,10 +70,7 @@ impl FeetInches {
     pub fn from_metres(length_m: f64) -> Option<FeetInches> {
         let inches = (not_negative(length_m)? / 0.0254).round();
         // The limit keeps the cast below exact.
-        (inches < 4e8).then_some(FeetInches {
-            feet: inches as u32 / 12,
-            inches: inches as u32 % 12,
-        })
+        (inches < 4e8).then_some(FeetInches { feet: inches as u32 / 12, inches: inches as u32 % 12 })
     }
 }
 
@@ -102,10 +99,7 @@ mod tests {
         for row_spacing in [0.19, 0.5, 0.762, 1.016] {
             let length = row_length_thousandth_acre_m(row_spacing).expect("a row spacing");
             let population = population_per_m2(34.0, length, row_spacing).expect("a count");
-            assert!(
-                (population * SQUARE_METRES_PER_ACRE - 34_000.0).abs() < 1e-8,
-                "{row_spacing}"
-            );
+            assert!((population * SQUARE_METRES_PER_ACRE - 34_000.0).abs() < 1e-8, "{row_spacing}");
         }
     }
 

@@ -55,9 +55,7 @@ pub enum TextureGroup {
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum TextureError {
     /// A share is not between 0 and 100 %.
-    #[error(
-        "{name} is {found} %, which is not between 0 and 100 %\nCheck the column's unit (_pct or _frac)."
-    )]
+    #[error("{name} is {found} %, which is not between 0 and 100 %\nCheck the column's unit (_pct or _frac).")]
     OutOfRange {
         /// `sand`, `silt` or `clay`.
         name: &'static str,
@@ -83,11 +81,7 @@ struct Fractions {
 }
 
 impl Fractions {
-    fn from_percent(
-        sand_pct: f64,
-        silt_pct: f64,
-        clay_pct: f64,
-    ) -> Result<Fractions, TextureError> {
+    fn from_percent(sand_pct: f64, silt_pct: f64, clay_pct: f64) -> Result<Fractions, TextureError> {
         for (name, found) in [("sand", sand_pct), ("silt", silt_pct), ("clay", clay_pct)] {
             if !(0.0..=100.0).contains(&found) {
                 return Err(TextureError::OutOfRange { name, found });
@@ -98,8 +92,7 @@ impl Fractions {
         if (sum - 100.0).abs() > SUM_TOLERANCE_PCT + 1e-9 {
             return Err(TextureError::SumNotHundred { sum });
         }
-        let parts =
-            |percent: f64| (percent * 100.0 / sum * PARTS_PER_PERCENT as f64).round() as i64;
+        let parts = |percent: f64| (percent * 100.0 / sum * PARTS_PER_PERCENT as f64).round() as i64;
         let (sand, clay) = (parts(sand_pct), parts(clay_pct));
         let silt = (100 * PARTS_PER_PERCENT - sand - clay).max(0);
         Ok(Fractions { sand, silt, clay })
@@ -127,15 +120,9 @@ impl TextureClass {
     ///
     /// # Errors
     /// When a share is not between 0 and 100, or their sum is further from 100 than 1; the error holds the sum.
-    pub fn from_percent(
-        sand_pct: f64,
-        silt_pct: f64,
-        clay_pct: f64,
-    ) -> Result<TextureClass, TextureError> {
+    pub fn from_percent(sand_pct: f64, silt_pct: f64, clay_pct: f64) -> Result<TextureClass, TextureError> {
         let fractions = Fractions::from_percent(sand_pct, silt_pct, clay_pct)?;
-        let found = TextureClass::ALL
-            .into_iter()
-            .find(|class| class.holds(fractions));
+        let found = TextureClass::ALL.into_iter().find(|class| class.holds(fractions));
         // The inequalities leave no gap (tested on a fine grid); loam is the middle of the triangle.
         Ok(found.unwrap_or(TextureClass::Loam))
     }
@@ -145,8 +132,7 @@ impl TextureClass {
         let Fractions { sand, silt, clay } = fractions;
         let percent = |whole: i64| whole * PARTS_PER_PERCENT;
         let below = |value: i64, whole: i64| value < percent(whole);
-        let between =
-            |value: i64, from: i64, to: i64| value >= percent(from) && value < percent(to);
+        let between = |value: i64, from: i64, to: i64| value >= percent(from) && value < percent(to);
         // Twice silt + 1.5 clay against twice 15, to stay whole.
         let sandiest = below(2 * silt + 3 * clay, 30);
         let next_sandiest = below(silt + 2 * clay, 30);
@@ -154,24 +140,15 @@ impl TextureClass {
             TextureClass::Sand => sandiest,
             TextureClass::LoamySand => !sandiest && next_sandiest,
             TextureClass::SandyLoam => {
-                !next_sandiest
-                    && ((between(clay, 7, 20) && sand > percent(52))
-                        || (below(clay, 7) && below(silt, 50)))
+                !next_sandiest && ((between(clay, 7, 20) && sand > percent(52)) || (below(clay, 7) && below(silt, 50)))
             }
-            TextureClass::Loam => {
-                between(clay, 7, 27) && between(silt, 28, 50) && sand <= percent(52)
-            }
+            TextureClass::Loam => between(clay, 7, 27) && between(silt, 28, 50) && sand <= percent(52),
             TextureClass::SiltLoam => {
-                (silt >= percent(50) && between(clay, 12, 27))
-                    || (between(silt, 50, 80) && below(clay, 12))
+                (silt >= percent(50) && between(clay, 12, 27)) || (between(silt, 50, 80) && below(clay, 12))
             }
             TextureClass::Silt => silt >= percent(80) && below(clay, 12),
-            TextureClass::SandyClayLoam => {
-                between(clay, 20, 35) && below(silt, 28) && sand > percent(45)
-            }
-            TextureClass::ClayLoam => {
-                between(clay, 27, 40) && sand > percent(20) && sand <= percent(45)
-            }
+            TextureClass::SandyClayLoam => between(clay, 20, 35) && below(silt, 28) && sand > percent(45),
+            TextureClass::ClayLoam => between(clay, 27, 40) && sand > percent(20) && sand <= percent(45),
             TextureClass::SiltyClayLoam => between(clay, 27, 40) && sand <= percent(20),
             TextureClass::SandyClay => clay >= percent(35) && sand > percent(45),
             TextureClass::SiltyClay => clay >= percent(40) && silt >= percent(40),
@@ -222,25 +199,18 @@ impl TextureClass {
     /// sand`), which are subclasses of it.
     pub fn parse(text: &str) -> Option<TextureClass> {
         let lower = text.to_lowercase();
-        let words: Vec<&str> = lower
-            .split(|letter: char| letter.is_whitespace() || letter == '-' || letter == '_')
-            .collect();
+        let words: Vec<&str> =
+            lower.split(|letter: char| letter.is_whitespace() || letter == '-' || letter == '_').collect();
         let is_size = |word: &str| matches!(word, "very" | "fine" | "medium" | "coarse");
         let sized = words.iter().any(|word| is_size(word));
-        let plain: Vec<&str> = words
-            .into_iter()
-            .filter(|word| !word.is_empty() && !is_size(word))
-            .collect();
+        let plain: Vec<&str> = words.into_iter().filter(|word| !word.is_empty() && !is_size(word)).collect();
         let plain = plain.join(" ");
         let found = TextureClass::ALL
             .into_iter()
             .find(|class| class.name() == plain || class.abbreviation() == plain)
             .or((plain == "silty loam").then_some(TextureClass::SiltLoam));
         let has_sand_sizes = |class: &TextureClass| {
-            matches!(
-                class,
-                TextureClass::Sand | TextureClass::LoamySand | TextureClass::SandyLoam
-            )
+            matches!(class, TextureClass::Sand | TextureClass::LoamySand | TextureClass::SandyLoam)
         };
         found.filter(|class| !sized || has_sand_sizes(class))
     }
@@ -253,13 +223,10 @@ impl TextureClass {
     /// loams, and sandy and silty clay go with the clays: a choice of this project.
     pub fn group(self) -> TextureGroup {
         match self {
-            TextureClass::Sand | TextureClass::LoamySand | TextureClass::SandyLoam => {
-                TextureGroup::Coarse
+            TextureClass::Sand | TextureClass::LoamySand | TextureClass::SandyLoam => TextureGroup::Coarse,
+            TextureClass::Loam | TextureClass::SiltLoam | TextureClass::Silt | TextureClass::SandyClayLoam => {
+                TextureGroup::Medium
             }
-            TextureClass::Loam
-            | TextureClass::SiltLoam
-            | TextureClass::Silt
-            | TextureClass::SandyClayLoam => TextureGroup::Medium,
             TextureClass::ClayLoam
             | TextureClass::SiltyClayLoam
             | TextureClass::SandyClay
@@ -282,13 +249,7 @@ impl TextureGroup {
     /// The group that a text names, whatever its letter case, or `None`.
     pub fn parse(text: &str) -> Option<TextureGroup> {
         let text = text.trim().to_lowercase();
-        [
-            TextureGroup::Coarse,
-            TextureGroup::Medium,
-            TextureGroup::Fine,
-        ]
-        .into_iter()
-        .find(|group| group.name() == text)
+        [TextureGroup::Coarse, TextureGroup::Medium, TextureGroup::Fine].into_iter().find(|group| group.name() == text)
     }
 }
 
@@ -304,12 +265,8 @@ mod tests {
                 let silt = 200 - sand - clay;
                 let percent = |halves: i32| f64::from(halves) / 2.0;
                 let fractions =
-                    Fractions::from_percent(percent(sand), percent(silt), percent(clay))
-                        .expect("adds up to 100");
-                let holding = TextureClass::ALL
-                    .into_iter()
-                    .filter(|class| class.holds(fractions))
-                    .count();
+                    Fractions::from_percent(percent(sand), percent(silt), percent(clay)).expect("adds up to 100");
+                let holding = TextureClass::ALL.into_iter().filter(|class| class.holds(fractions)).count();
                 assert_eq!(holding, 1, "sand {sand}/2 silt {silt}/2 clay {clay}/2");
                 triples += 1;
             }
@@ -320,14 +277,7 @@ mod tests {
     #[test]
     fn a_share_read_as_a_fraction_lies_on_the_same_line() {
         // 0.07 × 100 is 7.000000000000001 and 0.28 × 100 is 28.000000000000004; 0.57 × 100 is 56.99999999999999.
-        for (sand, silt, clay) in [
-            (52, 41, 7),
-            (45, 28, 27),
-            (85, 15, 0),
-            (43, 57, 0),
-            (20, 53, 27),
-            (71, 22, 7),
-        ] {
+        for (sand, silt, clay) in [(52, 41, 7), (45, 28, 27), (85, 15, 0), (43, 57, 0), (20, 53, 27), (71, 22, 7)] {
             let percent = |whole: i32| f64::from(whole);
             let as_fraction = |whole: i32| f64::from(whole) / 100.0 * 100.0;
             assert_eq!(
@@ -339,28 +289,13 @@ mod tests {
 
     #[test]
     fn rounded_shares_are_scaled_and_wrong_ones_refused_with_their_sum() {
-        assert_eq!(
-            TextureClass::from_percent(33.3, 33.3, 33.3),
-            Ok(TextureClass::ClayLoam)
-        );
-        assert_eq!(
-            TextureClass::from_percent(40.0, 40.0, 21.0),
-            Ok(TextureClass::Loam)
-        );
-        assert_eq!(
-            TextureClass::from_percent(40.0, 40.0, 30.0),
-            Err(TextureError::SumNotHundred { sum: 110.0 })
-        );
-        assert_eq!(
-            TextureClass::from_percent(0.4, 0.4, 0.2),
-            Err(TextureError::SumNotHundred { sum: 1.0 })
-        );
+        assert_eq!(TextureClass::from_percent(33.3, 33.3, 33.3), Ok(TextureClass::ClayLoam));
+        assert_eq!(TextureClass::from_percent(40.0, 40.0, 21.0), Ok(TextureClass::Loam));
+        assert_eq!(TextureClass::from_percent(40.0, 40.0, 30.0), Err(TextureError::SumNotHundred { sum: 110.0 }));
+        assert_eq!(TextureClass::from_percent(0.4, 0.4, 0.2), Err(TextureError::SumNotHundred { sum: 1.0 }));
         assert_eq!(
             TextureClass::from_percent(-5.0, 65.0, 40.0),
-            Err(TextureError::OutOfRange {
-                name: "sand",
-                found: -5.0
-            })
+            Err(TextureError::OutOfRange { name: "sand", found: -5.0 })
         );
         assert!(matches!(
             TextureClass::from_percent(50.0, f64::NAN, 50.0),
@@ -378,26 +313,11 @@ mod tests {
 
     #[test]
     fn people_may_write_a_name_in_their_own_way() {
-        assert_eq!(
-            TextureClass::parse("  Silt-Loam "),
-            Some(TextureClass::SiltLoam)
-        );
-        assert_eq!(
-            TextureClass::parse("silty loam"),
-            Some(TextureClass::SiltLoam)
-        );
-        assert_eq!(
-            TextureClass::parse("SILTY_CLAY  LOAM"),
-            Some(TextureClass::SiltyClayLoam)
-        );
-        assert_eq!(
-            TextureClass::parse("very fine sandy loam"),
-            Some(TextureClass::SandyLoam)
-        );
-        assert_eq!(
-            TextureClass::parse("loamy coarse sand"),
-            Some(TextureClass::LoamySand)
-        );
+        assert_eq!(TextureClass::parse("  Silt-Loam "), Some(TextureClass::SiltLoam));
+        assert_eq!(TextureClass::parse("silty loam"), Some(TextureClass::SiltLoam));
+        assert_eq!(TextureClass::parse("SILTY_CLAY  LOAM"), Some(TextureClass::SiltyClayLoam));
+        assert_eq!(TextureClass::parse("very fine sandy loam"), Some(TextureClass::SandyLoam));
+        assert_eq!(TextureClass::parse("loamy coarse sand"), Some(TextureClass::LoamySand));
         assert_eq!(TextureClass::parse("fine clay"), None);
         assert_eq!(TextureClass::parse("fine"), None);
         assert_eq!(TextureClass::parse("gravel"), None);
@@ -407,15 +327,8 @@ mod tests {
 
     #[test]
     fn groups_are_read_by_name() {
-        for group in [
-            TextureGroup::Coarse,
-            TextureGroup::Medium,
-            TextureGroup::Fine,
-        ] {
-            assert_eq!(
-                TextureGroup::parse(&group.name().to_uppercase()),
-                Some(group)
-            );
+        for group in [TextureGroup::Coarse, TextureGroup::Medium, TextureGroup::Fine] {
+            assert_eq!(TextureGroup::parse(&group.name().to_uppercase()), Some(group));
         }
         assert_eq!(TextureGroup::parse("loam"), None);
         assert_eq!(TextureClass::SandyLoam.group(), TextureGroup::Coarse);

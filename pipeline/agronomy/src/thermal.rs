@@ -14,10 +14,7 @@ pub struct TemperatureLimits {
 
 impl TemperatureLimits {
     /// 10 °C and 30 °C, which are exactly the 50 °F and 86 °F of the corn growers' rule.
-    pub const CORN: TemperatureLimits = TemperatureLimits {
-        base_c: 10.0,
-        ceiling_c: Some(30.0),
-    };
+    pub const CORN: TemperatureLimits = TemperatureLimits { base_c: 10.0, ceiling_c: Some(30.0) };
 }
 
 /// The two readings of the degree-day formula.
@@ -70,23 +67,14 @@ impl ThermalClock {
     /// Days are numbered from any origin, in local time: day `d` lasts from `d` to `d + 1`. Degree-days that are not
     /// finite count as missing.
     pub fn new(first_day_number: i64, daily: Vec<Option<f64>>) -> ThermalClock {
-        let daily = daily
-            .into_iter()
-            .map(|day| day.filter(|value| value.is_finite()))
-            .collect();
-        ThermalClock {
-            first_day_number,
-            daily,
-        }
+        let daily = daily.into_iter().map(|day| day.filter(|value| value.is_finite())).collect();
+        ThermalClock { first_day_number, daily }
     }
 
     /// Degree-days of the day of that number; `None` where it is missing or outside the clock.
     pub fn degree_days_of(&self, day_number: i64) -> Option<f64> {
         let index = day_number.checked_sub(self.first_day_number)?;
-        self.daily
-            .get(usize::try_from(index).ok()?)
-            .copied()
-            .flatten()
+        self.daily.get(usize::try_from(index).ok()?).copied().flatten()
     }
 
     /// Degree-days from moment `from_days` to moment `to_days`, both in days with fractions, at an even pace within a day.
@@ -135,18 +123,9 @@ mod tests {
 
     #[test]
     fn other_limits_and_no_ceiling_work_alike() {
-        let open = TemperatureLimits {
-            base_c: 0.0,
-            ceiling_c: None,
-        };
-        assert_eq!(
-            daily_degree_days(-4.0, 40.0, open, TemperatureReading::ClipEach),
-            Some(20.0)
-        );
-        assert_eq!(
-            daily_degree_days(-4.0, 40.0, open, TemperatureReading::MeanFirst),
-            Some(18.0)
-        );
+        let open = TemperatureLimits { base_c: 0.0, ceiling_c: None };
+        assert_eq!(daily_degree_days(-4.0, 40.0, open, TemperatureReading::ClipEach), Some(20.0));
+        assert_eq!(daily_degree_days(-4.0, 40.0, open, TemperatureReading::MeanFirst), Some(18.0));
     }
 
     #[test]
@@ -154,14 +133,8 @@ mod tests {
         assert_eq!(corn(20.0, 4.0, TemperatureReading::ClipEach), None);
         assert_eq!(corn(f64::NAN, 4.0, TemperatureReading::ClipEach), None);
         assert_eq!(corn(4.0, f64::INFINITY, TemperatureReading::ClipEach), None);
-        let swapped = TemperatureLimits {
-            base_c: 30.0,
-            ceiling_c: Some(10.0),
-        };
-        assert_eq!(
-            daily_degree_days(4.0, 20.0, swapped, TemperatureReading::ClipEach),
-            Some(0.0)
-        );
+        let swapped = TemperatureLimits { base_c: 30.0, ceiling_c: Some(10.0) };
+        assert_eq!(daily_degree_days(4.0, 20.0, swapped, TemperatureReading::ClipEach), Some(0.0));
     }
 
     #[test]
@@ -196,9 +169,6 @@ mod tests {
         assert_eq!(clock.degree_days_between(10.6, 10.5), None);
         assert_eq!(clock.degree_days_between(f64::NAN, 10.5), None);
         assert_eq!(clock.degree_days_between(10.0, 1e300), None);
-        assert_eq!(
-            ThermalClock::new(10, vec![]).degree_days_between(10.0, 10.1),
-            None
-        );
+        assert_eq!(ThermalClock::new(10, vec![]).degree_days_between(10.0, 10.1), None);
     }
 }

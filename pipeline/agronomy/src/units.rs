@@ -48,13 +48,7 @@ struct Unit {
 }
 
 const fn unit(suffix: &'static str, label: &'static str, multiply: f64, divide: f64) -> Unit {
-    Unit {
-        suffix,
-        label,
-        zero: 0.0,
-        multiply,
-        divide,
-    }
+    Unit { suffix, label, zero: 0.0, multiply, divide }
 }
 
 static FORCE: [Unit; 5] = [
@@ -66,12 +60,7 @@ static FORCE: [Unit; 5] = [
 ];
 static PRESSURE: [Unit; 4] = [
     unit("kpa", "kPa", 1.0, 1.0),
-    unit(
-        "psi",
-        "psi",
-        NEWTONS_PER_POUND_FORCE,
-        METRES_PER_INCH * METRES_PER_INCH * 1000.0,
-    ),
+    unit("psi", "psi", NEWTONS_PER_POUND_FORCE, METRES_PER_INCH * METRES_PER_INCH * 1000.0),
     unit("bar", "bar", 100.0, 1.0),
     unit("mpa", "MPa", 1000.0, 1.0),
 ];
@@ -87,20 +76,9 @@ static SPEED: [Unit; 3] = [
     unit("km_h", "km/h", 1000.0, 3600.0),
     unit("mph", "mph", METRES_PER_SECOND_PER_MILE_PER_HOUR, 1.0),
 ];
-static TEMPERATURE: [Unit; 2] = [
-    unit("c", "°C", 1.0, 1.0),
-    Unit {
-        suffix: "f",
-        label: "°F",
-        zero: 32.0,
-        multiply: 5.0,
-        divide: 9.0,
-    },
-];
-static SHARE: [Unit; 2] = [
-    unit("frac", "fraction", 1.0, 1.0),
-    unit("pct", "%", 1.0, 100.0),
-];
+static TEMPERATURE: [Unit; 2] =
+    [unit("c", "°C", 1.0, 1.0), Unit { suffix: "f", label: "°F", zero: 32.0, multiply: 5.0, divide: 9.0 }];
+static SHARE: [Unit; 2] = [unit("frac", "fraction", 1.0, 1.0), unit("pct", "%", 1.0, 100.0)];
 static POPULATION: [Unit; 3] = [
     unit("per_m2", "plants/m²", 1.0, 1.0),
     unit("per_ha", "plants/ha", 1.0, 10_000.0),
@@ -223,10 +201,7 @@ impl Kind {
 ///
 /// For a message that says what a misplaced unit is: `psi` is a pressure and this column wants a force.
 pub fn kinds_of_suffix(suffix: &str) -> Vec<Kind> {
-    Kind::ALL
-        .into_iter()
-        .filter(|kind| kind.suffixes().contains(&suffix))
-        .collect()
+    Kind::ALL.into_iter().filter(|kind| kind.suffixes().contains(&suffix)).collect()
 }
 
 /// How a person writes the unit of that suffix, whichever kind it belongs to; `None` where no kind knows it.
@@ -243,12 +218,7 @@ mod tests {
         for kind in Kind::ALL {
             let of_units: Vec<&str> = kind.units().iter().map(|unit| unit.suffix).collect();
             assert_eq!(of_units, kind.suffixes(), "{}", kind.name());
-            assert_eq!(
-                kind.to_kept(kind.kept_suffix(), 12.5),
-                Some(12.5),
-                "{}",
-                kind.name()
-            );
+            assert_eq!(kind.to_kept(kind.kept_suffix(), 12.5), Some(12.5), "{}", kind.name());
             assert_eq!(Kind::parse(kind.name()), Some(kind));
         }
         let kept: Vec<&str> = Kind::ALL.iter().map(|kind| kind.kept_suffix()).collect();
@@ -265,11 +235,7 @@ mod tests {
                     let back = kind.from_kept(suffix, kept).expect("a suffix of the kind");
                     // Adding 32 to a difference near −32 leaves an absolute error of one unit in the last place of 32.
                     let tolerance = 4.0 * f64::EPSILON * value.abs().max(32.0);
-                    assert!(
-                        (back - value).abs() <= tolerance,
-                        "{} {suffix} {value} {back}",
-                        kind.name()
-                    );
+                    assert!((back - value).abs() <= tolerance, "{} {suffix} {value} {back}", kind.name());
                 }
             }
         }
@@ -298,24 +264,12 @@ mod tests {
 
     #[test]
     fn a_column_is_split_before_its_unit() {
-        let split = |kind: Kind, column| {
-            kind.split_column(column)
-                .map(|found| (found.base, found.suffix))
-        };
+        let split = |kind: Kind, column| kind.split_column(column).map(|found| (found.base, found.suffix));
         assert_eq!(split(Kind::Speed, "speed_km_h"), Some(("speed", "km_h")));
-        assert_eq!(
-            split(Kind::Population, "seed_rate_per_m2"),
-            Some(("seed_rate", "per_m2"))
-        );
-        assert_eq!(
-            split(Kind::Length, "row_length_mm"),
-            Some(("row_length", "mm"))
-        );
+        assert_eq!(split(Kind::Population, "seed_rate_per_m2"), Some(("seed_rate", "per_m2")));
+        assert_eq!(split(Kind::Length, "row_length_mm"), Some(("row_length", "mm")));
         assert_eq!(split(Kind::Force, "set_force_n"), Some(("set_force", "n")));
-        assert_eq!(
-            split(Kind::Force, "set_force_kn"),
-            Some(("set_force", "kn"))
-        );
+        assert_eq!(split(Kind::Force, "set_force_kn"), Some(("set_force", "kn")));
         assert_eq!(split(Kind::Length, "_m"), None);
         assert_eq!(split(Kind::Length, "m"), None);
         assert_eq!(split(Kind::Length, "row_length"), None);

@@ -48,7 +48,10 @@ pub fn say(ingested: &Ingested, voice: &mut Voice) {
     voice.fact("rows_kept", kept);
     voice.fact("rows_set_aside", set_aside);
     voice.findings(&ingested.findings);
-    voice.say(&format!("Read {read} rows from {} files: {kept} kept, {set_aside} set aside.", ingested.manifest.sources.len()));
+    voice.say(&format!(
+        "Read {read} rows from {} files: {kept} kept, {set_aside} set aside.",
+        ingested.manifest.sources.len()
+    ));
 }
 
 /// Reads raw/ into an empty folder. Fails where not one row could be kept.
@@ -64,20 +67,26 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
     sources.sort();
     if review.settings.has_sources {
         findings.push(
-            Finding::warning("sources_not_read", "evenstand.toml has [[source]] blocks, which this version does not read")
-                .remedy("name files and columns as the tables do; `schemas/README.md` lists them"),
+            Finding::warning(
+                "sources_not_read",
+                "evenstand.toml has [[source]] blocks, which this version does not read",
+            )
+            .remedy("name files and columns as the tables do; `schemas/README.md` lists them"),
         );
     }
-    let mut zones = Zones::new(review.settings.timezone.as_deref(), review.settings.time_formats.clone())
-        .map_err(|problem| Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone"))?;
+    let mut zones =
+        Zones::new(review.settings.timezone.as_deref(), review.settings.time_formats.clone()).map_err(|problem| {
+            Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone")
+        })?;
     let mut writer = KeptWriter::new(folder);
     let mut set_aside: Vec<SetAside> = Vec::new();
     let mut kept = 0;
     voice.stage("reading files", sources.len());
     for (_, file, path, kind) in sources {
         let source = Source { sha256: sha256_of_file(&path)?, kind, file };
-        let bytes = File::open(&path)
-            .map_err(|error| Failure::new(format!("{} cannot be read: {error}", path.display()), "check the file's permissions"))?;
+        let bytes = File::open(&path).map_err(|error| {
+            Failure::new(format!("{} cannot be read: {error}", path.display()), "check the file's permissions")
+        })?;
         writer.begin_source(&source.file);
         let report: FileReport = read_csv(&source, bytes, &review.settings, &mut zones, &mut writer)?;
         kept += report.rows_kept;

@@ -50,7 +50,10 @@ pub fn model(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
     let answered = answers.starting_points.iter().filter(|row| row.primary == Some(true)).count() - open;
     voice.fact("answers", answered);
     voice.fact("answers_open", open);
-    voice.note(&format!("Linked {} strips; {answered} conditions have a starting point, {open} stay open.", linked.strips.len()));
+    voice.note(&format!(
+        "Linked {} strips; {answered} conditions have a starting point, {open} stay open.",
+        linked.strips.len()
+    ));
     Ok(open > 0)
 }
 
@@ -59,7 +62,11 @@ pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
     Ok(Kept {
         fields: store.read()?,
         strips: store.read()?,
-        setting_logs: store.season_files("setting_log")?.into_iter().map(|season| (season.season, season.files)).collect(),
+        setting_logs: store
+            .season_files("setting_log")?
+            .into_iter()
+            .map(|season| (season.season, season.files))
+            .collect(),
         soil: store.read()?,
         digs: store.read()?,
         counts: store.read()?,

@@ -56,4 +56,3 @@ pub fn report(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
     voice.say(&format!("Report: {}", page.display()));
     Ok(results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open"))
 }
-

@@ -70,7 +70,11 @@ pub(crate) struct Batch {
 
 impl Batch {
     pub fn new(schema: &'static TableSchema) -> Self {
-        Self { schema, builders: schema.columns.iter().map(|column| Builder::new(column.column_type)).collect(), rows: 0 }
+        Self {
+            schema,
+            builders: schema.columns.iter().map(|column| Builder::new(column.column_type)).collect(),
+            rows: 0,
+        }
     }
 
     /// Appends one row: the values of the raw columns, then the provenance.

@@ -53,16 +53,21 @@ pub fn read_csv(
     sink: &mut dyn Sink,
 ) -> Result<FileReport, IngestError> {
     let mut bytes = BufReader::with_capacity(1 << 16, bytes);
-    let fault = |error: &dyn std::fmt::Display| IngestError::Read { file: source.file.clone(), problem: error.to_string() };
+    let fault =
+        |error: &dyn std::fmt::Display| IngestError::Read { file: source.file.clone(), problem: error.to_string() };
     let delimiter = delimiter(bytes.fill_buf().map_err(|error| fault(&error))?);
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(bytes);
+    let mut reader =
+        csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(bytes);
     let mut record = ByteRecord::new();
     let mut file = FileReader::new(source, delimiter, zones, sink)?;
     if reader.read_byte_record(&mut record).map_err(|error| fault(&error))? {
         file.header(&record, settings)?;
     } else {
         file.report.findings.push(
-            Finding::warning("empty_file", "the file is empty").table(source.kind).source(&source.file, None).remedy("remove it from raw/, or fill it"),
+            Finding::warning("empty_file", "the file is empty")
+                .table(source.kind)
+                .source(&source.file, None)
+                .remedy("remove it from raw/, or fill it"),
         );
     }
     while reader.read_byte_record(&mut record).map_err(|error| fault(&error))? {
@@ -98,7 +103,12 @@ struct RowFault {
 }
 
 impl<'a> FileReader<'a> {
-    fn new(source: &'a Source, delimiter: u8, zones: &'a mut Zones, sink: &'a mut dyn Sink) -> Result<Self, IngestError> {
+    fn new(
+        source: &'a Source,
+        delimiter: u8,
+        zones: &'a mut Zones,
+        sink: &'a mut dyn Sink,
+    ) -> Result<Self, IngestError> {
         Ok(Self {
             source,
             delimiter,
@@ -123,7 +133,11 @@ impl<'a> FileReader<'a> {
         match match_header(self.schema, &names, &settings.default_units) {
             Ok(Header { feeds, unknown }) => {
                 let cell_of = |name: &str| {
-                    self.schema.columns.iter().position(|column| column.name == name).and_then(|index| feeds[index].cell)
+                    self.schema
+                        .columns
+                        .iter()
+                        .position(|column| column.name == name)
+                        .and_then(|index| feeds[index].cell)
                 };
                 self.timezone_column = cell_of("timezone");
                 self.season_column = self.schema.columns.iter().position(|column| column.name == "season");
@@ -133,10 +147,17 @@ impl<'a> FileReader<'a> {
                         None => "nothing need be done if it is not about the closing system or emergence".to_owned(),
                     };
                     self.report.findings.push(
-                        Finding::note("unknown_column", format!("column {} \"{name}\" is not a column of {} and is not used", cell + 1, self.schema.name))
-                            .table(self.source.kind)
-                            .source(&self.source.file, Some(1))
-                            .remedy(remedy),
+                        Finding::note(
+                            "unknown_column",
+                            format!(
+                                "column {} \"{name}\" is not a column of {} and is not used",
+                                cell + 1,
+                                self.schema.name
+                            ),
+                        )
+                        .table(self.source.kind)
+                        .source(&self.source.file, Some(1))
+                        .remedy(remedy),
                     );
                 }
                 self.feeds = Ok(feeds);
@@ -171,7 +192,11 @@ impl<'a> FileReader<'a> {
         let feeds = match &self.feeds {
             Ok(feeds) => feeds,
             Err((code, message)) => {
-                return Ok(Err(RowFault { code, message: format!("the header of the file cannot be used: {message}"), remedy: String::new() }));
+                return Ok(Err(RowFault {
+                    code,
+                    message: format!("the header of the file cannot be used: {message}"),
+                    remedy: String::new(),
+                }));
             }
         };
         if record.iter().skip(self.columns).any(|cell| !cell.trim_ascii().is_empty()) {
@@ -201,13 +226,17 @@ impl<'a> FileReader<'a> {
                 self.local_without_zone.insert((field.to_owned(), season));
             }
         }
-        if let Some(name) = self.timezone_column.and_then(|cell| record.get(cell)).and_then(|cell| std::str::from_utf8(cell).ok())
+        if let Some(name) =
+            self.timezone_column.and_then(|cell| record.get(cell)).and_then(|cell| std::str::from_utf8(cell).ok())
             && let Ok(zone) = zone(name.trim())
         {
             self.zones.set(text_of(&values, self.schema, "field_id"), season, zone);
         }
         let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.kept));
-        batch.push(&values, [Value::Text(&self.source.file), Value::Integer(self.row_number), Value::Text(&self.source.sha256)]);
+        batch.push(
+            &values,
+            [Value::Text(&self.source.file), Value::Integer(self.row_number), Value::Text(&self.source.sha256)],
+        );
         self.report.rows_kept += 1;
         if batch.rows() >= BATCH_ROWS {
             self.sink.rows(self.source.kind, season, batch.take()?)?;
@@ -290,7 +319,11 @@ fn read_row<'a>(
             && let Value::Text(name) = value
             && let Err(problem) = zone_by_name(name)
         {
-            return Err(RowFault { code: "unknown_timezone", message: format!("column timezone: {problem}"), remedy: "write the IANA name of the zone".into() });
+            return Err(RowFault {
+                code: "unknown_timezone",
+                message: format!("column timezone: {problem}"),
+                remedy: "write the IANA name of the zone".into(),
+            });
         }
         values.push(value);
     }
@@ -305,17 +338,27 @@ fn zone_by_name(name: &str) -> Result<TimeZone, String> {
 }
 
 /// The zone of the row's own `timezone` cell, else of its field and season.
-fn row_zone(schema: &TableSchema, record: &ByteRecord, values: &[Value], zones: &Zones, timezone_column: Option<usize>) -> TimeZone {
-    let own = timezone_column.and_then(|cell| record.get(cell)).and_then(|cell| std::str::from_utf8(cell).ok()).map(str::trim);
+fn row_zone(
+    schema: &TableSchema,
+    record: &ByteRecord,
+    values: &[Value],
+    zones: &Zones,
+    timezone_column: Option<usize>,
+) -> TimeZone {
+    let own = timezone_column
+        .and_then(|cell| record.get(cell))
+        .and_then(|cell| std::str::from_utf8(cell).ok())
+        .map(str::trim);
     if let Some(name) = own.filter(|name| !is_missing(name))
         && let Ok(zone) = zone(name)
     {
         return zone;
     }
-    let season = match schema.columns.iter().position(|column| column.name == "season").and_then(|index| values.get(index)) {
-        Some(Value::Integer(season)) => *season,
-        _ => 0,
-    };
+    let season =
+        match schema.columns.iter().position(|column| column.name == "season").and_then(|index| values.get(index)) {
+            Some(Value::Integer(season)) => *season,
+            _ => 0,
+        };
     zones.of(text_of(values, schema, "field_id"), season)
 }
 
@@ -328,7 +371,8 @@ fn text_of<'a>(values: &[Value<'a>], schema: &TableSchema, name: &str) -> &'a st
 
 /// Weather without a season belongs to the year of its date.
 fn fill_season_of_weather(schema: &TableSchema, values: &mut [Value]) {
-    let day = schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
+    let day =
+        schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
     let season = schema.columns.iter().position(|column| column.name == "season");
     if let (Some(Value::Day(day)), Some(season)) = (day, season)
         && values[season] == Value::Missing
@@ -346,7 +390,9 @@ fn delimiter(start: &[u8]) -> u8 {
         match byte {
             b'"' => quoted = !quoted,
             b'\n' if !quoted => break,
-            _ if !quoted => counts.iter_mut().filter(|(candidate, _)| candidate == byte).for_each(|(_, count)| *count += 1),
+            _ if !quoted => {
+                counts.iter_mut().filter(|(candidate, _)| candidate == byte).for_each(|(_, count)| *count += 1)
+            }
             _ => {}
         }
     }

@@ -47,8 +47,7 @@ pub(crate) fn match_header(
             continue;
         }
         let Some((index, unit)) = find(schema, cell, name, default_units)? else {
-            let known = schema.columns.iter().map(|column| column.name.as_str());
-            unknown.push((cell, name.clone(), closest(name, known).map(str::to_owned)));
+            unknown.push((cell, name.clone(), nearest(schema, name).map(str::to_owned)));
             continue;
         };
         let column = &schema.columns[index];
@@ -56,7 +55,7 @@ pub(crate) fn match_header(
             return Err(HeaderFault {
                 code: "duplicate_column",
                 message: format!(
-                    "row 1, columns {} and {} (\"{}\" and \"{name}\") both give {}",
+                    "columns {} and {} (\"{}\" and \"{name}\") both give {}",
                     first + 1,
                     cell + 1,
                     names[first],
@@ -83,11 +82,17 @@ pub(crate) fn match_header(
         return Err(HeaderFault {
             code: "missing_column",
             message: format!(
-                "row 1: the column {} is missing; found {}; a {} file needs {}",
+                "the column {} is missing; found {}; a {} file needs {}",
                 wanted.join(", "),
                 if names.is_empty() { "an empty header".to_owned() } else { names.join(", ") },
                 schema.name,
-                schema.columns.iter().filter(|column| column.required()).map(|column| column.name.as_str()).collect::<Vec<_>>().join(", "),
+                schema
+                    .columns
+                    .iter()
+                    .filter(|column| column.required())
+                    .map(|column| column.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
             ),
             remedy: rename.unwrap_or_else(|| format!("add the column {} to the file", wanted.join(", "))),
         });
@@ -95,9 +100,22 @@ pub(crate) fn match_header(
     Ok(Header { feeds, unknown })
 }
 
+/// The column that a name probably meant: one it begins, else one a few letters away.
+fn nearest<'a>(schema: &'a TableSchema, name: &str) -> Option<&'a str> {
+    let known = || schema.columns.iter().map(|column| column.name.as_str());
+    known()
+        .find(|column| column.strip_prefix(name).is_some_and(|rest| rest.starts_with('_')))
+        .or_else(|| closest(name, known()))
+}
+
 type Found = Option<(usize, Option<(Kind, String)>)>;
 
-fn find(schema: &TableSchema, cell: usize, name: &str, default_units: &BTreeMap<String, String>) -> Result<Found, HeaderFault> {
+fn find(
+    schema: &TableSchema,
+    cell: usize,
+    name: &str,
+    default_units: &BTreeMap<String, String>,
+) -> Result<Found, HeaderFault> {
     for (index, column) in schema.columns.iter().enumerate() {
         let (Some(stem), Some(kind)) = (&column.stem, column.unit_kind.as_deref().and_then(Kind::parse)) else {
             if column.name == name {
@@ -108,7 +126,7 @@ fn find(schema: &TableSchema, cell: usize, name: &str, default_units: &BTreeMap<
         if name == stem {
             let unit = default_units.get(kind.name()).ok_or_else(|| HeaderFault {
                 code: "missing_unit",
-                message: format!("row 1, column {}: \"{name}\" does not say its unit", cell + 1),
+                message: format!("column {}: \"{name}\" does not say its unit", cell + 1),
                 remedy: format!(
                     "rename it with one of {}, or give [units] {} = \"…\" in evenstand.toml",
                     with_suffixes(stem, kind),
@@ -125,7 +143,11 @@ fn find(schema: &TableSchema, cell: usize, name: &str, default_units: &BTreeMap<
         if suffix.len() <= LONGEST_UNIT && !another {
             return Err(HeaderFault {
                 code: "unknown_unit",
-                message: format!("row 1, column {}: \"{name}\" ends in \"{suffix}\", which is not a unit of {}", cell + 1, kind.name()),
+                message: format!(
+                    "column {}: \"{name}\" ends in \"{suffix}\", which is not a unit of {}",
+                    cell + 1,
+                    kind.name()
+                ),
                 remedy: format!("rename it to one of {}, with the numbers in that unit", with_suffixes(stem, kind)),
             });
         }
@@ -154,7 +176,9 @@ mod tests {
 
     #[test]
     fn any_unit_of_the_kind_is_taken() {
-        let header = matched("stand_count", &["field_id", "season", "strip_id", "Row length_ft", "emerged", "counted_at"]).unwrap();
+        let header =
+            matched("stand_count", &["field_id", "season", "strip_id", "Row length_ft", "emerged", "counted_at"])
+                .unwrap();
         let feeds: Vec<_> = header.feeds.iter().filter_map(|feed| feed.unit.clone()).collect();
         assert_eq!(feeds, vec![(Kind::Length, "ft".to_owned())]);
         assert!(header.unknown.is_empty());
@@ -162,7 +186,8 @@ mod tests {
 
     #[test]
     fn an_unknown_unit_is_named_with_the_known_ones() {
-        let fault = matched("stand_count", &["field_id", "season", "strip_id", "row_length_yd", "emerged"]).unwrap_err();
+        let fault =
+            matched("stand_count", &["field_id", "season", "strip_id", "row_length_yd", "emerged"]).unwrap_err();
         assert_eq!(fault.code, "unknown_unit");
         assert!(fault.message.contains("column 4") && fault.message.contains("yd"), "{}", fault.message);
         assert!(fault.remedy.contains("row_length_ft"), "{}", fault.remedy);
@@ -185,7 +210,9 @@ mod tests {
 
     #[test]
     fn two_columns_for_one_are_refused() {
-        let fault = matched("stand_count", &["field_id", "season", "strip_id", "emerged", "row_length_m", "row_length_ft"]).unwrap_err();
+        let fault =
+            matched("stand_count", &["field_id", "season", "strip_id", "emerged", "row_length_m", "row_length_ft"])
+                .unwrap_err();
         assert_eq!(fault.code, "duplicate_column");
     }
 }

@@ -5,7 +5,9 @@ use evenstand_tables::{Group, schemas};
 /// The raw table that a file name says: its text up to the first `.`, `-` or digit, less a trailing `_`.
 /// `None` where no raw table is called so.
 pub fn kind_of(file_name: &str) -> Option<&'static str> {
-    let end = file_name.find(|letter: char| letter == '.' || letter == '-' || letter.is_ascii_digit()).unwrap_or(file_name.len());
+    let end = file_name
+        .find(|letter: char| letter == '.' || letter == '-' || letter.is_ascii_digit())
+        .unwrap_or(file_name.len());
     let name = file_name[..end].trim_end_matches('_').to_ascii_lowercase();
     schemas().iter().find(|table| table.group == Group::Raw && table.name == name).map(|table| table.name.as_str())
 }

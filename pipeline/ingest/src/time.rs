@@ -2,10 +2,10 @@
 
 use std::collections::HashMap;
 
+use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::fmt::strtime;
 use jiff::tz::TimeZone;
-use jiff::Timestamp;
 
 /// Time zones of fields, for times that carry no offset.
 #[derive(Debug, Default)]
@@ -37,11 +37,7 @@ impl Zones {
 
     /// The time zone of a field and season; UTC where neither the field nor the settings name one.
     pub(crate) fn of(&self, field_id: &str, season: i64) -> TimeZone {
-        self.by_field
-            .get(&(field_id.to_owned(), season))
-            .or(self.default.as_ref())
-            .cloned()
-            .unwrap_or(TimeZone::UTC)
+        self.by_field.get(&(field_id.to_owned(), season)).or(self.default.as_ref()).cloned().unwrap_or(TimeZone::UTC)
     }
 
     /// Whether local times of this field are read in a zone that somebody named.
@@ -79,7 +75,10 @@ impl Zones {
             } else {
                 text.parse::<DateTime>()
             };
-            return parsed.map_err(|_| TimeFault { code: "bad_time", expected: "a day and time that exist, such as 2025-04-28 07:30".into() });
+            return parsed.map_err(|_| TimeFault {
+                code: "bad_time",
+                expected: "a day and time that exist, such as 2025-04-28 07:30".into(),
+            });
         }
         for format in &self.formats {
             if let Ok(parsed) = strtime::parse(format, text) {
@@ -97,7 +96,10 @@ impl Zones {
                 expected: "an unambiguous date such as 2025-04-03; day and month could be either way round, so it is not guessed".into(),
             }
         } else {
-            TimeFault { code: "bad_time", expected: "a date or time such as 2025-04-03, 2025-04-03 07:30 or 2025-04-03T07:30:00-05:00".into() }
+            TimeFault {
+                code: "bad_time",
+                expected: "a date or time such as 2025-04-03, 2025-04-03 07:30 or 2025-04-03T07:30:00-05:00".into(),
+            }
         })
     }
 }
@@ -108,7 +110,8 @@ pub(crate) const TIME_REMEDY: &str =
 
 /// Finds an IANA time zone by name.
 pub(crate) fn zone(name: &str) -> Result<TimeZone, String> {
-    TimeZone::get(name).map_err(|_| format!("\"{name}\" is not an IANA time zone such as America/Chicago or Europe/Berlin"))
+    TimeZone::get(name)
+        .map_err(|_| format!("\"{name}\" is not an IANA time zone such as America/Chicago or Europe/Berlin"))
 }
 
 fn iso_date(text: &str) -> bool {

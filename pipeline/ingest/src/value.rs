@@ -94,9 +94,9 @@ fn number<'a>(column: &Column, feed: &Feed, cell: &str) -> Result<Value<'a>, Cel
     })?;
     let kept = match &feed.unit {
         None => parsed,
-        Some((kind, suffix)) => kind
-            .to_kept(suffix, parsed)
-            .ok_or_else(|| CellFault::new("unknown_unit", cell, "a known unit", "rename the column with a known unit"))?,
+        Some((kind, suffix)) => kind.to_kept(suffix, parsed).ok_or_else(|| {
+            CellFault::new("unknown_unit", cell, "a known unit", "rename the column with a known unit")
+        })?,
     };
     within(column, kept, cell)?;
     Ok(Value::Number(kept))
@@ -109,7 +109,12 @@ fn integer<'a>(column: &Column, cell: &str) -> Result<Value<'a>, CellFault> {
         (number.fract() == 0.0 && number.abs() < 9.0e15).then_some(number as i64)
     });
     let whole = whole.ok_or_else(|| {
-        CellFault::new("not_a_number", cell, "a whole number", "write a whole number; leave the cell empty where nothing was counted")
+        CellFault::new(
+            "not_a_number",
+            cell,
+            "a whole number",
+            "write a whole number; leave the cell empty where nothing was counted",
+        )
     })?;
     within(column, whole as f64, cell)?;
     Ok(Value::Integer(whole))

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use evenstand_agronomy::{Moisture, MoistureLimits, Residue, TextureClass};
 use evenstand_settings::{ConditionPart, ConditionScheme};
-use evenstand_tables::rows::SoilRow;
 use evenstand_tables::Moment;
+use evenstand_tables::rows::SoilRow;
 
 use crate::key::{FieldSeason, StripKey};
 
@@ -45,7 +45,13 @@ impl SoilNotes {
     }
 
     /// The label of a strip.
-    pub fn label(&self, key: &StripKey, facts: &StripFacts, parts: &[ConditionPart], scheme: &ConditionScheme) -> String {
+    pub fn label(
+        &self,
+        key: &StripKey,
+        facts: &StripFacts,
+        parts: &[ConditionPart],
+        scheme: &ConditionScheme,
+    ) -> String {
         let mut words = Vec::new();
         let mut two = false;
         let mut unknown = false;
@@ -72,10 +78,13 @@ impl SoilNotes {
                 [one] => Part::Known(one.clone()),
                 _ => Part::Two,
             },
-            ConditionPart::Tillage => facts.tillage.map_or(Part::Unknown, |tillage| Part::Known(tillage.replace('_', "-"))),
+            ConditionPart::Tillage => {
+                facts.tillage.map_or(Part::Unknown, |tillage| Part::Known(tillage.replace('_', "-")))
+            }
             ConditionPart::Moisture => self.nearest(key, facts, scheme, |note| moisture(note, scheme)),
             ConditionPart::Residue => self.nearest(key, facts, scheme, |note| {
-                Residue::from_cover(note.residue_cover_frac?, scheme.residue_limit).map(|residue| residue.name().to_owned())
+                Residue::from_cover(note.residue_cover_frac?, scheme.residue_limit)
+                    .map(|residue| residue.name().to_owned())
             }),
             ConditionPart::TextureGroup => self.nearest(key, facts, scheme, texture_group),
         }
@@ -93,7 +102,8 @@ impl SoilNotes {
         let Some(notes) = self.by_field.get(&key.field) else { return Part::Unknown };
         let in_seed_zone = |note: &&SoilRow| note.depth_m.is_none_or(|depth| depth <= scheme.seed_zone_m + 1e-9);
         let own = |note: &&SoilRow| note.strip_id.as_deref() == Some(&key.strip_id);
-        let of_block = |note: &&SoilRow| note.strip_id.is_none() && note.block.is_some() && note.block.as_deref() == facts.block;
+        let of_block =
+            |note: &&SoilRow| note.strip_id.is_none() && note.block.is_some() && note.block.as_deref() == facts.block;
         let of_field = |note: &&SoilRow| note.strip_id.is_none() && note.block.is_none();
         let scopes: [&dyn Fn(&&SoilRow) -> bool; 3] = [&own, &of_block, &of_field];
         for scope in scopes {
@@ -126,7 +136,9 @@ fn distance(taken_at: Option<Moment>, planted_at: Option<Moment>) -> f64 {
 }
 
 fn moisture(note: &SoilRow, scheme: &ConditionScheme) -> Option<String> {
-    let class = |water: f64, limits: [f64; 2]| Moisture::from_water(water, MoistureLimits { dry_below: limits[0], wet_from: limits[1] });
+    let class = |water: f64, limits: [f64; 2]| {
+        Moisture::from_water(water, MoistureLimits { dry_below: limits[0], wet_from: limits[1] })
+    };
     let moisture = note
         .moisture_feel
         .as_deref()

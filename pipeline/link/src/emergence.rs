@@ -50,14 +50,23 @@ struct Sample {
     seeds: Option<f64>,
 }
 
+/// Seeds of a counted place vary around rate × length; only a count further above them than this is a finding by itself.
+const SEEDING_SLACK: f64 = 0.08;
+
 /// Works out how a strip came up from its counts, in the order of the files.
-pub(crate) fn emergence(key: &StripKey, rows: &[CountRow], context: &CountContext, findings: &mut Vec<Finding>) -> Emergence {
+pub(crate) fn emergence(
+    key: &StripKey,
+    rows: &[CountRow],
+    context: &CountContext,
+    findings: &mut Vec<Finding>,
+) -> Emergence {
     let samples = samples(key, rows, context.field, findings);
     let mut result = Emergence { samples: samples.len() as i64, ..Emergence::default() };
     if samples.is_empty() {
         return result;
     }
-    let finals: Vec<i64> = samples.values().filter_map(|sample| sample.inspections.values().last().copied().or(sample.untimed)).collect();
+    let finals: Vec<i64> =
+        samples.values().filter_map(|sample| sample.inspections.values().last().copied().or(sample.untimed)).collect();
     let emerged = finals.iter().sum::<i64>() as f64;
     result.emerged = Some(emerged);
     result.seeds_sown = samples.values().map(|sample| sample.seeds).sum::<Option<f64>>().filter(|seeds| *seeds > 0.0);
@@ -74,13 +83,35 @@ pub(crate) fn emergence(key: &StripKey, rows: &[CountRow], context: &CountContex
     }
     if result.over_full {
         findings.push(
-            about(Finding::warning("more_plants_than_seeds", format!(
-                "{emerged:.0} plants from {:.0} seeds; the strip is left out of the models of counts",
-                result.seeds_sown.unwrap_or_default()
-            )), key)
+            about(
+                Finding::warning(
+                    "more_plants_than_seeds",
+                    format!(
+                        "{emerged:.0} plants from {:.0} seeds; the strip is left out of the models of counts",
+                        result.seeds_sown.unwrap_or_default()
+                    ),
+                ),
+                key,
+            )
             .source(&rows[0].source_file, Some(rows[0].source_row))
             .remedy("check the counts, the row length and the seed rate"),
         );
+    }
+    for (name, sample) in samples.iter().filter(|_| !result.over_full) {
+        let most = sample.inspections.values().copied().chain(sample.untimed).max().unwrap_or(0) as f64;
+        if let Some(seeds) = sample.seeds.filter(|seeds| most > seeds * (1.0 + SEEDING_SLACK)) {
+            findings.push(
+                about(
+                    Finding::warning(
+                        "more_plants_than_seeds",
+                        format!("{name}: {most:.0} plants from {seeds:.0} seeds"),
+                    ),
+                    key,
+                )
+                .source(&rows[0].source_file, None)
+                .remedy("check the count, the row length and the seed rate"),
+            );
+        }
     }
     course_metrics(key, &samples, context, &mut result, findings);
     result
@@ -97,19 +128,23 @@ fn course_metrics(
         return;
     }
     // Without a planting time the clock starts at the first inspection; spread and on-time share do not need it.
-    let start = context.planted_at.or_else(|| samples.values().filter_map(|sample| sample.inspections.keys().next()).min().copied());
+    let start = context
+        .planted_at
+        .or_else(|| samples.values().filter_map(|sample| sample.inspections.keys().next()).min().copied());
     let Some(start) = start else { return };
     let courses: Vec<Course> = samples
         .values()
         .filter(|sample| !sample.inspections.is_empty())
         .filter_map(|sample| {
-            let (times, counts) = sample.inspections.iter().map(|(time, count)| (time.hours_since(start), *count as f64)).unzip();
+            let (times, counts) =
+                sample.inspections.iter().map(|(time, count)| (time.hours_since(start), *count as f64)).unzip();
             Course::new(times, counts).ok()
         })
         .collect();
     let Some(course) = pool(&courses) else { return };
     if let (Some(seeds), Some(_)) = (result.seeds_sown, context.planted_at) {
-        result.course = course.times().iter().zip(course.cumulative()).map(|(hours, count)| (*hours, count / seeds)).collect();
+        result.course =
+            course.times().iter().zip(course.cumulative()).map(|(hours, count)| (*hours, count / seeds)).collect();
     }
     let t10 = course.time_to_share(0.1);
     if t10 == Crossing::BeforeFirstInspection {
@@ -139,31 +174,46 @@ fn course_metrics(
 
 fn thermal_metrics(planted_at: Moment, course: &Course, context: &CountContext, result: &mut Emergence) {
     let Some(clock) = context.clock else { return };
-    let degree_days = |hours: Option<f64>| clock.degree_days_between(planted_at.days(), planted_at.days() + hours? / 24.0);
+    let degree_days =
+        |hours: Option<f64>| clock.degree_days_between(planted_at.days(), planted_at.days() + hours? / 24.0);
     result.t10_cd = degree_days(result.t10_h);
     result.t50_cd = degree_days(result.t50_h);
     result.t90_cd = degree_days(result.t90_h);
     result.spread_cd = result.t90_cd.zip(result.t10_cd).map(|(t90, t10)| t90 - t10);
     // The mean of thermal times is not the thermal time of the mean: it is taken over the inspections.
     let new: Vec<f64> = course.newly_emerged();
-    let weighted: Option<f64> =
-        course.times().iter().zip(&new).filter(|(_, new)| **new != 0.0).map(|(hours, new)| degree_days(Some(*hours)).map(|cd| cd * new)).sum();
+    let weighted: Option<f64> = course
+        .times()
+        .iter()
+        .zip(&new)
+        .filter(|(_, new)| **new != 0.0)
+        .map(|(hours, new)| degree_days(Some(*hours)).map(|cd| cd * new))
+        .sum();
     let total: f64 = new.iter().sum();
     result.mean_emergence_cd = result.mean_emergence_h.and(weighted).map(|sum| sum / total);
 }
 
 /// Sorts count rows into counted places.
-fn samples(key: &StripKey, rows: &[CountRow], field: Option<&FieldRow>, findings: &mut Vec<Finding>) -> BTreeMap<String, Sample> {
+fn samples(
+    key: &StripKey,
+    rows: &[CountRow],
+    field: Option<&FieldRow>,
+    findings: &mut Vec<Finding>,
+) -> BTreeMap<String, Sample> {
     let mut samples: BTreeMap<String, Sample> = BTreeMap::new();
     let mut unnamed: BTreeMap<Option<Moment>, usize> = BTreeMap::new();
     for row in rows {
-        let name = row.sample_id.clone().or_else(|| row.row_unit.as_ref().map(|unit| format!("row {unit}"))).unwrap_or_else(|| {
-            // Counts that name no place: the first of each time belong together, then the second, and so on.
-            let place = unnamed.entry(row.counted_at).or_default();
-            *place += 1;
-            format!("place {place}")
-        });
-        let sample = samples.entry(name.clone()).or_insert(Sample { inspections: BTreeMap::new(), untimed: None, seeds: None });
+        let name =
+            row.sample_id.clone().or_else(|| row.row_unit.as_ref().map(|unit| format!("row {unit}"))).unwrap_or_else(
+                || {
+                    // Counts that name no place: the first of each time belong together, then the second, and so on.
+                    let place = unnamed.entry(row.counted_at).or_default();
+                    *place += 1;
+                    format!("place {place}")
+                },
+            );
+        let sample =
+            samples.entry(name.clone()).or_insert(Sample { inspections: BTreeMap::new(), untimed: None, seeds: None });
         sample.seeds = sample.seeds.or_else(|| seeds_of(row, field));
         let earlier = match row.counted_at {
             Some(time) => sample.inspections.insert(time, row.emerged),
@@ -184,10 +234,16 @@ fn samples(key: &StripKey, rows: &[CountRow], field: Option<&FieldRow>, findings
     }
     if unnamed.values().any(|count| *count > 1) {
         findings.push(
-            about(Finding::warning("repeated_strip", format!(
-                "{} counts of the same time name no sample; they are taken as separate places of this strip",
-                unnamed.values().max().copied().unwrap_or_default()
-            )), key)
+            about(
+                Finding::warning(
+                    "repeated_strip",
+                    format!(
+                        "{} counts of the same time name no sample; they are taken as separate places of this strip",
+                        unnamed.values().max().copied().unwrap_or_default()
+                    ),
+                ),
+                key,
+            )
             .source(&rows[0].source_file, Some(rows[0].source_row))
             .remedy("give each counted place a sample_id; if two strips carry the same name, rename one of them"),
         );
@@ -248,7 +304,17 @@ mod tests {
 
     #[test]
     fn samples_are_pooled_before_anything_is_worked_out() {
-        let rows = [count("a", 100, 0), count("a", 124, 20), count("a", 148, 40), count("b", 100, 0), count("b", 124, 0), count("b", 148, 40)];
+        let rows = [
+            ("a", 100, 0),
+            ("a", 124, 20),
+            ("a", 148, 40),
+            ("a", 196, 40),
+            ("b", 100, 0),
+            ("b", 124, 0),
+            ("b", 148, 40),
+            ("b", 196, 40),
+        ]
+        .map(|(sample, hours, emerged)| count(sample, hours, emerged));
         let (result, findings) = of(&rows);
         assert!(findings.is_empty(), "{findings:?}");
         assert_eq!((result.seeds_sown, result.emerged, result.samples), (Some(100.0), Some(80.0), 2));

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::{Kind, TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days, force_levels};
 use evenstand_settings::{Knob, Planter, Settings};
-use evenstand_tables::rows::{FieldRow, FieldSeasonRow, PlanterRow, StripRow, WeatherRow};
 use evenstand_tables::Finding;
+use evenstand_tables::rows::{FieldRow, FieldSeasonRow, PlanterRow, StripRow, WeatherRow};
 
 use crate::key::FieldSeason;
 
@@ -18,7 +18,10 @@ pub(crate) fn by_name(rows: Vec<FieldRow>, findings: &mut Vec<Finding>) -> BTree
             findings.push(
                 Finding::warning(
                     "repeated_field",
-                    format!("this field and season stands in {} row {} already; the first is used", first.source_file, first.source_row),
+                    format!(
+                        "this field and season stands in {} row {} already; the first is used",
+                        first.source_file, first.source_row
+                    ),
                 )
                 .field(&row.field_id, row.season)
                 .source(&row.source_file, Some(row.source_row))
@@ -69,7 +72,8 @@ pub(crate) fn field_seasons(
     telemetry_rows: &BTreeMap<FieldSeason, u64>,
     courses: &BTreeSet<FieldSeason>,
 ) -> Vec<FieldSeasonRow> {
-    let mut by_field: BTreeMap<FieldSeason, Vec<&StripRow>> = fields.keys().map(|key| (key.clone(), Vec::new())).collect();
+    let mut by_field: BTreeMap<FieldSeason, Vec<&StripRow>> =
+        fields.keys().map(|key| (key.clone(), Vec::new())).collect();
     for strip in strips {
         by_field.entry(FieldSeason::new(&strip.field_id, strip.season)).or_default().push(strip);
     }
@@ -87,16 +91,29 @@ pub(crate) fn field_seasons(
                 farm: field.and_then(|field| field.farm.clone()),
                 crop: field.and_then(|field| field.crop.clone()),
                 hybrid: field.and_then(|field| field.hybrid.clone()),
-                planter_id: distinct(|strip| strip.planter_id.as_ref()).into_iter().next().cloned().or_else(|| field?.planter_id.clone()),
+                planter_id: distinct(|strip| strip.planter_id.as_ref())
+                    .into_iter()
+                    .next()
+                    .cloned()
+                    .or_else(|| field?.planter_id.clone()),
                 planted_at: field.and_then(|field| field.planted_at),
                 tillage: field.and_then(|field| field.tillage.clone()),
-                conditions: Some(distinct(|strip| Some(&strip.condition)).into_iter().cloned().collect::<Vec<_>>().join("; ")),
+                conditions: Some(
+                    distinct(|strip| Some(&strip.condition)).into_iter().cloned().collect::<Vec<_>>().join("; "),
+                ),
                 n_strips: Some(strips.len() as i64),
                 n_blocks: Some(distinct(|strip| strip.block.as_ref()).len() as i64),
                 n_levels: Some(levels as i64),
                 n_telemetry_rows: Some(telemetry_rows.get(&key).copied().unwrap_or(0) as i64),
                 has_course: Some(courses.contains(&key)),
-                kind: Some(match levels { 0 => "none", 1 => "log", _ => "trial" }.to_owned()),
+                kind: Some(
+                    match levels {
+                        0 => "none",
+                        1 => "log",
+                        _ => "trial",
+                    }
+                    .to_owned(),
+                ),
                 field_id: key.field_id,
                 season: key.season,
             }
@@ -108,7 +125,9 @@ pub(crate) fn field_seasons(
 pub(crate) fn planters(strips: &[StripRow], settings: &Settings) -> Vec<PlanterRow> {
     let mut all: Vec<Planter> = settings.planters.clone();
     let named: BTreeSet<&str> = strips.iter().filter_map(|strip| strip.planter_id.as_deref()).collect();
-    all.extend(named.into_iter().filter(|id| !settings.planters.iter().any(|planter| planter.id == *id)).map(Planter::unknown));
+    all.extend(
+        named.into_iter().filter(|id| !settings.planters.iter().any(|planter| planter.id == *id)).map(Planter::unknown),
+    );
     all.iter().map(|planter| planter_row(planter, settings)).collect()
 }
 

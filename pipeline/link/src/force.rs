@@ -39,8 +39,12 @@ pub(crate) struct Settled<'a> {
 
 impl<'a> Settled<'a> {
     pub fn new(logs: &'a SettingLogs) -> Self {
-        let mut settled =
-            Self { by_strip: BTreeMap::new(), by_block: BTreeMap::new(), by_field: BTreeMap::new(), telemetry: &logs.telemetry };
+        let mut settled = Self {
+            by_strip: BTreeMap::new(),
+            by_block: BTreeMap::new(),
+            by_field: BTreeMap::new(),
+            telemetry: &logs.telemetry,
+        };
         for row in &logs.hand {
             let field = FieldSeason::new(&row.field_id, row.season);
             match (&row.strip_id, &row.block) {
@@ -69,7 +73,8 @@ impl<'a> Settled<'a> {
         let own = self.by_strip.get(key);
         let own_block = own.and_then(|rows| rows.iter().find_map(|row| row.block.clone()));
         let telemetry = self.telemetry.get(key);
-        let block = block.map(str::to_owned).or(own_block).or_else(|| telemetry.and_then(|summary| summary.block.clone()));
+        let block =
+            block.map(str::to_owned).or(own_block).or_else(|| telemetry.and_then(|summary| summary.block.clone()));
         let rows: &[&HandRow] = own
             .or_else(|| self.by_block.get(&(key.field.clone(), block.clone()?)))
             .or_else(|| self.by_field.get(&key.field))
@@ -81,11 +86,12 @@ impl<'a> Settled<'a> {
             .or_else(|| field_planter.map(str::to_owned));
         let planter = planter_id.as_deref().map_or_else(|| Planter::unknown(""), |id| settings.planter(id));
         let set_by_hand = mean_set(key, rows, &planter, findings);
-        let set_logged = telemetry.and_then(|summary| {
-            Some((summary.set_force_n?, source_name("set", summary.set_from_pressure, &planter)))
-        });
+        let set_logged = telemetry
+            .and_then(|summary| Some((summary.set_force_n?, source_name("set", summary.set_from_pressure, &planter))));
         let actual = telemetry
-            .and_then(|summary| Some((summary.actual_force_n?, source_name("actual", summary.actual_from_pressure, &planter))))
+            .and_then(|summary| {
+                Some((summary.actual_force_n?, source_name("actual", summary.actual_from_pressure, &planter)))
+            })
             .or_else(|| mean(rows.iter().filter_map(|row| actual_of(row, &planter))));
         if let (Some((hand, _)), Some((logged, _))) = (set_by_hand, set_logged)
             && (hand - logged).abs() > 0.05 * logged.abs().max(20.0)
@@ -114,9 +120,9 @@ impl<'a> Settled<'a> {
             set_force_n: set.map(|(force, _)| force),
             actual_force_n: actual.map(|(force, _)| force),
             force_sd_n: telemetry.and_then(|summary| summary.force_sd_n),
-            set_pressure_kpa: telemetry
-                .and_then(|summary| summary.set_pressure_kpa)
-                .or_else(|| mean(rows.iter().filter_map(|row| Some((row.set_pressure_kpa?, "")))).map(|(pressure, _)| pressure)),
+            set_pressure_kpa: telemetry.and_then(|summary| summary.set_pressure_kpa).or_else(|| {
+                mean(rows.iter().filter_map(|row| Some((row.set_pressure_kpa?, "")))).map(|(pressure, _)| pressure)
+            }),
             closing_position: rows.iter().find_map(|row| row.closing_position.clone()),
             speed_m_s: telemetry
                 .and_then(|summary| summary.speed_m_s)
@@ -145,7 +151,9 @@ fn set_of(row: &HandRow, planter: &Planter) -> Sourced {
         return Some((force, "set_force"));
     }
     if let Some(pressure) = row.set_pressure_kpa {
-        return Some(planter.force_at_pressure(pressure).map_or((pressure, "nominal"), |force| (force, "set_pressure")));
+        return Some(
+            planter.force_at_pressure(pressure).map_or((pressure, "nominal"), |force| (force, "set_pressure")),
+        );
     }
     Some((planter.force_at_position(row.closing_position.as_deref()?)?, "position"))
 }
@@ -176,22 +184,37 @@ fn mean_set(key: &StripKey, rows: &[&HandRow], planter: &Planter, findings: &mut
         })
     }) {
         findings.push(
-            about(Finding::warning(
-                "unknown_position",
-                format!("the planter {} has no position called \"{}\"", planter.id, row.closing_position.as_deref().unwrap_or_default()),
-            ), key)
+            about(
+                Finding::warning(
+                    "unknown_position",
+                    format!(
+                        "the planter {} has no position called \"{}\"",
+                        planter.id,
+                        row.closing_position.as_deref().unwrap_or_default()
+                    ),
+                ),
+                key,
+            )
             .source(&row.source_file, Some(row.source_row))
             .remedy("correct the label, or add the position to the planter in evenstand.toml"),
         );
     }
     let forces: Vec<(f64, &'static str)> = rows.iter().filter_map(|row| set_of(row, planter)).collect();
-    let (low, high) = forces.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (force, _)| (low.min(*force), high.max(*force)));
+    let (low, high) = forces
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (force, _)| (low.min(*force), high.max(*force)));
     if high - low > 0.05 * high.abs().max(20.0) {
         findings.push(
-            about(Finding::warning(
-                "setting_varies",
-                format!("the setting log has {} rows for this strip, from {low:.0} to {high:.0} N; their mean is used", forces.len()),
-            ), key)
+            about(
+                Finding::warning(
+                    "setting_varies",
+                    format!(
+                        "the setting log has {} rows for this strip, from {low:.0} to {high:.0} N; their mean is used",
+                        forces.len()
+                    ),
+                ),
+                key,
+            )
             .source(&rows[0].source_file, Some(rows[0].source_row))
             .remedy("a strip should have one setting; split it, or correct the log"),
         );

@@ -10,7 +10,8 @@ use crate::key::StripKey;
 pub(crate) fn strip_measures(rows: &[MeasureRow]) -> Vec<StripMeasureRow> {
     let mut pooled: BTreeMap<(StripKey, &str), (f64, i64, &MeasureRow)> = BTreeMap::new();
     for row in rows {
-        let entry = pooled.entry((StripKey::new(&row.field_id, row.season, &row.strip_id), &row.name)).or_insert((0.0, 0, row));
+        let entry =
+            pooled.entry((StripKey::new(&row.field_id, row.season, &row.strip_id), &row.name)).or_insert((0.0, 0, row));
         entry.0 += row.value;
         entry.1 += 1;
     }

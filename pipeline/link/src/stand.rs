@@ -21,7 +21,8 @@ pub(crate) fn spacing(rows: &[SpacingRow], field: Option<&FieldRow>) -> Stand {
     for row in rows {
         positions.entry(row.sample_id.as_deref()).or_default().push(row.position_m);
     }
-    let spacings: Vec<f64> = positions.values().filter_map(|places| consecutive_spacings(places).ok()).flatten().collect();
+    let spacings: Vec<f64> =
+        positions.values().filter_map(|places| consecutive_spacings(places).ok()).flatten().collect();
     let mut stand = Stand { spacing_cv: spacing_cv(&spacings), ..Stand::default() };
     let theoretical = field.and_then(|field| {
         field.seed_spacing_m.or_else(|| theoretical_spacing_m(field.seed_rate_per_m2?, field.row_spacing_m?))

@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use evenstand_agronomy::{DigCheck, DigEffort, TrenchShut, force_levels};
-use evenstand_settings::{Clock, ConditionPart, Settings};
+use evenstand_agronomy::{DigCheck, DigEffort, Kind, TrenchShut, force_levels};
+use evenstand_settings::{Clock, ConditionPart, Knob, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
-    CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow, MeasureRow, PlantRow, PlanterRow,
-    SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow, WeatherRow,
+    CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow, MeasureRow, PlantRow,
+    PlanterRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow, WeatherRow,
 };
 
 use crate::LinkError;
@@ -72,8 +72,11 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let mut findings = Vec::new();
     let logs = read_logs(&kept.setting_logs, &kept.fields, settings)?;
     for (season, rows) in &logs.rows_without_strip {
-        let mut finding = Finding::warning("telemetry_without_strip", format!("{rows} telemetry rows of {season} name no strip and are not used"))
-            .remedy("add strip_id to the telemetry");
+        let mut finding = Finding::warning(
+            "telemetry_without_strip",
+            format!("{rows} telemetry rows of {season} name no strip and are not used"),
+        )
+        .remedy("add strip_id to the telemetry");
         finding.season = Some(*season);
         findings.push(finding);
     }
@@ -88,17 +91,27 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
 
     let planned: BTreeSet<&StripKey> = sheet.keys().chain(settled.strips()).collect();
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();
-    let measured: BTreeSet<StripKey> = kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
-    let keys: BTreeSet<&StripKey> =
-        planned.iter().copied().chain(counts.keys()).chain(spacings.keys()).chain(plants.keys()).chain(&measured).collect();
+    let measured: BTreeSet<StripKey> =
+        kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
+    let keys: BTreeSet<&StripKey> = planned
+        .iter()
+        .copied()
+        .chain(counts.keys())
+        .chain(spacings.keys())
+        .chain(plants.keys())
+        .chain(&measured)
+        .collect();
 
     let counted_fields: BTreeSet<&FieldSeason> = counts.keys().map(|key| &key.field).collect();
     for field in planned_fields.difference(&counted_fields) {
         let strips = planned.iter().filter(|key| key.field == **field).count();
         findings.push(
-            Finding::warning("field_without_counts", format!("{strips} strips were planted, but the field has no stand counts"))
-                .field(&field.field_id, field.season)
-                .remedy("add its stand counts, if they were taken"),
+            Finding::warning(
+                "field_without_counts",
+                format!("{strips} strips were planted, but the field has no stand counts"),
+            )
+            .field(&field.field_id, field.season)
+            .remedy("add its stand counts, if they were taken"),
         );
     }
 
@@ -131,7 +144,15 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         };
         let uncounted_field = !counted_fields.contains(&key.field);
         if !replanted {
-            check_presence(key, &planned, &planned_fields, counts.contains_key(key), uncounted_field, &setting, &mut findings);
+            check_presence(
+                key,
+                &planned,
+                &planned_fields,
+                counts.contains_key(key),
+                uncounted_field,
+                &setting,
+                &mut findings,
+            );
         }
         let stand = spacings.get(key).filter(|_| !replanted).map(|rows| spacing(rows, field)).unwrap_or_default();
         let leaf_stage = plants.get(key).filter(|_| !replanted).and_then(|rows| leaf_stage_sd(rows));
@@ -193,7 +214,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
     check_actual_force(&rows, &mut findings);
     check_calibration(&rows, &mut findings);
-    let (courses, course_means) = courses(&strips);
+    let (courses, course_means) = courses(&strips, settings);
     let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
     for (row, setting, _) in &strips {
         *telemetry_rows.entry(FieldSeason::new(&row.field_id, row.season)).or_default() += setting.telemetry_rows;
@@ -202,9 +223,12 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     for key in strips.iter().map(|(row, _, _)| FieldSeason::new(&row.field_id, row.season)).collect::<BTreeSet<_>>() {
         if !fields.contains_key(&key) {
             findings.push(
-                Finding::note("field_without_row", "no field table names this field and season; planting time, seed rate and planter are not known")
-                    .field(&key.field_id, key.season)
-                    .remedy("add a row to the field table"),
+                Finding::note(
+                    "field_without_row",
+                    "no field table names this field and season; planting time, seed rate and planter are not known",
+                )
+                .field(&key.field_id, key.season)
+                .remedy("add a row to the field table"),
             );
         }
     }
@@ -234,10 +258,16 @@ fn strip_sheet(rows: Vec<StripSheetRow>, findings: &mut Vec<Finding>) -> BTreeMa
         let key = StripKey::new(&row.field_id, row.season, &row.strip_id);
         if let Some(first) = sheet.get(&key) {
             findings.push(
-                about(Finding::warning(
-                    "repeated_strip",
-                    format!("two strips carry this name: {} row {} and here; the first is used", first.source_file, first.source_row),
-                ), &key)
+                about(
+                    Finding::warning(
+                        "repeated_strip",
+                        format!(
+                            "two strips carry this name: {} row {} and here; the first is used",
+                            first.source_file, first.source_row
+                        ),
+                    ),
+                    &key,
+                )
                 .source(&row.source_file, Some(row.source_row))
                 .remedy("rename one of them, in every table that names it"),
             );
@@ -266,8 +296,14 @@ fn check_presence(
     }
     if counted && !planned.contains(key) && planned_fields.contains(&key.field) {
         findings.push(
-            about(Finding::warning("counts_without_strip", "stand counts name a strip that no strip sheet or setting log of this field names"), key)
-                .remedy("check the strip's name"),
+            about(
+                Finding::warning(
+                    "counts_without_strip",
+                    "stand counts name a strip that no strip sheet or setting log of this field names",
+                ),
+                key,
+            )
+            .remedy("check the strip's name"),
         );
     }
     if counted && setting.force_n.is_none() && planned.contains(key) {
@@ -275,8 +311,10 @@ fn check_presence(
             (Some(label), Some(planter)) => format!("position \"{label}\" of {planter} has no weighed force"),
             _ => "no setting of the closing system is known".to_owned(),
         };
-        findings.push(about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
-            .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml"));
+        findings.push(
+            about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
+                .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml"),
+        );
     }
 }
 
@@ -301,7 +339,11 @@ fn label_conditions(
         .collect();
     let every_strip_logged = !logged.is_empty() && logged.iter().all(|words| !words.is_empty());
     let parts = settings.condition.by.clone().unwrap_or_else(|| {
-        if every_strip_logged { vec![ConditionPart::Logged] } else { vec![ConditionPart::Moisture, ConditionPart::Residue] }
+        if every_strip_logged {
+            vec![ConditionPart::Logged]
+        } else {
+            vec![ConditionPart::Moisture, ConditionPart::Residue]
+        }
     });
     let mut unclear: BTreeMap<(FieldSeason, &'static str), usize> = BTreeMap::new();
     for ((row, _, _), logged) in strips.iter_mut().zip(&logged) {
@@ -322,12 +364,12 @@ fn label_conditions(
     }
     for ((field, label), count) in unclear {
         let (what, remedy) = if label == MIXED {
-            ("lie in two conditions", "give soil notes by strip or block, so that each strip has one condition")
+            ("in two conditions", "give soil notes by strip or block, so that each strip has one condition")
         } else {
-            ("have no known condition", "add soil notes with moisture and residue cover near planting")
+            ("of no known condition", "add soil notes with moisture and residue cover near planting")
         };
         findings.push(
-            Finding::warning(&format!("condition_{label}"), format!("{count} strips {what} and are modelled as \"{label}\""))
+            Finding::warning(&format!("condition_{label}"), format!("strips {what}, modelled as \"{label}\": {count}"))
                 .field(&field.field_id, field.season)
                 .remedy(remedy),
         );
@@ -380,7 +422,10 @@ fn check_actual_force(strips: &[StripRow], findings: &mut Vec<Finding>) {
     }
 }
 
-fn courses(strips: &[(StripRow, StripSetting, Emergence)]) -> (Vec<CourseRow>, Vec<CourseMeanRow>) {
+fn courses(
+    strips: &[(StripRow, StripSetting, Emergence)],
+    settings: &Settings,
+) -> (Vec<CourseRow>, Vec<CourseMeanRow>) {
     let mut rows = Vec::new();
     let mut by_field: BTreeMap<FieldSeason, Vec<&(StripRow, StripSetting, Emergence)>> = BTreeMap::new();
     for strip in strips {
@@ -402,15 +447,21 @@ fn courses(strips: &[(StripRow, StripSetting, Emergence)]) -> (Vec<CourseRow>, V
         let forces: Vec<f64> = strips.iter().filter_map(|strip| strip.0.force_n).collect();
         let (levels, level_forces) = force_levels(&forces);
         for (level, force) in level_forces.iter().enumerate() {
-            let members: Vec<_> = strips.iter().zip(&levels).filter(|(_, own)| **own == level).map(|(strip, _)| *strip).collect();
-            means.extend(mean_course(&field, *force, &members));
+            let members: Vec<_> =
+                strips.iter().zip(&levels).filter(|(_, own)| **own == level).map(|(strip, _)| *strip).collect();
+            means.extend(mean_course(&field, *force, &members, settings));
         }
     }
     (rows, means)
 }
 
 /// Mean of the courses of one setting, on the inspections of all of them.
-fn mean_course(field: &FieldSeason, force: f64, members: &[&(StripRow, StripSetting, Emergence)]) -> Vec<CourseMeanRow> {
+fn mean_course(
+    field: &FieldSeason,
+    force: f64,
+    members: &[&(StripRow, StripSetting, Emergence)],
+    settings: &Settings,
+) -> Vec<CourseMeanRow> {
     let mut hours: Vec<f64> = members.iter().flat_map(|strip| strip.2.course.iter().map(|(hours, _)| *hours)).collect();
     hours.sort_by(f64::total_cmp);
     hours.dedup_by(|a, b| (*a - *b).abs() < 1.0);
@@ -422,7 +473,7 @@ fn mean_course(field: &FieldSeason, force: f64, members: &[&(StripRow, StripSett
                 field_id: field.field_id.clone(),
                 season: field.season,
                 force_n: force,
-                label: knob_label(&members[0].1),
+                label: knob_label(&members[0].1, settings),
                 hours: Some(hours),
                 share: Some(shares.iter().sum::<f64>() / shares.len() as f64),
                 n_strips: Some(shares.len() as i64),
@@ -441,9 +492,19 @@ fn share_at(course: &[(f64, f64)], hours: f64) -> Option<f64> {
     Some(s0 + (s1 - s0) * (hours - t0) / (t1 - t0))
 }
 
-/// The setting as it was logged: position, else pressure in kPa; the report puts pressures into the planter's unit.
-fn knob_label(setting: &StripSetting) -> Option<String> {
-    setting.closing_position.clone().or_else(|| setting.set_pressure_kpa.map(|pressure| format!("{pressure:.1} kPa")))
+/// The setting in the planter's own knob: position, else pressure in the unit of its gauge.
+fn knob_label(setting: &StripSetting, settings: &Settings) -> Option<String> {
+    let pressure = || {
+        let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
+        let unit = match planter.and_then(|planter| planter.knob) {
+            Some(Knob::Pressure { unit, .. }) => settings.display.pressure().unwrap_or(&unit).to_owned(),
+            _ => "kpa".to_owned(),
+        };
+        let value = Kind::Pressure.from_kept(&unit, setting.set_pressure_kpa?)?;
+        let rounded = (value * 10.0).round() / 10.0;
+        Some(format!("{rounded} {}", Kind::Pressure.label(&unit)?))
+    };
+    setting.closing_position.as_ref().map(|label| format!("position {label}")).or_else(pressure)
 }
 
 fn dig_strips(digs: &[DigRow], strips: &[StripRow]) -> Vec<DigStripRow> {

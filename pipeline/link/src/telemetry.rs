@@ -14,7 +14,10 @@ use evenstand_settings::{Knob, Planter, Settings};
 use evenstand_tables::rows::FieldRow;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
-use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, JoinArgs, JoinType, LazyFrame, NULL, PolarsError, col, df, len, lit, when};
+use polars::prelude::{
+    Column, DataFrame, DataType, Expr, IntoLazy, JoinArgs, JoinType, LazyFrame, NULL, PolarsError, col, df, len, lit,
+    when,
+};
 
 use crate::LinkError;
 use crate::key::StripKey;
@@ -73,7 +76,8 @@ const HUNDREDTHS: f64 = 1e2;
 const BATCH_ROWS: usize = 1 << 16;
 
 /// Text columns of a setting log that linking needs.
-const TEXTS: [&str; 7] = ["field_id", "strip_id", "planter_id", "block", "condition", "closing_position", "source_file"];
+const TEXTS: [&str; 7] =
+    ["field_id", "strip_id", "planter_id", "block", "condition", "closing_position", "source_file"];
 /// Number columns of a setting log that linking needs.
 const NUMBERS: [&str; 5] = ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s"];
 /// Quantities whose sum and count are taken; see `read_telemetry`.
@@ -92,8 +96,9 @@ pub(crate) fn read_logs(
         for path in paths {
             for batch in batches(path)? {
                 let batch = batch.map_err(|error| LinkError::Telemetry(error.to_string()))?;
-                let hand = is_null(batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?)
-                    .map_err(|error| LinkError::Telemetry(error.to_string()))?;
+                let hand =
+                    is_null(batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?)
+                        .map_err(|error| LinkError::Telemetry(error.to_string()))?;
                 if hand.true_count() > 0 {
                     read_hand_rows(&batch, &hand, *season, &mut logs)?;
                 }
@@ -131,14 +136,21 @@ fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, L
         .ok_or_else(|| LinkError::Telemetry(format!("no number column {name}")))
 }
 
-fn read_hand_rows(batch: &RecordBatch, hand: &BooleanArray, season: i64, logs: &mut SettingLogs) -> Result<(), LinkError> {
-    let [field_id, strip_id, planter_id, block, condition, closing_position, source_file] = TEXTS.map(|name| texts(batch, name));
+fn read_hand_rows(
+    batch: &RecordBatch,
+    hand: &BooleanArray,
+    season: i64,
+    logs: &mut SettingLogs,
+) -> Result<(), LinkError> {
+    let [field_id, strip_id, planter_id, block, condition, closing_position, source_file] =
+        TEXTS.map(|name| texts(batch, name));
     let (field_id, strip_id, planter_id, block) = (field_id?, strip_id?, planter_id?, block?);
     let (condition, closing_position, source_file) = (condition?, closing_position?, source_file?);
     let [set_force, set_pressure, actual_force, actual_pressure, speed] = NUMBERS.map(|name| numbers(batch, name));
     let (set_force, set_pressure, actual_force) = (set_force?, set_pressure?, actual_force?);
     let (actual_pressure, speed) = (actual_pressure?, speed?);
-    let source_row: Option<&Int64Array> = batch.column_by_name("source_row").and_then(|column| column.as_any().downcast_ref());
+    let source_row: Option<&Int64Array> =
+        batch.column_by_name("source_row").and_then(|column| column.as_any().downcast_ref());
     let text = |array: &StringArray, row: usize| array.is_valid(row).then(|| array.value(row).to_owned());
     let number = |array: &Float64Array, row: usize| array.is_valid(row).then(|| array.value(row));
     for row in (0..batch.num_rows()).filter(|row| hand.value(*row)) {
@@ -187,7 +199,8 @@ fn read_telemetry(
     settings: &Settings,
     totals: &mut BTreeMap<TotalsKey, Totals>,
 ) -> Result<(), LinkError> {
-    let mut columns = vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
+    let mut columns =
+        vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
     for name in ["field_id", "strip_id", "planter_id", "block", "condition"] {
         columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
     }
@@ -239,7 +252,8 @@ fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, T
     let text = |name: &str, row: usize| -> Result<Option<String>, PolarsError> {
         Ok(frame.column(name)?.str()?.get(row).map(str::to_owned))
     };
-    let whole = |name: &str, row: usize| -> Result<i64, PolarsError> { Ok(frame.column(name)?.i64()?.get(row).unwrap_or(0)) };
+    let whole =
+        |name: &str, row: usize| -> Result<i64, PolarsError> { Ok(frame.column(name)?.i64()?.get(row).unwrap_or(0)) };
     for row in 0..frame.height() {
         let key = (text("field_id", row)?.unwrap_or_default(), season, text("strip_id", row)?, text("planter", row)?);
         let total = totals.entry(key).or_default();

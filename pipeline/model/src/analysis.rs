@@ -2,13 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_settings::{Planter, Settings};
 use crate::summary::{mean, quantile};
+use evenstand_settings::{Planter, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
-    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow, StartingPointRow,
-    StripMeasureRow, StripRow,
+    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow,
+    StartingPointRow, StripMeasureRow, StripRow,
 };
+use rayon::prelude::*;
 
 use crate::comparisons::comparisons;
 use crate::curve::{CurveModel, Drawing, fit_curves};
@@ -72,7 +73,8 @@ pub fn analyse(questions: &Questions) -> Answers {
     let responses = Response::all(&measures);
     let tasks: Vec<(Axis, &Response)> =
         axes.iter().flat_map(|axis| responses.iter().map(move |response| (axis.clone(), response))).collect();
-    let outcomes = in_parallel(&tasks, |(axis, response)| work_out(questions, &measures, axis, response));
+    let outcomes: Vec<Outcome> =
+        tasks.par_iter().map(|(axis, response)| work_out(questions, &measures, axis, response)).collect();
     let mut answers = Answers { dig_window: dig_window(questions.digs), ..Answers::default() };
     let mut groups: Vec<GroupAnswer> = Vec::new();
     for outcome in outcomes {
@@ -85,7 +87,9 @@ pub fn analyse(questions: &Questions) -> Answers {
     }
     groups.extend(open_from_the_start(questions.strips, &groups, questions.settings));
     mark_primary(&mut groups, questions.settings);
-    groups.sort_by(|a, b| (&a.key, !a.primary, &a.response).cmp(&(&b.key, !b.primary, &b.response)));
+    // Strips whose condition is not one condition come last: nobody plants by them.
+    let unclear = |key: &GroupKey| key.condition == "mixed" || key.condition == "unstated";
+    groups.sort_by_key(|group| (unclear(&group.key), group.key.clone(), !group.primary, group.response.clone()));
     for group in &groups {
         answers.starting_points.push(starting_point(group, questions));
         answers.settings.extend(knob_rows(group, questions));
@@ -130,29 +134,6 @@ struct Outcome {
     facts: Vec<ModelRow>,
 }
 
-/// Runs tasks on as many threads as the machine has; results come back in the order of the tasks.
-fn in_parallel<T: Sync, R: Send>(tasks: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(tasks.len().max(1));
-    let next = std::sync::atomic::AtomicUsize::new(0);
-    let mut done: Vec<(usize, R)> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads)
-            .map(|_| {
-                scope.spawn(|| {
-                    let mut done = Vec::new();
-                    loop {
-                        let task = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-                        let Some(item) = tasks.get(task) else { return done };
-                        done.push((task, work(item)));
-                    }
-                })
-            })
-            .collect();
-        workers.into_iter().flat_map(|worker| worker.join().expect("a worker does not panic on data")).collect()
-    });
-    done.sort_by_key(|(task, _)| *task);
-    done.into_iter().map(|(_, result)| result).collect()
-}
-
 fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &Response) -> Outcome {
     let settings = questions.settings;
     let Some(observed) = observations(questions.strips, measures, response, axis) else { return Outcome::default() };
@@ -180,7 +161,9 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
     if groups.iter().all(|(key, coverage)| words::nothing_to_compare(coverage, &key.condition).is_some()) {
         outcome.groups = groups
             .iter()
-            .filter_map(|(key, coverage)| Some(open(key, coverage, words::nothing_to_compare(coverage, &key.condition)?)))
+            .filter_map(|(key, coverage)| {
+                Some(open(key, coverage, words::nothing_to_compare(coverage, &key.condition)?))
+            })
             .collect();
         return outcome;
     }
@@ -209,7 +192,11 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
             continue;
         }
         let Some(draws) = GroupDraws::new(&model, number, seed ^ (number as u64 + 1)) else {
-            outcome.groups.push(open(key, coverage, "The settings cannot be told apart from the fields they were in.".into()));
+            outcome.groups.push(open(
+                key,
+                coverage,
+                "The settings cannot be told apart from the fields they were in.".into(),
+            ));
             continue;
         };
         outcome.curves.extend(curve_rows(key, &model, coverage, &draws));
@@ -235,9 +222,11 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
 
 /// A seed of its own for each model, the same whatever else is modelled (FNV-1a of the names).
 fn seed_of(seed: u64, axis: &str, response: &str) -> u64 {
-    let hash = axis.bytes().chain([0]).chain(response.bytes()).fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    });
+    let hash = axis
+        .bytes()
+        .chain([0])
+        .chain(response.bytes())
+        .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3));
     hash ^ seed.wrapping_mul(0x9e37_79b9_7f4a_7c15)
 }
 
@@ -266,7 +255,8 @@ fn curve_rows(key: &GroupKey, model: &CurveModel, coverage: &Coverage, draws: &G
 
 /// A random effect of one draw, or zero where the model has no such term.
 fn effect(model: &CurveModel, draw: usize, term: Option<usize>, group: usize) -> f64 {
-    term.and_then(|term| model.posterior.effect_offset(term)).map_or(0.0, |offset| model.posterior.effects[[draw, offset + group]])
+    term.and_then(|term| model.posterior.effect_offset(term))
+        .map_or(0.0, |offset| model.posterior.effects[[draw, offset + group]])
 }
 
 fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<FieldCurveRow> {
@@ -277,7 +267,8 @@ fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<Fie
         (entry.0, entry.1) = (entry.0.min(row.force_n), entry.1.max(row.force_n));
     }
     let terms = &model.groups[group];
-    let coefficient = |draw: usize, column: Option<usize>| column.map_or(0.0, |column| model.posterior.coefficients[[draw, column]]);
+    let coefficient =
+        |draw: usize, column: Option<usize>| column.map_or(0.0, |column| model.posterior.coefficients[[draw, column]]);
     let between = model.fit.names().iter().position(|name| name == "force between field-seasons");
     let mut rows = Vec::new();
     for (field_season, (low, high, (mean_s, mean_s2))) in cells {
@@ -294,7 +285,8 @@ fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<Fie
                         + coefficient(draw, between) * (mean_s - terms.mean_s)
                         + effect(model, draw, model.terms.field, field_season);
                     let slope = coefficient(draw, terms.linear) + effect(model, draw, model.terms.slope, field_season);
-                    let curvature = coefficient(draw, terms.quadratic) + effect(model, draw, model.terms.curvature, field_season);
+                    let curvature =
+                        coefficient(draw, terms.quadratic) + effect(model, draw, model.terms.curvature, field_season);
                     model.response.scale.back(level + slope * (s - mean_s) + curvature * (s * s - mean_s2))
                 })
                 .collect();
@@ -321,7 +313,9 @@ fn adjusted_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<Adjust
     let terms = &model.groups[group];
     let coefficient = |column: Option<usize>| column.map_or(0.0, |column| fit.coefficients()[column]);
     let modes = fit.conditional_modes();
-    let mode = |term: Option<usize>, number: usize| term.and_then(|term| modes.get(term)).map_or(0.0, |modes| modes.modes[number]);
+    let mode = |term: Option<usize>, number: usize| {
+        term.and_then(|term| modes.get(term)).map_or(0.0, |modes| modes.modes[number])
+    };
     let rows = model.observations.rows.iter().zip(&model.cells).zip(fit.residuals());
     rows.filter(|((row, _), _)| row.group == group)
         .map(|((row, (cell_s, cell_s2)), residual)| {
@@ -355,7 +349,11 @@ fn open_from_the_start(strips: &[StripRow], answered: &[GroupAnswer], settings: 
     for strip in strips {
         silent.entry(group_of(strip, axis_of(strip).as_ref())).or_default().push(strip);
     }
-    silent.retain(|key, _| !answered.iter().any(|answer| answer.key == *key && wanted.as_ref().is_none_or(|wanted| answer.response == *wanted)));
+    silent.retain(|key, _| {
+        !answered
+            .iter()
+            .any(|answer| answer.key == *key && wanted.as_ref().is_none_or(|wanted| answer.response == *wanted))
+    });
     silent
         .into_iter()
         .filter(|(key, _)| !answered.iter().any(|answer| answer.key == *key && answer.response.ends_with("_share")))
@@ -418,8 +416,11 @@ fn mark_primary(groups: &mut [GroupAnswer], settings: &Settings) {
 /// The default a pooled answer is held against: that of the planter with most strips, else the review's, else the
 /// force most used.
 fn default_of(group: &GroupAnswer, questions: &Questions) -> Option<f64> {
-    let members: Vec<&StripRow> =
-        questions.strips.iter().filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key && strip.force_n.is_some()).collect();
+    let members: Vec<&StripRow> = questions
+        .strips
+        .iter()
+        .filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key && strip.force_n.is_some())
+        .collect();
     let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
     for strip in &members {
         *counts.entry(strip.planter_id.as_deref().unwrap_or_default()).or_default() += 1;
@@ -481,7 +482,10 @@ fn starting_point(group: &GroupAnswer, questions: &Questions) -> StartingPointRo
         tolerance: Some(group.tolerance),
         borrowed_share: group.borrowed_share,
     };
-    let (Some(draws), Some(picture), Some(coverage), None) = (&group.draws, &group.picture, coverage, &group.open) else { return row };
+    let (Some(draws), Some(picture), Some(coverage), None) = (&group.draws, &group.picture, coverage, &group.open)
+    else {
+        return row;
+    };
     let choice = choose(draws, coverage, picture, default_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = words::reason(coverage, picture, &choice, choice.gain.is_some());
@@ -510,7 +514,8 @@ fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobRow> {
         questions.strips.iter().filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key).collect();
     let mut ids: Vec<String> = distinct(members.iter().filter_map(|strip| strip.planter_id.as_deref()));
     if group.key.planter_id.is_empty() {
-        let fitting = settings.planters.iter().filter(|planter| planter.closer == group.key.closer && planter.calibrated());
+        let fitting =
+            settings.planters.iter().filter(|planter| planter.closer == group.key.closer && planter.calibrated());
         ids.extend(fitting.map(|planter| planter.id.clone()));
     } else {
         ids.retain(|id| *id == group.key.planter_id);
@@ -520,7 +525,8 @@ fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobRow> {
     ids.iter()
         .map(|id| {
             let planter: Planter = settings.planter(id);
-            let default_n = planter.default_force_n().or(settings.analysis.default_force_n).or_else(|| most_used(&members));
+            let default_n =
+                planter.default_force_n().or(settings.analysis.default_force_n).or_else(|| most_used(&members));
             let offer = Offer {
                 key: &group.key,
                 response: &group.response,
@@ -533,4 +539,3 @@ fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobRow> {
         })
         .collect()
 }
-

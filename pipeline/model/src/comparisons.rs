@@ -53,7 +53,13 @@ fn labels(members: &[&Observation], axis: &Axis) -> (Vec<usize>, Vec<String>) {
 }
 
 /// All pairs of one family, with p values adjusted together.
-fn family(members: &[&Observation], response: &Response, axis: &Axis, condition: &str, place: Option<(&str, i64)>) -> Vec<ComparisonRow> {
+fn family(
+    members: &[&Observation],
+    response: &Response,
+    axis: &Axis,
+    condition: &str,
+    place: Option<(&str, i64)>,
+) -> Vec<ComparisonRow> {
     let (codes, names) = labels(members, axis);
     let fitted = fit(members, &codes, names.len(), place.is_some());
     let scale = match response.scale {
@@ -68,7 +74,12 @@ fn family(members: &[&Observation], response: &Response, axis: &Axis, condition:
                 Ok((contrasts, method)) => (contrasts[&(a, b)].estimate, Some(&contrasts[&(a, b)]), method.clone()),
                 Err(method) => {
                     let mean = |code: usize| {
-                        let values: Vec<f64> = members.iter().zip(&codes).filter(|(_, own)| **own == code).map(|(member, _)| member.value.value).collect();
+                        let values: Vec<f64> = members
+                            .iter()
+                            .zip(&codes)
+                            .filter(|(_, own)| **own == code)
+                            .map(|(member, _)| member.value.value)
+                            .collect();
                         crate::summary::mean(&values)
                     };
                     (mean(a) - mean(b), None, method.clone())
@@ -104,7 +115,12 @@ fn family(members: &[&Observation], response: &Response, axis: &Axis, condition:
 type Contrasts = BTreeMap<(usize, usize), Contrast>;
 
 /// Differences of all pairs; the error says in words why there are no standard errors.
-fn fit(members: &[&Observation], codes: &[usize], n_settings: usize, one_field: bool) -> Result<(Contrasts, String), String> {
+fn fit(
+    members: &[&Observation],
+    codes: &[usize],
+    n_settings: usize,
+    one_field: bool,
+) -> Result<(Contrasts, String), String> {
     let no_replication = "means only: no replication, so no test".to_owned();
     let response: Vec<f64> = members.iter().map(|member| member.value.value).collect();
     let blocks = renumber(members.iter().map(|member| member.block));
@@ -137,11 +153,17 @@ fn fit(members: &[&Observation], codes: &[usize], n_settings: usize, one_field: 
     let confounded = || "means only: settings and blocks cannot be told apart".to_owned();
     if design.random().is_empty() {
         let fit = LeastSquares.fit(&design).map_err(|_| no_replication)?;
-        let contrasts = pairs.map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?))).collect::<Option<_>>().ok_or_else(confounded)?;
+        let contrasts = pairs
+            .map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?)))
+            .collect::<Option<_>>()
+            .ok_or_else(confounded)?;
         return Ok((contrasts, "least squares: setting + block".to_owned()));
     }
     let fit = Lmm::reml().fit(&design).map_err(|error| format!("means only: {error}"))?;
-    let contrasts: Contrasts = pairs.map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?))).collect::<Option<_>>().ok_or_else(confounded)?;
+    let contrasts: Contrasts = pairs
+        .map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?)))
+        .collect::<Option<_>>()
+        .ok_or_else(confounded)?;
     let terms: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
     let df = contrasts.values().next().map_or(String::new(), |contrast| contrast.method.clone());
     Ok((contrasts, format!("mixed model: setting, random {}; df {df}", terms.join(", "))))

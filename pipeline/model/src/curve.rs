@@ -94,7 +94,11 @@ pub(crate) struct Drawing {
 }
 
 /// Fits the model. The error says in words why it could not be fitted.
-pub(crate) fn fit_curves<'a>(response: &Response, observations: Observations<'a>, drawing: Drawing) -> Result<CurveModel<'a>, String> {
+pub(crate) fn fit_curves<'a>(
+    response: &Response,
+    observations: Observations<'a>,
+    drawing: Drawing,
+) -> Result<CurveModel<'a>, String> {
     let frame = Frame::new(&observations);
     let rows = &observations.rows;
     let modelled: Vec<f64> = rows.iter().map(|row| row.modelled).collect();
@@ -107,7 +111,12 @@ pub(crate) fn fit_curves<'a>(response: &Response, observations: Observations<'a>
     let weights = weights(response, rows, &modelled, &frame, &random)?;
     let design = make(weights, random).map_err(words)?;
     let fit = Lmm::reml().fit(&design).map_err(words)?;
-    let scales = [terms.field.map(|_| priors.field), terms.block.map(|_| priors.block), terms.slope.map(|_| priors.slope), terms.curvature.map(|_| priors.curvature)];
+    let scales = [
+        terms.field.map(|_| priors.field),
+        terms.block.map(|_| priors.block),
+        terms.slope.map(|_| priors.slope),
+        terms.curvature.map(|_| priors.curvature),
+    ];
     let options = PosteriorOptions {
         draws: drawing.draws,
         burn_in: drawing.draws,
@@ -162,14 +171,21 @@ fn weights(
     }
     let seeds: Vec<f64> = rows.iter().filter_map(|row| row.value.seeds).collect();
     let scaled = |share: &dyn Fn(usize) -> f64| {
-        let raw: Vec<f64> = seeds.iter().enumerate().map(|(row, seeds)| seeds * share(row) * (1.0 - share(row))).collect();
+        let raw: Vec<f64> =
+            seeds.iter().enumerate().map(|(row, seeds)| seeds * share(row) * (1.0 - share(row))).collect();
         let typical = mean(&raw);
         raw.into_iter().map(|weight| weight / typical).collect::<Vec<_>>()
     };
     let overall = (mean(&rows.iter().map(|row| row.value.value).collect::<Vec<_>>())).clamp(0.02, 0.98);
-    let first = Design::new(modelled.to_vec(), frame.matrix.clone(), frame.names.clone(), random.to_vec(), Some(scaled(&|_| overall)))
-        .and_then(|design| Lmm::reml().fit(&design))
-        .map_err(|error| error.to_string())?;
+    let first = Design::new(
+        modelled.to_vec(),
+        frame.matrix.clone(),
+        frame.names.clone(),
+        random.to_vec(),
+        Some(scaled(&|_| overall)),
+    )
+    .and_then(|design| Lmm::reml().fit(&design))
+    .map_err(|error| error.to_string())?;
     let fitted: Vec<f64> = first.fitted().iter().map(|logit| Scale::Logit.back(*logit).clamp(0.02, 0.98)).collect();
     Ok(Some(scaled(&|row| fitted[row])))
 }
@@ -200,7 +216,9 @@ fn means<K: Ord>(pairs: impl Iterator<Item = (K, f64)>) -> BTreeMap<K, (f64, f64
 impl Frame {
     fn new(observations: &Observations) -> Self {
         let rows = &observations.rows;
-        let (low, high) = rows.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), row| (low.min(row.force_n), high.max(row.force_n)));
+        let (low, high) = rows
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), row| (low.min(row.force_n), high.max(row.force_n)));
         let centre_n = (low + high) / 2.0;
         let half_range_n = if high > low { (high - low) / 2.0 } else { 1.0 };
         let scaled: Vec<f64> = rows.iter().map(|row| (row.force_n - centre_n) / half_range_n).collect();
@@ -213,7 +231,8 @@ impl Frame {
         for row in rows {
             cell_forces.entry(cell_key(row)).or_default().push(row.force_n);
         }
-        let cell_levels: BTreeMap<(usize, usize), usize> = cell_forces.into_iter().map(|(cell, forces)| (cell, force_levels(&forces).1.len())).collect();
+        let cell_levels: BTreeMap<(usize, usize), usize> =
+            cell_forces.into_iter().map(|(cell, forces)| (cell, force_levels(&forces).1.len())).collect();
         let basis = |group: usize| observations.groups[group].1.basis;
         // Deviation of each strip from what its group's curve compares it with.
         let within: Vec<(f64, f64)> = rows
@@ -232,7 +251,8 @@ impl Frame {
             })
             .collect();
         let behind_curve = |row: &Observation| basis(row.group) == Basis::Logs || cell_levels[&cell_key(row)] > 1;
-        let group_means = means(rows.iter().zip(&scaled).filter(|(row, _)| behind_curve(row)).map(|(row, s)| (row.group, *s)));
+        let group_means =
+            means(rows.iter().zip(&scaled).filter(|(row, _)| behind_curve(row)).map(|(row, s)| (row.group, *s)));
         let mut names = Vec::new();
         let mut columns: Vec<Vec<f64>> = Vec::new();
         let mut curved_anywhere = false;
@@ -245,13 +265,17 @@ impl Frame {
                 continue;
             }
             names.push(format!("force {}", group + 1));
-            columns.push(rows.iter().zip(&within).map(|(row, within)| if member(row) { within.0 } else { 0.0 }).collect());
+            columns
+                .push(rows.iter().zip(&within).map(|(row, within)| if member(row) { within.0 } else { 0.0 }).collect());
             let curved = coverage.level_forces.len() >= 3
-                && (coverage.basis == Basis::Logs || cell_levels.iter().any(|((owner, _), levels)| *owner == group && *levels >= 3));
+                && (coverage.basis == Basis::Logs
+                    || cell_levels.iter().any(|((owner, _), levels)| *owner == group && *levels >= 3));
             if curved {
                 curved_anywhere = true;
                 names.push(format!("force² {}", group + 1));
-                columns.push(rows.iter().zip(&within).map(|(row, within)| if member(row) { within.1 } else { 0.0 }).collect());
+                columns.push(
+                    rows.iter().zip(&within).map(|(row, within)| if member(row) { within.1 } else { 0.0 }).collect(),
+                );
             }
         }
         let between: Vec<f64> = rows
@@ -268,11 +292,14 @@ impl Frame {
             columns.push(between);
         }
         let matrix = Array2::from_shape_fn((rows.len(), columns.len()), |(row, column)| columns[column][row]);
-        let trials: BTreeSet<usize> = cell_levels.iter().filter(|(_, levels)| **levels > 1).map(|((_, field_season), _)| *field_season).collect();
+        let trials: BTreeSet<usize> =
+            cell_levels.iter().filter(|(_, levels)| **levels > 1).map(|((_, field_season), _)| *field_season).collect();
         Self {
             matrix,
             names,
-            groups: (0..observations.groups.len()).map(|group| group_means.get(&group).copied().unwrap_or((0.0, 0.0))).collect(),
+            groups: (0..observations.groups.len())
+                .map(|group| group_means.get(&group).copied().unwrap_or((0.0, 0.0)))
+                .collect(),
             cells,
             within,
             centre_n,
@@ -290,13 +317,19 @@ impl Frame {
         let blocks: Vec<usize> = rows.iter().map(|row| row.block).collect();
         let mut random = Vec::new();
         let mut terms = TermNumbers::default();
-        let mut formula = String::from("force + force² within field-seasons by condition and closer, force between field-seasons");
+        let mut formula =
+            String::from("force + force² within field-seasons by condition and closer, force between field-seasons");
         let mut add = |slot: &mut Option<usize>, term: RandomTerm| {
             *slot = Some(random.len());
             formula.push_str(&format!(" + ({})", term.name));
             random.push(term);
         };
-        if field_seasons >= 2 && field_seasons < rows.len() {
+        // A field-season of its own for every group cannot be told from the group.
+        let seasons_of_group = |group: usize| {
+            rows.iter().filter(|row| row.group == group).map(|row| row.field_season).collect::<BTreeSet<_>>()
+        };
+        let told_apart = (0..observations.groups.len()).any(|group| seasons_of_group(group).len() > 1);
+        if field_seasons >= 2 && field_seasons < rows.len() && told_apart {
             add(&mut terms.field, RandomTerm::intercept("field-season", fields.clone(), field_seasons));
         }
         if observations.blocks > field_seasons && observations.blocks < rows.len() {

@@ -142,13 +142,27 @@ fn curve_shape(draws: &GroupDraws, grid: &[f64], best: usize) -> Shape {
     let last = grid.len() - 1;
     let worse = |end: usize| {
         let count = (0..draws.len())
-            .filter(|draw| draws.worth(*draw, grid[end], Field::Typical) < draws.worth(*draw, grid[best], Field::Typical))
+            .filter(|draw| {
+                draws.worth(*draw, grid[end], Field::Typical) < draws.worth(*draw, grid[best], Field::Typical)
+            })
             .count();
         count as f64 / draws.len() as f64 >= LIKELY
     };
     match (best == 0, best == last) {
-        (true, _) => if worse(last) { Shape::Lighter } else { Shape::Untold },
-        (_, true) => if worse(0) { Shape::Heavier } else { Shape::Untold },
+        (true, _) => {
+            if worse(last) {
+                Shape::Lighter
+            } else {
+                Shape::Untold
+            }
+        }
+        (_, true) => {
+            if worse(0) {
+                Shape::Heavier
+            } else {
+                Shape::Untold
+            }
+        }
         _ => match (worse(0), worse(last)) {
             (true, true) => Shape::Inside,
             (false, false) => Shape::Untold,
@@ -162,7 +176,8 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     let (low, high) = coverage.tested;
     // A default that lies outside the tested range by less than its rounding is at its end.
     let slack = 0.01 * (high - low);
-    let tested_default = default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
+    let tested_default =
+        default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
     let stay = tested_default.is_some_and(|default| {
         let inside = picture.window.is_some_and(|(low, high)| (low..=high).contains(&default));
         inside || !picture.seen || probability_better(draws, picture.best_n, default) < LIKELY
@@ -177,7 +192,13 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     } else {
         Evidence::Open
     };
-    Choice { evidence, start_n, stay, gain: tested_default.map(|default| gain(draws, start_n, default)), prob_near_best }
+    Choice {
+        evidence,
+        start_n,
+        stay,
+        gain: tested_default.map(|default| gain(draws, start_n, default)),
+        prob_near_best,
+    }
 }
 
 /// Gain of one force over another in the typical field.
@@ -198,7 +219,8 @@ pub(crate) fn gain(draws: &GroupDraws, start_n: f64, default_n: f64) -> Gain {
 pub(crate) fn near_best(draws: &GroupDraws, grid: &[f64], force_n: f64, tolerance: f64) -> f64 {
     let near = (0..draws.len())
         .filter(|draw| {
-            let top = grid.iter().map(|force| draws.worth(*draw, *force, Field::Unseen)).fold(f64::NEG_INFINITY, f64::max);
+            let top =
+                grid.iter().map(|force| draws.worth(*draw, *force, Field::Unseen)).fold(f64::NEG_INFINITY, f64::max);
             top - draws.worth(*draw, force_n, Field::Unseen) <= tolerance
         })
         .count();

@@ -48,7 +48,8 @@ impl GroupDraws {
         let posterior = &model.posterior;
         let draws = (0..posterior.draws())
             .map(|draw| {
-                let coefficient = |column: Option<usize>| column.map_or(0.0, |column| posterior.coefficients[[draw, column]]);
+                let coefficient =
+                    |column: Option<usize>| column.map_or(0.0, |column| posterior.coefficients[[draw, column]]);
                 let mut spread = |term: Option<usize>, prior: f64| {
                     let from_prior: f64 = random.sample::<f64, _>(StandardNormal).abs() * prior;
                     let deviation = term.map_or(from_prior, |term| posterior.standard_deviations[[draw, term]]);

@@ -43,7 +43,13 @@ pub(crate) fn not_fitted(axis: &Axis, response: &str, why: &str) -> Vec<ModelRow
 pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<LevelTest>]) -> Vec<ModelRow> {
     let fit = &model.fit;
     let mut book = Book { model: axis.name(), response: &model.response.name, rows: Vec::new() };
-    book.write("formula", "formula", None, None, Some(format!("{} scale: {}", model.response.scale.name(), model.formula)));
+    book.write(
+        "formula",
+        "formula",
+        None,
+        None,
+        Some(format!("{} scale: {}", model.response.scale.name(), model.formula)),
+    );
     for (number, (key, coverage)) in model.observations.groups.iter().enumerate() {
         let text = format!(
             "{}; {}{}; {}, {} field-seasons, {} strips, {} settings",
@@ -73,16 +79,33 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
     let posterior = &model.posterior;
     book.write("draws", "draws", Some(posterior.draws() as f64), None, Some("stored draws of the posterior".into()));
     let smallest = posterior.effective_sample_size.iter().copied().fold(f64::INFINITY, f64::min);
-    book.write("draws", "effective_sample_size", Some(smallest), None, Some("smallest over standard deviations".into()));
+    book.write(
+        "draws",
+        "effective_sample_size",
+        Some(smallest),
+        None,
+        Some("smallest over standard deviations".into()),
+    );
     book.write("draws", "acceptance_rate", Some(posterior.acceptance_rate), None, None);
-    for (name, scale) in [("field-season", model.priors.field), ("block", model.priors.block), ("slope", model.priors.slope), ("curvature", model.priors.curvature)] {
+    for (name, scale) in [
+        ("field-season", model.priors.field),
+        ("block", model.priors.block),
+        ("slope", model.priors.slope),
+        ("curvature", model.priors.curvature),
+    ] {
         book.write("prior", name, Some(scale), None, Some("half-normal scale of the standard deviation".into()));
     }
     book.check("converged", optimum.converged, || optimum.reason.to_string());
     book.check("effective sample size at least 100", smallest >= 100.0, || format!("{smallest:.0}"));
     for (number, test) in levels.iter().enumerate() {
         if let Some(test) = test {
-            book.write("levels", &format!("group {}", number + 1), Some(test.p_value), None, Some(format!("p value that all settings are alike; df {}", test.method)));
+            book.write(
+                "levels",
+                &format!("group {}", number + 1),
+                Some(test.p_value),
+                None,
+                Some(format!("p value that all settings are alike; df {}", test.method)),
+            );
         }
     }
     for note in &model.notes {

@@ -117,7 +117,8 @@ pub(crate) fn coverage(strips: &[Placed]) -> Coverage {
     for strip in &counted {
         blocks.entry((strip.field_id, strip.season, strip.block)).or_default().push(strip.force_n);
     }
-    let tested = all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), force| (low.min(*force), high.max(*force)));
+    let tested =
+        all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), force| (low.min(*force), high.max(*force)));
     Coverage {
         basis,
         field_seasons: if basis == Basis::Trial { trials.len() } else { by_season.len() },

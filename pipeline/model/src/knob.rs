@@ -1,7 +1,7 @@
 //! Starting points in each planter's own knob, against its own default.
 
-use evenstand_settings::{Calibration, Knob, Planter};
 use crate::summary::mean;
+use evenstand_settings::{Calibration, Knob, Planter};
 use evenstand_tables::rows::KnobRow;
 
 use crate::decision::{Choice, Evidence, Picture, choose, gain, grid, near_best};
@@ -34,7 +34,14 @@ pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>)
         reason: offer.open.map(str::to_owned),
         basis: offer.coverage.map(|coverage| coverage.basis.name().to_owned()),
         shape: None,
-        knob: Some(match &planter.knob { Some(Knob::Pressure { .. }) => "pressure", Some(Knob::Positions { .. }) => "positions", None => "none" }.to_owned()),
+        knob: Some(
+            match &planter.knob {
+                Some(Knob::Pressure { .. }) => "pressure",
+                Some(Knob::Positions { .. }) => "positions",
+                None => "none",
+            }
+            .to_owned(),
+        ),
         advice: Some("open".to_owned()),
         default_force_n: default_n.filter(|_| calibrated),
         start_force_n: None,
@@ -81,7 +88,8 @@ fn fill_window(row: &mut KnobRow, planter: &Planter, picture: &Picture, calibrat
     }
     match &planter.knob {
         Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
-            let pressure = |force: f64| pressure_of(calibration.as_ref().filter(|_| calibrated), force).clamp(*min_kpa, *max_kpa);
+            let pressure =
+                |force: f64| pressure_of(calibration.as_ref().filter(|_| calibrated), force).clamp(*min_kpa, *max_kpa);
             // Rounded inwards, so that what is called as good is as good.
             let low = min_kpa + ((pressure(low) - min_kpa) / step_kpa - 1e-9).ceil() * step_kpa;
             let high = min_kpa + ((pressure(high) - min_kpa) / step_kpa + 1e-9).floor() * step_kpa;
@@ -90,9 +98,12 @@ fn fill_window(row: &mut KnobRow, planter: &Planter, picture: &Picture, calibrat
             }
         }
         Some(Knob::Positions { positions, .. }) => {
-            let mut inside = positions.iter().filter(|position| position.force_n.is_some_and(|force| force >= low - 1e-9 && force <= high + 1e-9));
+            let mut inside = positions
+                .iter()
+                .filter(|position| position.force_n.is_some_and(|force| force >= low - 1e-9 && force <= high + 1e-9));
             row.window_low_position = inside.next().map(|position| position.label.clone());
-            row.window_high_position = inside.next_back().map(|position| position.label.clone()).or_else(|| row.window_low_position.clone());
+            row.window_high_position =
+                inside.next_back().map(|position| position.label.clone()).or_else(|| row.window_low_position.clone());
         }
         None => {}
     }
@@ -123,7 +134,8 @@ fn fill_start(
                 let force_of = |pressure: f64| calibration.map_or(pressure, |line| line.force_n(pressure));
                 let wanted = pressure_of(calibration, start);
                 let steps = (wanted - min_kpa) / step_kpa;
-                let on_knob = [steps.floor(), steps.ceil()].map(|steps| (min_kpa + steps * step_kpa).clamp(*min_kpa, *max_kpa));
+                let on_knob =
+                    [steps.floor(), steps.ceil()].map(|steps| (min_kpa + steps * step_kpa).clamp(*min_kpa, *max_kpa));
                 let nearest = on_knob
                     .into_iter()
                     .filter(|pressure| tested(force_of(*pressure)))
@@ -149,7 +161,10 @@ fn fill_start(
             None => {}
         }
         let losses: Vec<f64> = (0..draws.len())
-            .map(|draw| draws.worth(draw, choice.start_n, crate::draws::Field::Typical) - draws.worth(draw, start, crate::draws::Field::Typical))
+            .map(|draw| {
+                draws.worth(draw, choice.start_n, crate::draws::Field::Typical)
+                    - draws.worth(draw, start, crate::draws::Field::Typical)
+            })
             .collect();
         row.rounding_loss = Some(mean(&losses));
     } else {
@@ -157,7 +172,9 @@ fn fill_start(
         row.start_position = row.default_position.clone();
         row.rounding_loss = Some(0.0);
         row.at_limit = match &planter.knob {
-            Some(Knob::Pressure { min_kpa, max_kpa, default_kpa: Some(default), .. }) => Some(*default <= min_kpa + 1e-9 || *default >= max_kpa - 1e-9),
+            Some(Knob::Pressure { min_kpa, max_kpa, default_kpa: Some(default), .. }) => {
+                Some(*default <= min_kpa + 1e-9 || *default >= max_kpa - 1e-9)
+            }
             Some(Knob::Positions { positions, default: Some(default) }) => {
                 Some([positions.first(), positions.last()].iter().flatten().any(|end| end.label == *default))
             }

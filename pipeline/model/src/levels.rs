@@ -49,7 +49,8 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
     let mut random = Vec::new();
     if several_fields {
         let cells = renumber(field_seasons.iter().zip(&levels).map(|(field, level)| field * n_levels + level));
-        for (name, codes) in [("field-season", &field_seasons), ("block", &blocks), ("field-season × setting", &cells)] {
+        for (name, codes) in [("field-season", &field_seasons), ("block", &blocks), ("field-season × setting", &cells)]
+        {
             let groups = count(codes);
             let new = name == "field-season" || groups > count(&field_seasons);
             if new && groups < rows.len() {
@@ -66,7 +67,11 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
     }
     let mut limits = Vec::new();
     let pairs = (0..n_levels).flat_map(|a| (0..a).map(move |b| (a, b)));
-    let pair_row = |(a, b): (usize, usize)| (0..design.names().len()).map(|column| f64::from(i8::from(column == a) - i8::from(column == b))).collect::<Vec<_>>();
+    let pair_row = |(a, b): (usize, usize)| {
+        (0..design.names().len())
+            .map(|column| f64::from(i8::from(column == a) - i8::from(column == b)))
+            .collect::<Vec<_>>()
+    };
     let (p_value, coefficients, method) = if design.random().is_empty() {
         let fit = LeastSquares.fit(&design).ok()?;
         let test = fit.joint_test(&differences).ok()?;
@@ -97,7 +102,9 @@ fn trial_rows(observations: &Observations, group: usize) -> Vec<usize> {
     for (number, row) in observations.rows.iter().enumerate().filter(|(_, row)| row.group == group) {
         by_field.entry(row.field_season).or_default().push(number);
     }
-    let varied = |members: &Vec<usize>| force_levels(&members.iter().map(|row| observations.rows[*row].force_n).collect::<Vec<_>>()).1.len() > 1;
+    let varied = |members: &Vec<usize>| {
+        force_levels(&members.iter().map(|row| observations.rows[*row].force_n).collect::<Vec<_>>()).1.len() > 1
+    };
     by_field.into_values().filter(varied).flatten().collect()
 }
 

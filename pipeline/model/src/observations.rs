@@ -79,6 +79,12 @@ pub(crate) fn observations<'a>(
         rows,
         blocks: blocks.len(),
         field_seasons: field_seasons.into_keys().collect(),
-        groups: groups.into_iter().map(|(key, placed)| { let found = coverage(&placed); (key, found) }).collect(),
+        groups: groups
+            .into_iter()
+            .map(|(key, placed)| {
+                let found = coverage(&placed);
+                (key, found)
+            })
+            .collect(),
     })
 }

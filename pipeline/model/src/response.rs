@@ -60,7 +60,9 @@ impl<'a> Measures<'a> {
     pub fn new(rows: &'a [StripMeasureRow]) -> Self {
         let values = rows
             .iter()
-            .filter_map(|row| Some(((row.field_id.as_str(), row.season, row.strip_id.as_str(), row.name.as_str()), row.value?)))
+            .filter_map(|row| {
+                Some(((row.field_id.as_str(), row.season, row.strip_id.as_str(), row.name.as_str()), row.value?))
+            })
             .collect();
         Self { rows, values }
     }
@@ -101,7 +103,11 @@ impl Response {
         names.sort_unstable();
         names.dedup();
         for name in names {
-            let better = match measures.iter().find(|row| row.name == name && row.better.is_some()).and_then(|row| row.better.as_deref()) {
+            let better = match measures
+                .iter()
+                .find(|row| row.name == name && row.better.is_some())
+                .and_then(|row| row.better.as_deref())
+            {
                 Some("lower") => Better::Lower,
                 Some("higher") => Better::Higher,
                 _ => Better::Neither,
@@ -113,10 +119,12 @@ impl Response {
 
     /// The value of a strip; missing where it was not measured, or must stay out of the models (more plants than seeds).
     pub fn of(&self, strip: &StripRow, measures: &Measures) -> Option<Value> {
-        let plain = |value: Option<f64>| value.filter(|value| value.is_finite()).map(|value| Value { value, seeds: None });
+        let plain =
+            |value: Option<f64>| value.filter(|value| value.is_finite()).map(|value| Value { value, seeds: None });
         let share = |value: Option<f64>| {
             let value = value.filter(|share| (0.0..=1.0).contains(share))?;
-            (strip.usable == Some(true)).then_some(Value { value, seeds: strip.seeds_sown.filter(|seeds| *seeds >= 1.0) })
+            (strip.usable == Some(true))
+                .then_some(Value { value, seeds: strip.seeds_sown.filter(|seeds| *seeds >= 1.0) })
         };
         match self.name.as_str() {
             "on_time_share" => share(strip.on_time_share),
@@ -127,7 +135,12 @@ impl Response {
             "leaf_stage_sd" => plain(strip.leaf_stage_sd),
             name => {
                 let name = name.strip_prefix("measure:")?;
-                plain(measures.values.get(&(strip.field_id.as_str(), strip.season, strip.strip_id.as_str(), name)).copied())
+                plain(
+                    measures
+                        .values
+                        .get(&(strip.field_id.as_str(), strip.season, strip.strip_id.as_str(), name))
+                        .copied(),
+                )
             }
         }
     }

@@ -11,9 +11,12 @@ pub(crate) fn counted(count: usize, noun: &str) -> String {
 /// Why nothing can be said before anything is worked out; `None` where an answer may be sought.
 pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option<String> {
     let strips = counted(coverage.strips, "strip");
+    if condition == "mixed" {
+        return Some("These strips lie in two conditions, so no condition can be named to use an answer in. Take soil notes by strip or block.".to_owned());
+    }
     if coverage.level_forces.len() < 2 {
         return Some(format!(
-            "All {strips} had one setting, so there is nothing to compare. Next season vary the setting between strips: one lighter and one heavier than the usual, in three or four blocks."
+            "There is one setting only ({strips}), so there is nothing to compare. Next season vary the setting between strips: one lighter and one heavier than the usual, in three or four blocks."
         ));
     }
     if coverage.basis == Basis::Logs && !coverage.varied_within_fields {
@@ -28,16 +31,17 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
             counted(coverage.blocks, "block")
         ));
     }
-    if condition == "mixed" {
-        return Some("These strips lie in two conditions, so no condition can be named to use an answer in. Take soil notes by strip or block.".to_owned());
-    }
     None
 }
 
 /// Why the start is what it is, or why the answer stays open.
 pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, has_default: bool) -> String {
     let basis = match coverage.basis {
-        Basis::Trial => format!("{} of trials, {}", counted(coverage.field_seasons, "field-season"), counted(coverage.strips, "strip")),
+        Basis::Trial => format!(
+            "{} of trials, {}",
+            counted(coverage.field_seasons, "field-season"),
+            counted(coverage.strips, "strip")
+        ),
         Basis::Logs => format!(
             "A pattern in logs, to be tested: settings varied only between the seasons of a field ({})",
             counted(coverage.field_seasons, "field-season")
@@ -48,7 +52,9 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
         Shape::Lighter => "lighter was better throughout; the best may lie below the lightest setting tried",
         Shape::Heavier => "heavier was better throughout; the best may lie above the heaviest setting tried",
         Shape::Plateau => "one end of the tested range is worse, and beyond that a wide range is about as good",
-        Shape::Flat => "no setting could be told from another, and differences that matter are excluded: any setting tried will do",
+        Shape::Flat => {
+            "no setting could be told from another, and differences that matter are excluded: any setting tried will do"
+        }
         Shape::Untold => "no setting could be told from another, and differences that matter are not excluded either",
     };
     let verdict = match (choice.evidence, choice.stay) {

@@ -330,7 +330,7 @@ fn basis_words(basis: &str, has_start: bool) -> Option<String> {
              ways too. Try it in strips before relying on it."
                 .to_owned(),
         ),
-        ("logs", false) => Some("Settings differed only between fields.".to_owned()),
+        ("logs", false) => None,
         ("digs", _) => Some("From digging alone: no stand counts stand behind it.".to_owned()),
         _ => None,
     }

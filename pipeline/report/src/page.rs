@@ -2,6 +2,7 @@
 
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment};
+use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::answer::{Card, cards};
@@ -44,6 +45,8 @@ struct Page<'a> {
     style: &'a str,
     fonts: String,
     scope: Scope,
+    /// "90 %", or nothing where the run does not say.
+    interval: String,
     cards: &'a [Card],
     conditions: &'a [why::Why],
     groups: &'a [fields::FieldGroup],
@@ -68,9 +71,14 @@ pub fn render(
     let (page, charts) = compose(results)?;
     let mut write_file =
         |file: String, bytes: &[u8]| write(&file, bytes).map_err(|source| ReportError::Write { file, source });
-    for chart in &charts {
-        write_file(format!("charts/{}.svg", chart.file), chart.svg.as_bytes())?;
-        write_file(format!("charts/{}.png", chart.file), &charts::png(&chart.sketch, &chart.alt)?)?;
+    // A few at a time, so that a review of thousands of fields never holds all its pictures.
+    for few in charts.chunks(32) {
+        let pictures: Vec<Vec<u8>> =
+            few.par_iter().map(|chart| charts::png(&chart.sketch, &chart.alt)).collect::<Result<_, _>>()?;
+        for (chart, picture) in few.iter().zip(pictures) {
+            write_file(format!("charts/{}.svg", chart.file), chart.svg.as_bytes())?;
+            write_file(format!("charts/{}.png", chart.file), &picture)?;
+        }
     }
     write_file("index.html".to_owned(), page.as_bytes())?;
     Ok(Summary { charts: charts.len() })
@@ -96,13 +104,9 @@ fn compose(results: &Results) -> Result<(String, Vec<Drawn>), ReportError> {
     let mut names = Names::default();
     let pooled = why::pooled_charts(results, &mut names);
     let fields = fields::field_charts(results, &mut names);
-    let mut charts = Vec::with_capacity(pooled.len() + fields.len());
-    for chart in &pooled {
-        charts.push(Drawn::new(&chart.file, &chart.alt, chart.chart.sketch())?);
-    }
-    for chart in &fields {
-        charts.push(Drawn::new(&chart.file, &chart.alt, chart.chart.sketch())?);
-    }
+    let of_pools = pooled.par_iter().map(|chart| Drawn::new(&chart.file, &chart.alt, chart.chart.sketch()));
+    let of_fields = fields.par_iter().map(|chart| Drawn::new(&chart.file, &chart.alt, chart.chart.sketch()));
+    let charts: Vec<Drawn> = of_pools.chain(of_fields).collect::<Result<_, _>>()?;
     let svgs: Vec<&str> = charts.iter().map(|chart| chart.svg.as_str()).collect();
     let (of_pools, of_fields) = svgs.split_at(pooled.len());
     let page = page(
@@ -138,6 +142,7 @@ fn page(
         style: include_str!("../templates/style.css"),
         fonts: font::font_face_rules(),
         scope: scope(results),
+        interval: results.fact_number("interval_level").map(number::percent).unwrap_or_default(),
         cards,
         conditions,
         groups,

@@ -57,7 +57,9 @@ fn why(answer: &Answer) -> String {
         parts.push(format!("{}.", first.trim_end_matches(['.', ':'])));
     }
     if let Some(reason) = &answer.reason {
-        parts.push(reason.clone());
+        // One short reason: the first sentence, but all of it where it says what is missing.
+        let first = reason.find(". ").map_or(reason.as_str(), |end| &reason[..=end]);
+        parts.push(if answer.evidence == Evidence::Open { reason.clone() } else { first.to_owned() });
     }
     parts.join(" ")
 }

@@ -160,7 +160,9 @@ pub(crate) fn parse(block: &toml::Table) -> Result<Planter, SettingsError> {
     let knob = match block.get("closing") {
         None => None,
         Some(toml::Value::Table(closing)) => Some(parse_knob(closing, &place)?),
-        Some(other) => return Err(SettingsError::value(format!("{place}, closing"), other, "a [planter.closing] table")),
+        Some(other) => {
+            return Err(SettingsError::value(format!("{place}, closing"), other, "a [planter.closing] table"));
+        }
     };
     Ok(Planter { id, closer, gauge_wheel, knob })
 }
@@ -185,9 +187,10 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
             continue;
         }
         let (base, suffix) = key.split_once('_').unwrap_or((key, ""));
-        let (Some(slot), true) =
-            (["min", "max", "step", "default"].iter().position(|k| *k == base), Kind::Pressure.suffixes().contains(&suffix))
-        else {
+        let (Some(slot), true) = (
+            ["min", "max", "step", "default"].iter().position(|k| *k == base),
+            Kind::Pressure.suffixes().contains(&suffix),
+        ) else {
             return Err(SettingsError::value(
                 place,
                 format!("the key {key}"),
@@ -207,7 +210,10 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
             let points = pairs(value)
                 .ok_or_else(|| SettingsError::value(format!("{place}.force_n"), value, "a list of [kPa, N] pairs"))?;
             let shown = format!("{points:?}");
-            Some(Calibration::new(points).map_err(|expected| SettingsError::value(format!("{place}.force_n"), shown, expected))?)
+            Some(
+                Calibration::new(points)
+                    .map_err(|expected| SettingsError::value(format!("{place}.force_n"), shown, expected))?,
+            )
         }
     };
     let last_weighed = calibration.as_ref().and_then(|line| line.points().last().map(|point| point.0));
@@ -216,11 +222,19 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
         SettingsError::value(format!("{place}.max_kpa"), "nothing", "the highest pressure the planter allows")
     })?;
     if max_kpa <= min_kpa {
-        return Err(SettingsError::value(format!("{place}.max"), format!("{max_kpa} kPa"), format!("more than the lowest, {min_kpa} kPa")));
+        return Err(SettingsError::value(
+            format!("{place}.max"),
+            format!("{max_kpa} kPa"),
+            format!("more than the lowest, {min_kpa} kPa"),
+        ));
     }
     let step_kpa = step.unwrap_or(10.0);
     if !(step_kpa > 0.0 && step_kpa <= max_kpa - min_kpa) {
-        return Err(SettingsError::value(format!("{place}.step"), format!("{step_kpa} kPa"), "a step above 0, within the limits"));
+        return Err(SettingsError::value(
+            format!("{place}.step"),
+            format!("{step_kpa} kPa"),
+            "a step above 0, within the limits",
+        ));
     }
     if let Some(default) = default
         && !(min_kpa - 1e-9..=max_kpa + 1e-9).contains(&default)
@@ -231,18 +245,30 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
             format!("a pressure within the limits {min_kpa} to {max_kpa} kPa"),
         ));
     }
-    Ok(Knob::Pressure { min_kpa, max_kpa, step_kpa, default_kpa: default, unit: unit.unwrap_or_else(|| "kpa".into()), calibration })
+    Ok(Knob::Pressure {
+        min_kpa,
+        max_kpa,
+        step_kpa,
+        default_kpa: default,
+        unit: unit.unwrap_or_else(|| "kpa".into()),
+        calibration,
+    })
 }
 
 fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsError> {
     known_keys(closing, place, &["kind", "positions", "default"])?;
     let list = closing.get("positions").and_then(toml::Value::as_array).ok_or_else(|| {
-        SettingsError::value(format!("{place}.positions"), "nothing", "[{ label = \"1\", force_n = 130 }, …], lightest first")
+        SettingsError::value(
+            format!("{place}.positions"),
+            "nothing",
+            "[{ label = \"1\", force_n = 130 }, …], lightest first",
+        )
     })?;
     let mut positions: Vec<Position> = Vec::new();
     for entry in list {
         let key = format!("{place}.positions");
-        let table = entry.as_table().ok_or_else(|| SettingsError::value(&key, entry, "{ label = \"1\", force_n = 130 }"))?;
+        let table =
+            entry.as_table().ok_or_else(|| SettingsError::value(&key, entry, "{ label = \"1\", force_n = 130 }"))?;
         known_keys(table, &key, &["label", "force_n"])?;
         let label = text(table, &key, "label")?.ok_or_else(|| SettingsError::value(&key, entry, "a label"))?;
         let force_n = match table.get("force_n") {
@@ -259,14 +285,22 @@ fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsE
     }
     let forces: Vec<f64> = positions.iter().filter_map(|position| position.force_n).collect();
     if forces.windows(2).any(|pair| pair[1] <= pair[0]) {
-        return Err(SettingsError::value(format!("{place}.positions"), format!("forces {forces:?}"), "forces that rise from position to position"));
+        return Err(SettingsError::value(
+            format!("{place}.positions"),
+            format!("forces {forces:?}"),
+            "forces that rise from position to position",
+        ));
     }
     let default = text(closing, place, "default")?;
     if let Some(label) = &default
         && !positions.iter().any(|position| position.label == *label)
     {
         let labels: Vec<_> = positions.iter().map(|position| position.label.as_str()).collect();
-        return Err(SettingsError::value(format!("{place}.default"), format!("\"{label}\""), format!("one of {}", labels.join(", "))));
+        return Err(SettingsError::value(
+            format!("{place}.default"),
+            format!("\"{label}\""),
+            format!("one of {}", labels.join(", ")),
+        ));
     }
     Ok(Knob::Positions { positions, default })
 }
@@ -331,7 +365,9 @@ mod tests {
         )
         .unwrap();
         let planter = parse(&block).unwrap();
-        let Some(Knob::Pressure { default_kpa: Some(default), unit, .. }) = &planter.knob else { panic!("a pressure knob") };
+        let Some(Knob::Pressure { default_kpa: Some(default), unit, .. }) = &planter.knob else {
+            panic!("a pressure knob")
+        };
         assert!((default - 206.842_718_795_051).abs() < 1e-9);
         assert_eq!(unit, "psi");
         assert!((planter.default_force_n().unwrap() - 206.842_718_795_051 * 1.2).abs() < 1e-9);

@@ -62,17 +62,29 @@ impl Settings {
         file.display.check()?;
         for (kind, unit) in &file.units {
             let known = Kind::parse(kind).ok_or_else(|| {
-                SettingsError::value(format!("units.{kind}"), kind, "a kind of unit such as force, pressure, length or speed")
+                SettingsError::value(
+                    format!("units.{kind}"),
+                    kind,
+                    "a kind of unit such as force, pressure, length or speed",
+                )
             })?;
             if !known.suffixes().contains(&unit.as_str()) {
-                return Err(SettingsError::value(format!("units.{kind}"), format!("\"{unit}\""), known.suffixes().join(", ")));
+                return Err(SettingsError::value(
+                    format!("units.{kind}"),
+                    format!("\"{unit}\""),
+                    known.suffixes().join(", "),
+                ));
             }
         }
         let mut planters: Vec<Planter> = Vec::new();
         for block in &file.planter {
             let planter = planter::parse(block)?;
             if planters.iter().any(|other| other.id == planter.id) {
-                return Err(SettingsError::value("planter.id", format!("\"{}\" twice", planter.id), "each planter once"));
+                return Err(SettingsError::value(
+                    "planter.id",
+                    format!("\"{}\" twice", planter.id),
+                    "each planter once",
+                ));
             }
             planters.push(planter);
         }
@@ -116,9 +128,14 @@ fn lift_analysis_keys(table: &mut toml::Table) -> Result<(), SettingsError> {
     let forces: Vec<String> = analysis.keys().filter(|key| key.starts_with("default_force_")).cloned().collect();
     for key in forces {
         let suffix = &key["default_force_".len()..];
-        let value = analysis.remove(&key).and_then(|value| value.as_float().or(value.as_integer().map(|whole| whole as f64)));
+        let value =
+            analysis.remove(&key).and_then(|value| value.as_float().or(value.as_integer().map(|whole| whole as f64)));
         let newtons = value.and_then(|value| Kind::Force.to_kept(suffix, value)).ok_or_else(|| {
-            SettingsError::value(&key, "a value or unit that is not understood", "a number, for example default_force_n = 180")
+            SettingsError::value(
+                &key,
+                "a value or unit that is not understood",
+                "a number, for example default_force_n = 180",
+            )
         })?;
         analysis.insert("default_force_n".into(), toml::Value::Float(newtons));
     }

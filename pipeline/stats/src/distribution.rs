@@ -8,6 +8,16 @@ use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, St
 /// Beyond this many degrees of freedom t is taken as normal: the difference is below 1e-12.
 const NORMAL_DF: f64 = 1e12;
 
+/// Upper tail at an argument that is not finite: 0 at infinity, 1 at its opposite, NaN where there is no argument.
+/// `statrs` panics there; a difference of 0 with a standard error of 0 asks for it.
+fn beyond(argument: f64) -> f64 {
+    match argument {
+        f64::INFINITY => 0.0,
+        f64::NEG_INFINITY => 1.0,
+        _ => f64::NAN,
+    }
+}
+
 /// P(Z ≤ z) for the standard normal.
 pub fn normal_cdf(z: f64) -> f64 {
     Normal::standard().cdf(z)
@@ -30,6 +40,9 @@ pub fn t_cdf(t: f64, df: f64) -> f64 {
 
 /// P(T > t) for Student t, accurate in the upper tail.
 pub fn t_sf(t: f64, df: f64) -> f64 {
+    if !t.is_finite() {
+        return beyond(t);
+    }
     if df >= NORMAL_DF {
         return normal_sf(t);
     }
@@ -46,11 +59,17 @@ pub fn t_quantile(p: f64, df: f64) -> f64 {
 
 /// P(F ≤ f) for Fisher F.
 pub fn f_cdf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    if !f.is_finite() {
+        return 1.0 - beyond(f);
+    }
     FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.cdf(f))
 }
 
 /// P(F > f) for Fisher F, accurate in the upper tail.
 pub fn f_sf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    if !f.is_finite() {
+        return beyond(f);
+    }
     FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.sf(f))
 }
 
@@ -64,11 +83,17 @@ pub fn f_quantile(p: f64, numerator_df: f64, denominator_df: f64) -> f64 {
 
 /// P(X ≤ x) for chi-squared.
 pub fn chi_squared_cdf(x: f64, df: f64) -> f64 {
+    if !x.is_finite() {
+        return 1.0 - beyond(x);
+    }
     ChiSquared::new(df).map_or(f64::NAN, |d| d.cdf(x))
 }
 
 /// P(X > x) for chi-squared, accurate in the upper tail.
 pub fn chi_squared_sf(x: f64, df: f64) -> f64 {
+    if !x.is_finite() {
+        return beyond(x);
+    }
     ChiSquared::new(df).map_or(f64::NAN, |d| d.sf(x))
 }
 
@@ -162,6 +187,17 @@ pub(crate) fn solve_bracketed(function: impl Fn(f64) -> f64, mut low: f64, mut h
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn arguments_that_are_not_finite_give_limits_or_nan_and_never_panic() {
+        assert_eq!((t_sf(f64::INFINITY, 3.0), t_sf(f64::NEG_INFINITY, 3.0)), (0.0, 1.0));
+        assert_eq!((f_sf(f64::INFINITY, 2.0, 3.0), chi_squared_cdf(f64::INFINITY, 2.0)), (0.0, 1.0));
+        assert!(
+            t_sf(f64::NAN, 3.0).is_nan()
+                && f_cdf(f64::NAN, 2.0, 3.0).is_nan()
+                && chi_squared_sf(f64::NAN, 1.0).is_nan()
+        );
+    }
 
     #[test]
     fn quantiles_invert_the_probabilities() {

@@ -203,7 +203,8 @@ fn entries(folder: &Path) -> Result<BTreeMap<String, PathBuf>, StoreError> {
     }
     fs::read_dir(folder)
         .and_then(|list| {
-            list.map(|entry| entry.map(|entry| (entry.file_name().to_string_lossy().into_owned(), entry.path()))).collect()
+            list.map(|entry| entry.map(|entry| (entry.file_name().to_string_lossy().into_owned(), entry.path())))
+                .collect()
         })
         .map_err(|error| StoreError::file(folder, &error))
 }
