@@ -9,7 +9,7 @@ use evenstand_tables::{Finding, SetAside};
 
 use crate::args::Common;
 use crate::failure::Failure;
-use crate::review::{Review, table_of};
+use crate::review::{Reading, Review, reading_of};
 use crate::voice::Voice;
 
 /// What reading a review's files brought up.
@@ -59,9 +59,9 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
     let mut findings: Vec<Finding> = Vec::new();
     let mut sources = Vec::new();
     for (file, path) in review.raw_files()? {
-        match table_of(&file) {
-            Ok(kind) => sources.push((read_order(kind), file, path, kind)),
-            Err(finding) => findings.push(finding),
+        match reading_of(&file) {
+            Reading::As(kind) => sources.push((read_order(kind), file, path, kind)),
+            Reading::Not(finding) => findings.push(*finding),
         }
     }
     sources.sort();

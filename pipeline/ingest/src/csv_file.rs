@@ -132,15 +132,9 @@ impl<'a> FileReader<'a> {
         self.columns = names.len();
         match match_header(self.schema, &names, &settings.default_units) {
             Ok(Header { feeds, unknown }) => {
-                let cell_of = |name: &str| {
-                    self.schema
-                        .columns
-                        .iter()
-                        .position(|column| column.name == name)
-                        .and_then(|index| feeds[index].cell)
-                };
-                self.timezone_column = cell_of("timezone");
-                self.season_column = self.schema.columns.iter().position(|column| column.name == "season");
+                let column = |name: &str| self.schema.columns.iter().position(|column| column.name == name);
+                self.timezone_column = column("timezone").and_then(|index| feeds[index].cell);
+                self.season_column = column("season");
                 for (cell, name, near) in unknown {
                     let remedy = match near {
                         Some(near) => format!("if {near} was meant, rename the column; otherwise nothing need be done"),
