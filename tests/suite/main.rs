@@ -11,3 +11,4 @@ mod pipeline;
 mod real_input;
 mod schemas;
 mod support;
+mod telemetry;

@@ -9,7 +9,10 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod checks;
 mod condition;
+mod courses;
+mod digs;
 mod emergence;
 mod error;
 mod fields;

@@ -3,8 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use evenstand_agronomy::{DigCheck, DigEffort, Kind, TrenchShut, force_levels};
-use evenstand_settings::{Clock, ConditionPart, Knob, Settings};
+use evenstand_settings::{Clock, ConditionPart, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow, MeasureRow, PlantRow,
@@ -12,7 +11,10 @@ use evenstand_tables::rows::{
 };
 
 use crate::LinkError;
+use crate::checks::{check_actual_force, check_calibration, check_presence};
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
+use crate::courses::courses;
+use crate::digs::dig_strips;
 use crate::emergence::{CountContext, Emergence, emergence};
 use crate::fields::{Clocks, by_name, field_seasons, planters};
 use crate::force::{Settled, StripSetting, about};
@@ -67,6 +69,9 @@ pub struct Linked {
     pub findings: Vec<Finding>,
 }
 
+/// A strip with everything it was made from.
+pub(crate) type LinkedStrip = (StripRow, StripSetting, Emergence);
+
 /// Ties the kept tables together. Errors only where the setting logs cannot be read from the store.
 pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let mut findings = Vec::new();
@@ -115,7 +120,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         );
     }
 
-    let mut strips: Vec<(StripRow, StripSetting, Emergence)> = Vec::new();
+    let mut strips: Vec<LinkedStrip> = Vec::new();
     let mut untold_replants = BTreeSet::new();
     for key in keys {
         let field = fields.get(&key.field);
@@ -278,48 +283,8 @@ fn strip_sheet(rows: Vec<StripSheetRow>, findings: &mut Vec<Finding>) -> BTreeMa
     sheet
 }
 
-/// Strips without counts, counts without strips, counts without a setting.
-fn check_presence(
-    key: &StripKey,
-    planned: &BTreeSet<&StripKey>,
-    planned_fields: &BTreeSet<&FieldSeason>,
-    counted: bool,
-    uncounted_field: bool,
-    setting: &StripSetting,
-    findings: &mut Vec<Finding>,
-) {
-    if !counted && planned.contains(key) && !uncounted_field {
-        findings.push(
-            about(Finding::note("strip_without_counts", "the strip was planted but has no stand counts"), key)
-                .remedy("add its counts, or leave it: it is not used in the models of counts"),
-        );
-    }
-    if counted && !planned.contains(key) && planned_fields.contains(&key.field) {
-        findings.push(
-            about(
-                Finding::warning(
-                    "counts_without_strip",
-                    "stand counts name a strip that no strip sheet or setting log of this field names",
-                ),
-                key,
-            )
-            .remedy("check the strip's name"),
-        );
-    }
-    if counted && setting.force_n.is_none() && planned.contains(key) {
-        let why = match (&setting.closing_position, &setting.planter_id) {
-            (Some(label), Some(planter)) => format!("position \"{label}\" of {planter} has no weighed force"),
-            _ => "no setting of the closing system is known".to_owned(),
-        };
-        findings.push(
-            about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
-                .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml"),
-        );
-    }
-}
-
 fn label_conditions(
-    strips: &mut [(StripRow, StripSetting, Emergence)],
+    strips: &mut [LinkedStrip],
     notes: &SoilNotes,
     fields: &BTreeMap<FieldSeason, FieldRow>,
     sheet: &BTreeMap<StripKey, StripSheetRow>,
@@ -374,163 +339,4 @@ fn label_conditions(
                 .remedy(remedy),
         );
     }
-}
-
-/// Planters whose pressures are not tied to a force.
-fn check_calibration(strips: &[StripRow], findings: &mut Vec<Finding>) {
-    let nominal: BTreeSet<&str> = strips
-        .iter()
-        .filter(|strip| strip.force_source.as_deref() == Some("nominal"))
-        .map(|strip| strip.planter_id.as_deref().unwrap_or("(no planter named)"))
-        .collect();
-    for planter in nominal {
-        findings.push(
-            Finding::warning(
-                "no_calibration",
-                format!("planter {planter}: pressures are not tied to a force, so it is modelled in its own pressure and not pooled with another planter"),
-            )
-            .remedy("with the planter lowered and blocked as its manual says, weigh the closing wheels of one row on a scale at three or more pressures, and write the pairs into evenstand.toml as force_n = [[kPa, N], …]"),
-        );
-    }
-}
-
-/// Actual force off by more than half the gap between neighbouring levels of its field.
-fn check_actual_force(strips: &[StripRow], findings: &mut Vec<Finding>) {
-    let mut by_field: BTreeMap<FieldSeason, Vec<&StripRow>> = BTreeMap::new();
-    for strip in strips {
-        by_field.entry(FieldSeason::new(&strip.field_id, strip.season)).or_default().push(strip);
-    }
-    for strips in by_field.values() {
-        let set: Vec<f64> = strips.iter().filter_map(|strip| strip.set_force_n).collect();
-        let levels = force_levels(&set).1;
-        let Some(gap) = levels.windows(2).map(|pair| pair[1] - pair[0]).min_by(f64::total_cmp) else { continue };
-        for strip in strips {
-            if let (Some(set), Some(actual)) = (strip.set_force_n, strip.actual_force_n)
-                && (actual - set).abs() > gap / 2.0
-            {
-                findings.push(
-                    Finding::warning(
-                        "actual_force_off",
-                        format!("set to {set:.0} N but {actual:.0} N on average: off by more than half the gap between settings ({gap:.0} N)"),
-                    )
-                    .field(&strip.field_id, strip.season)
-                    .strip(&strip.strip_id)
-                    .remedy("check the sensor and the air supply; the set force is used unless [analysis] axis = \"actual\""),
-                );
-            }
-        }
-    }
-}
-
-fn courses(
-    strips: &[(StripRow, StripSetting, Emergence)],
-    settings: &Settings,
-) -> (Vec<CourseRow>, Vec<CourseMeanRow>) {
-    let mut rows = Vec::new();
-    let mut by_field: BTreeMap<FieldSeason, Vec<&(StripRow, StripSetting, Emergence)>> = BTreeMap::new();
-    for strip in strips {
-        for (hours, share) in &strip.2.course {
-            rows.push(CourseRow {
-                field_id: strip.0.field_id.clone(),
-                season: strip.0.season,
-                strip_id: strip.0.strip_id.clone(),
-                hours: Some(*hours),
-                share: Some(*share),
-            });
-        }
-        if !strip.2.course.is_empty() && strip.0.force_n.is_some() {
-            by_field.entry(FieldSeason::new(&strip.0.field_id, strip.0.season)).or_default().push(strip);
-        }
-    }
-    let mut means = Vec::new();
-    for (field, strips) in by_field {
-        let forces: Vec<f64> = strips.iter().filter_map(|strip| strip.0.force_n).collect();
-        let (levels, level_forces) = force_levels(&forces);
-        for (level, force) in level_forces.iter().enumerate() {
-            let members: Vec<_> =
-                strips.iter().zip(&levels).filter(|(_, own)| **own == level).map(|(strip, _)| *strip).collect();
-            means.extend(mean_course(&field, *force, &members, settings));
-        }
-    }
-    (rows, means)
-}
-
-/// Mean of the courses of one setting, on the inspections of all of them.
-fn mean_course(
-    field: &FieldSeason,
-    force: f64,
-    members: &[&(StripRow, StripSetting, Emergence)],
-    settings: &Settings,
-) -> Vec<CourseMeanRow> {
-    let mut hours: Vec<f64> = members.iter().flat_map(|strip| strip.2.course.iter().map(|(hours, _)| *hours)).collect();
-    hours.sort_by(f64::total_cmp);
-    hours.dedup_by(|a, b| (*a - *b).abs() < 1.0);
-    hours
-        .into_iter()
-        .filter_map(|hours| {
-            let shares: Vec<f64> = members.iter().filter_map(|strip| share_at(&strip.2.course, hours)).collect();
-            (!shares.is_empty()).then(|| CourseMeanRow {
-                field_id: field.field_id.clone(),
-                season: field.season,
-                force_n: force,
-                label: knob_label(&members[0].1, settings),
-                hours: Some(hours),
-                share: Some(shares.iter().sum::<f64>() / shares.len() as f64),
-                n_strips: Some(shares.len() as i64),
-            })
-        })
-        .collect()
-}
-
-fn share_at(course: &[(f64, f64)], hours: f64) -> Option<f64> {
-    let after = course.iter().position(|(time, _)| *time >= hours - 1.0)?;
-    let (t1, s1) = course[after];
-    if (t1 - hours).abs() <= 1.0 {
-        return Some(s1);
-    }
-    let (t0, s0) = *course.get(after.checked_sub(1)?)?;
-    Some(s0 + (s1 - s0) * (hours - t0) / (t1 - t0))
-}
-
-/// The setting in the planter's own knob: position, else pressure in the unit of its gauge.
-fn knob_label(setting: &StripSetting, settings: &Settings) -> Option<String> {
-    let pressure = || {
-        let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
-        let unit = match planter.and_then(|planter| planter.knob) {
-            Some(Knob::Pressure { unit, .. }) => settings.display.pressure().unwrap_or(&unit).to_owned(),
-            _ => "kpa".to_owned(),
-        };
-        let value = Kind::Pressure.from_kept(&unit, setting.set_pressure_kpa?)?;
-        let rounded = (value * 10.0).round() / 10.0;
-        Some(format!("{rounded} {}", Kind::Pressure.label(&unit)?))
-    };
-    setting.closing_position.as_ref().map(|label| format!("position {label}")).or_else(pressure)
-}
-
-fn dig_strips(digs: &[DigRow], strips: &[StripRow]) -> Vec<DigStripRow> {
-    let by_key: BTreeMap<StripKey, &StripRow> =
-        strips.iter().map(|strip| (StripKey::new(&strip.field_id, strip.season, &strip.strip_id), strip)).collect();
-    digs.iter()
-        .map(|dig| {
-            let strip = dig.strip_id.as_ref().and_then(|id| by_key.get(&StripKey::new(&dig.field_id, dig.season, id)));
-            let check = DigCheck {
-                trench_shut: dig.trench_shut.as_deref().and_then(TrenchShut::parse),
-                light_at_seed: dig.light_at_seed,
-                air_gap: dig.air_gap,
-                dig_effort: dig.dig_effort.and_then(|grade| u8::try_from(grade).ok()).and_then(DigEffort::new),
-            };
-            DigStripRow {
-                field_id: dig.field_id.clone(),
-                season: dig.season,
-                strip_id: dig.strip_id.clone(),
-                condition: strip.map_or_else(|| UNSTATED.to_owned(), |strip| strip.condition.clone()),
-                planter_id: strip.and_then(|strip| strip.planter_id.clone()),
-                closer: strip.and_then(|strip| strip.closer.clone()),
-                force_n: strip.and_then(|strip| strip.force_n),
-                not_shut: check.not_shut(),
-                too_firm: check.too_firm(),
-                dig_effort: dig.dig_effort,
-            }
-        })
-        .collect()
 }

@@ -4,7 +4,7 @@
 //! batches' totals are added, so that memory does not grow with the rows. Sums are taken over whole numbers
 //! (micro-newtons and the like): they come out the same in whatever order the threads of the engine meet the rows.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -14,10 +14,7 @@ use evenstand_settings::{Knob, Planter, Settings};
 use evenstand_tables::rows::FieldRow;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
-use polars::prelude::{
-    Column, DataFrame, DataType, Expr, IntoLazy, JoinArgs, JoinType, LazyFrame, NULL, PolarsError, col, df, len, lit,
-    when,
-};
+use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsError, col, len, lit, when};
 
 use crate::LinkError;
 use crate::key::StripKey;
@@ -92,7 +89,7 @@ pub(crate) fn read_logs(
     let mut logs = SettingLogs::default();
     let mut totals = BTreeMap::new();
     for (season, paths) in files {
-        let planters = planters_of_fields(fields, *season)?;
+        let planters = planters_of_fields(fields, *season);
         for path in paths {
             for batch in batches(path)? {
                 let batch = batch.map_err(|error| LinkError::Telemetry(error.to_string()))?;
@@ -103,7 +100,7 @@ pub(crate) fn read_logs(
                     read_hand_rows(&batch, &hand, *season, &mut logs)?;
                 }
                 if hand.true_count() < batch.num_rows() {
-                    read_telemetry(&batch, &hand, *season, planters.clone(), settings, &mut totals)?;
+                    read_telemetry(&batch, &hand, *season, &planters, settings, &mut totals)?;
                 }
             }
         }
@@ -195,26 +192,28 @@ fn read_telemetry(
     batch: &RecordBatch,
     hand: &BooleanArray,
     season: i64,
-    planters: LazyFrame,
+    planters: &HashMap<&str, Option<&str>>,
     settings: &Settings,
     totals: &mut BTreeMap<TotalsKey, Totals>,
 ) -> Result<(), LinkError> {
     let mut columns =
         vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
-    for name in ["field_id", "strip_id", "planter_id", "block", "condition"] {
+    for name in ["field_id", "strip_id", "block", "condition"] {
         columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
     }
     for name in NUMBERS {
         columns.push(Column::new(name.into(), numbers(batch, name)?.iter().collect::<Vec<_>>()));
     }
-    let rows = DataFrame::new(batch.num_rows(), columns)?.lazy().filter(col("hand").not()).join(
-        planters,
-        [col("field_id")],
-        [col("field_id")],
-        JoinArgs::new(JoinType::Left),
-    );
     // The row's own planter, else the planter of its field.
-    let planter = col("planter_id").fill_null(col("field_planter"));
+    let (own, field) = (texts(batch, "planter_id")?, texts(batch, "field_id")?);
+    let planter: Vec<Option<&str>> = own
+        .iter()
+        .zip(field)
+        .map(|(own, field)| own.or_else(|| planters.get(field.unwrap_or_default()).copied().flatten()))
+        .collect();
+    columns.push(Column::new("planter".into(), planter));
+    let rows = DataFrame::new(batch.num_rows(), columns)?.lazy().filter(col("hand").not());
+    let planter = col("planter");
     let force_of = |pressure: &str| force_of_pressure(pressure, &planter, &settings.planters);
     let at_speed = col("speed_m_s").is_null().or(col("speed_m_s").gt_eq(lit(settings.analysis.min_speed_m_s)));
     let missing = || lit(NULL).cast(DataType::Float64);
@@ -244,7 +243,7 @@ fn read_telemetry(
         let hundredths = whole(measured(value), HUNDREDTHS);
         sums.push((hundredths.clone() * hundredths).sum().alias(name));
     }
-    let frame = rows.group_by([col("field_id"), col("strip_id"), planter.alias("planter")]).agg(sums).collect()?;
+    let frame = rows.group_by([col("field_id"), col("strip_id"), planter]).agg(sums).collect()?;
     add_totals(&frame, season, totals)
 }
 
@@ -308,17 +307,13 @@ fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
     }
 }
 
-/// The planter of each field of a season, as a frame to join with.
-fn planters_of_fields(fields: &[FieldRow], season: i64) -> Result<LazyFrame, LinkError> {
-    let mut planters: BTreeMap<&str, Option<&str>> = BTreeMap::new();
+/// The planter of each field of a season; of a field that stands twice, the first.
+fn planters_of_fields(fields: &[FieldRow], season: i64) -> HashMap<&str, Option<&str>> {
+    let mut planters = HashMap::new();
     for field in fields.iter().filter(|field| field.season == season) {
-        planters.entry(&field.field_id).or_insert(field.planter_id.as_deref());
+        planters.entry(field.field_id.as_str()).or_insert(field.planter_id.as_deref());
     }
-    let frame = df!(
-        "field_id" => planters.keys().copied().collect::<Vec<_>>(),
-        "field_planter" => planters.values().copied().collect::<Vec<_>>(),
-    )?;
-    Ok(frame.lazy())
+    planters
 }
 
 /// Force in newtons of a pressure column, by the calibration of the row's planter; 1 nominal N a kPa without one.

@@ -14,6 +14,13 @@ pub(crate) struct GroupKey {
     pub planter_id: String,
 }
 
+impl GroupKey {
+    /// The planter, where planters are not pooled.
+    pub fn planter(&self) -> Option<String> {
+        (!self.planter_id.is_empty()).then(|| self.planter_id.clone())
+    }
+}
+
 /// The force axis a strip stands on: newtons, or the pressure of one planter that has no calibration.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(crate) enum Axis {

@@ -18,15 +18,18 @@
 mod analysis;
 mod comparisons;
 mod curve;
+mod curve_tables;
 mod decision;
 mod digs;
 mod draws;
 mod facts;
+mod group_answer;
 mod groups;
 mod knob;
 mod levels;
 mod observations;
 mod response;
+mod starting_points;
 mod summary;
 mod words;
 

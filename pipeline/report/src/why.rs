@@ -278,6 +278,7 @@ fn sentences(
     .collect();
     let basis = match point.basis.as_str() {
         "trial" => "settings varied inside fields, so strips are compared within their field",
+        "logs" if point.n_levels.is_some_and(|levels| levels < 2) => "",
         "logs" => "settings differed only between fields, so anything else that differs between fields is mixed in",
         "digs" => "from digging alone",
         _ => "",
@@ -287,7 +288,7 @@ fn sentences(
         let joint = if counts.is_empty() || basis.is_empty() { "" } else { "; " };
         sentences.push(capitalised(&format!("{counts}{joint}{basis}.")));
     }
-    if let Some((low, high)) = point.tested_low_n.zip(point.tested_high_n) {
+    if let Some((low, high)) = point.tested_low_n.zip(point.tested_high_n).filter(|(low, high)| low < high) {
         sentences.push(format!("Tested from {}; nothing is said outside.", gauge.range(low, high)));
     }
     let largest = point.largest_difference.filter(|value| value.is_finite());
@@ -316,7 +317,9 @@ fn sentences(
             if p < 0.001 { number::p_value(p) } else { format!("={NO_BREAK_SPACE}{}", number::p_value(p)) }
         ));
     }
-    if let Some(largest) = largest {
+    // Where a difference was seen, its limits stand in the comparisons; what is excluded matters where none was.
+    let unseen = matches!(point.shape.as_deref(), Some("flat" | "untold"));
+    if let Some(largest) = largest.filter(|_| unseen) {
         sentences.push(format!(
             "Differences between settings of more than {} are excluded (90 %).",
             response.difference(largest, Some(largest / 4.0))

@@ -8,7 +8,7 @@ use arrow::datatypes::SchemaRef;
 use evenstand_tables::{Table, TableSchema};
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use parquet::basic::{Compression, ZstdLevel};
+use parquet::basic::Compression;
 use parquet::file::properties::WriterProperties;
 
 use crate::StoreError;
@@ -20,7 +20,7 @@ const ROW_GROUP_ROWS: usize = 1 << 17;
 pub(crate) fn writer(path: &Path, schema: SchemaRef) -> Result<ArrowWriter<File>, StoreError> {
     let file = File::create(path).map_err(|error| StoreError::file(path, &error))?;
     let properties = WriterProperties::builder()
-        .set_compression(Compression::ZSTD(ZstdLevel::try_new(1).unwrap_or_default()))
+        .set_compression(Compression::SNAPPY)
         .set_max_row_group_row_count(Some(ROW_GROUP_ROWS))
         .set_created_by("evenstand".into())
         .build();

@@ -1,0 +1,96 @@
+//! What looks wrong once strips are tied together.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use evenstand_agronomy::force_levels;
+use evenstand_tables::Finding;
+use evenstand_tables::rows::StripRow;
+
+use crate::force::{StripSetting, about};
+use crate::key::{FieldSeason, StripKey};
+
+/// Strips without counts, counts without strips, counts without a setting.
+pub(crate) fn check_presence(
+    key: &StripKey,
+    planned: &BTreeSet<&StripKey>,
+    planned_fields: &BTreeSet<&FieldSeason>,
+    counted: bool,
+    uncounted_field: bool,
+    setting: &StripSetting,
+    findings: &mut Vec<Finding>,
+) {
+    if !counted && planned.contains(key) && !uncounted_field {
+        findings.push(
+            about(Finding::note("strip_without_counts", "the strip was planted but has no stand counts"), key)
+                .remedy("add its counts, or leave it: it is not used in the models of counts"),
+        );
+    }
+    if counted && !planned.contains(key) && planned_fields.contains(&key.field) {
+        findings.push(
+            about(
+                Finding::warning(
+                    "counts_without_strip",
+                    "stand counts name a strip that no strip sheet or setting log of this field names",
+                ),
+                key,
+            )
+            .remedy("check the strip's name"),
+        );
+    }
+    if counted && setting.force_n.is_none() && planned.contains(key) {
+        let why = match (&setting.closing_position, &setting.planter_id) {
+            (Some(label), Some(planter)) => format!("position \"{label}\" of {planter} has no weighed force"),
+            _ => "no setting of the closing system is known".to_owned(),
+        };
+        findings.push(
+            about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
+                .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml"),
+        );
+    }
+}
+
+/// Planters whose pressures are not tied to a force.
+pub(crate) fn check_calibration(strips: &[StripRow], findings: &mut Vec<Finding>) {
+    let nominal: BTreeSet<&str> = strips
+        .iter()
+        .filter(|strip| strip.force_source.as_deref() == Some("nominal"))
+        .map(|strip| strip.planter_id.as_deref().unwrap_or("(no planter named)"))
+        .collect();
+    for planter in nominal {
+        findings.push(
+            Finding::warning(
+                "no_calibration",
+                format!("planter {planter}: pressures are not tied to a force, so it is modelled in its own pressure and not pooled with another planter"),
+            )
+            .remedy("with the planter lowered and blocked as its manual says, weigh the closing wheels of one row on a scale at three or more pressures, and write the pairs into evenstand.toml as force_n = [[kPa, N], …]"),
+        );
+    }
+}
+
+/// Actual force off by more than half the gap between neighbouring levels of its field.
+pub(crate) fn check_actual_force(strips: &[StripRow], findings: &mut Vec<Finding>) {
+    let mut by_field: BTreeMap<FieldSeason, Vec<&StripRow>> = BTreeMap::new();
+    for strip in strips {
+        by_field.entry(FieldSeason::new(&strip.field_id, strip.season)).or_default().push(strip);
+    }
+    for strips in by_field.values() {
+        let set: Vec<f64> = strips.iter().filter_map(|strip| strip.set_force_n).collect();
+        let levels = force_levels(&set).1;
+        let Some(gap) = levels.windows(2).map(|pair| pair[1] - pair[0]).min_by(f64::total_cmp) else { continue };
+        for strip in strips {
+            if let (Some(set), Some(actual)) = (strip.set_force_n, strip.actual_force_n)
+                && (actual - set).abs() > gap / 2.0
+            {
+                findings.push(
+                    Finding::warning(
+                        "actual_force_off",
+                        format!("set to {set:.0} N but {actual:.0} N on average: off by more than half the gap between settings ({gap:.0} N)"),
+                    )
+                    .field(&strip.field_id, strip.season)
+                    .strip(&strip.strip_id)
+                    .remedy("check the sensor and the air supply; the set force is used unless [analysis] axis = \"actual\""),
+                );
+            }
+        }
+    }
+}
