@@ -26,22 +26,36 @@ fn truly_near_best(season: &Season, start_n: f64) -> f64 {
     (0..fields).filter(|field| season.loss_in_new_field(*field, start_n) <= 0.02).count() as f64 / f64::from(fields)
 }
 
+/// Worlds from alike fields to fields so different that no one start serves four in five of them. Over all of them
+/// together what is called settled must be right four times in five, and in each the probability said must not exceed the share
+/// kept. In the last world alone the few reviews that are called settled are right less often: they are the lucky ones.
 #[test]
 fn what_is_called_settled_is_right_four_times_in_five_in_fields_not_yet_seen() {
+    const REVIEWS: u64 = 40;
     let (mut settled, mut right) = (0, 0.0);
-    for seed in 0..60 {
-        let season = Season { seed, fields: 5, shape: Shape::Inside { best: 0.1, curvature: 0.8 }, default_n: 100.0 };
-        let row = answer(&season);
-        if row.evidence == "settled" {
-            settled += 1;
-            right += truly_near_best(&season, row.start_n.unwrap());
+    for own in [0.05, 0.15, 0.2, 0.3] {
+        let (mut said, mut kept, mut settled_here) = (0.0, 0.0, 0);
+        for seed in 0..REVIEWS {
+            let shape = Shape::Inside { best: 0.1, own, curvature: 1.5 };
+            let season = Season { seed, fields: 5, shape, default_n: 100.0 };
+            let row = answer(&season);
+            let truly = truly_near_best(&season, row.start_n.or(row.best_n).unwrap());
+            said += row.prob_near_best.unwrap() / REVIEWS as f64;
+            kept += truly / REVIEWS as f64;
+            if row.evidence == "settled" {
+                settled_here += 1;
+                right += truly;
+            }
         }
+        settled += settled_here;
+        println!("own best varies by {own}: said {said:.3}, kept {kept:.3}; settled {settled_here} of {REVIEWS}");
+        // Standard error of said − kept over 40 reviews about 0.03.
+        assert!(said <= kept + 0.06, "own best varies by {own}: said {said:.2}, kept {kept:.2}");
     }
-    assert!(settled >= 20, "only {settled} of 60 reviews were settled");
     let share = right / f64::from(settled);
-    // Standard error about 0.03 with 20 to 60 settled reviews.
-    assert!(share >= 0.75, "settled starts were right in {share:.2} of fields ({settled} reviews)");
-    println!("settled {settled} of 60, right in {share:.3} of fields not yet seen");
+    println!("settled {settled} of {}, right in {share:.3} of fields", 4 * REVIEWS);
+    assert!(settled >= 40, "only {settled} reviews were settled");
+    assert!(share >= 0.80, "settled starts were right in {share:.2} of fields");
 }
 
 #[test]
@@ -74,8 +88,12 @@ fn where_heavier_is_better_throughout_the_start_goes_to_the_heavy_end() {
 #[test]
 fn one_field_season_is_never_settled() {
     for seed in 300..310 {
-        let row =
-            answer(&Season { seed, fields: 1, shape: Shape::Inside { best: 0.0, curvature: 1.0 }, default_n: 100.0 });
+        let row = answer(&Season {
+            seed,
+            fields: 1,
+            shape: Shape::Inside { best: 0.0, own: 0.15, curvature: 1.0 },
+            default_n: 100.0,
+        });
         assert_ne!(row.evidence, "settled");
     }
 }

@@ -9,17 +9,23 @@ use rand_distr::{Binomial, Distribution, StandardNormal};
 pub const FORCES: [f64; 5] = [80.0, 135.0, 190.0, 245.0, 300.0];
 const BLOCKS: usize = 4;
 const SEEDS: u64 = 100;
-/// Standard deviations on the logit scale: between field-seasons, blocks and strips; of a field's own best on the s scale.
+/// Standard deviations on the logit scale: between field-seasons, blocks and strips.
 const FIELD: f64 = 0.35;
 const BLOCK: f64 = 0.15;
 const STRIP: f64 = 0.25;
-const BEST: f64 = 0.12;
 
 /// What force truly does, on the logit scale.
 #[derive(Debug, Clone, Copy)]
 pub enum Shape {
-    Inside { best: f64, curvature: f64 },
-    Rising { slope: f64 },
+    /// An optimum at `best`; a field's own lies around it with standard deviation `own`.
+    Inside {
+        best: f64,
+        own: f64,
+        curvature: f64,
+    },
+    Rising {
+        slope: f64,
+    },
     Flat,
 }
 
@@ -34,10 +40,15 @@ impl Season {
     /// Logit of the emerged share at a scaled force, in a field with its own best.
     fn logit(&self, s: f64, own: f64) -> f64 {
         1.6 + match self.shape {
-            Shape::Inside { best, curvature } => -curvature * (s - best - own).powi(2),
+            Shape::Inside { best, curvature, .. } => -curvature * (s - best - own).powi(2),
             Shape::Rising { slope } => slope * s,
             Shape::Flat => 0.0,
         }
+    }
+
+    /// Standard deviation of a field's own best, on the s scale.
+    fn own(&self) -> f64 {
+        if let Shape::Inside { own, .. } = self.shape { own } else { 0.0 }
     }
 
     /// Strips as `link` would give them.
@@ -46,7 +57,7 @@ impl Season {
         let normal = |random: &mut ChaCha8Rng, deviation: f64| deviation * random.sample::<f64, _>(StandardNormal);
         let mut strips = Vec::new();
         for field in 0..self.fields {
-            let (level, own) = (normal(&mut random, FIELD), normal(&mut random, BEST));
+            let (level, own) = (normal(&mut random, FIELD), normal(&mut random, self.own()));
             for block in 0..BLOCKS {
                 let of_block = normal(&mut random, BLOCK);
                 for force in FORCES {
@@ -64,7 +75,7 @@ impl Season {
     pub fn loss_in_new_field(&self, field: u32, start_n: f64) -> f64 {
         let mut random = ChaCha8Rng::seed_from_u64(1_000_000 + u64::from(field));
         let (level, own) =
-            (FIELD * random.sample::<f64, _>(StandardNormal), BEST * random.sample::<f64, _>(StandardNormal));
+            (FIELD * random.sample::<f64, _>(StandardNormal), self.own() * random.sample::<f64, _>(StandardNormal));
         let share = |force: f64| 1.0 / (1.0 + (-(self.logit((force - 190.0) / 110.0, own) + level)).exp());
         let best = (0..=220).map(|step| share(80.0 + f64::from(step))).fold(0.0, f64::max);
         best - share(start_n)
