@@ -10,6 +10,9 @@ use crate::font;
 use crate::gauge::Gauge;
 use crate::response::Response;
 
+/// Shortest force axis, in the unit shown: one setting must not look like a range of tenths.
+const LEAST_FORCE_SPAN: f64 = 20.0;
+
 /// What runs across the first panel.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Across {
@@ -102,7 +105,7 @@ impl FieldChart {
                     .iter()
                     .map(|strip| strip.x)
                     .chain(self.curves.iter().flat_map(|(_, points)| points.iter().map(|point| point.x)));
-                (Axis::round(forces, (0.0, f64::INFINITY), 1.0, 6), gauge.axis_title())
+                (Axis::round(forces, (0.0, f64::INFINITY), LEAST_FORCE_SPAN, 6), gauge.axis_title())
             }
             Across::Labels(labels) => (Axis::labels(labels), "Setting (not on a force axis)".to_owned()),
         };
