@@ -33,7 +33,6 @@ pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>)
         evidence: Evidence::Open.name().to_owned(),
         reason: offer.open.map(str::to_owned),
         basis: offer.coverage.map(|coverage| coverage.basis.name().to_owned()),
-        shape: None,
         knob: Some(
             match &planter.knob {
                 Some(Knob::Pressure { .. }) => "pressure",
@@ -44,24 +43,7 @@ pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>)
         ),
         advice: Some("open".to_owned()),
         default_force_n: default_n.filter(|_| calibrated),
-        start_force_n: None,
-        start_pressure_kpa: None,
-        start_position: None,
-        default_pressure_kpa: None,
-        default_position: None,
-        window_low_pressure_kpa: None,
-        window_high_pressure_kpa: None,
-        window_low_position: None,
-        window_high_position: None,
-        window_low_n: None,
-        window_high_n: None,
-        gain_vs_default: None,
-        gain_low: None,
-        gain_high: None,
-        prob_gain: None,
-        prob_near_best: None,
-        at_limit: None,
-        rounding_loss: None,
+        ..KnobRow::default()
     };
     match &planter.knob {
         Some(Knob::Pressure { default_kpa, .. }) => row.default_pressure_kpa = *default_kpa,

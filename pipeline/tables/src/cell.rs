@@ -9,7 +9,7 @@ use arrow::array::{
 use crate::{ColumnType, Table, TablesError};
 
 /// A point in time: microseconds since 1970-01-01 00:00 UTC.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Moment(pub i64);
 
 impl Moment {
@@ -24,7 +24,7 @@ impl Moment {
 }
 
 /// A calendar day: days since 1970-01-01.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Day(pub i32);
 
 /// A value of a typed row. `Option` marks columns that may be missing.

@@ -21,7 +21,7 @@ pub trait Row: Sized {
 macro_rules! rows {
     ($($(#[$doc:meta])* $name:ident in $group:ident $table:literal { $($field:ident : $type:ty),+ $(,)? })+) => {$(
         $(#[$doc])*
-        #[derive(Debug, Clone, PartialEq)]
+        #[derive(Debug, Clone, PartialEq, Default)]
         pub struct $name {
             $(#[doc = concat!("Column `", stringify!($field), "`; see its sentence in the schema.")] pub $field: $type,)+
         }
