@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use evenstand_agronomy::{Course, Crossing, ThermalClock, on_time_count, pool, seeds_sown};
 use evenstand_tables::rows::{CountRow, FieldRow};
 use evenstand_tables::{Finding, Moment};
+use jiff::tz::TimeZone;
 
 use crate::force::about;
 use crate::key::StripKey;
@@ -40,6 +41,8 @@ pub(crate) struct CountContext<'a> {
     pub planted_at: Option<Moment>,
     pub window_h: f64,
     pub clock: Option<&'a ThermalClock>,
+    /// Zone of the field: the days of its weather are local days.
+    pub zone: TimeZone,
 }
 
 /// The counts of one counted place.
@@ -172,10 +175,21 @@ fn course_metrics(
     }
 }
 
+/// Days since 1970-01-01 on the local calendar, `hours` after a moment.
+fn local_days(moment: Moment, hours: f64, zone: &TimeZone) -> f64 {
+    let microseconds = moment.0 + (hours * 3.6e9).round() as i64;
+    let offset = jiff::Timestamp::from_microsecond(microseconds).map_or(0, |time| zone.to_offset(time).seconds());
+    microseconds as f64 / 8.64e10 + f64::from(offset) / 86_400.0
+}
+
 fn thermal_metrics(planted_at: Moment, course: &Course, context: &CountContext, result: &mut Emergence) {
     let Some(clock) = context.clock else { return };
-    let degree_days =
-        |hours: Option<f64>| clock.degree_days_between(planted_at.days(), planted_at.days() + hours? / 24.0);
+    let degree_days = |hours: Option<f64>| {
+        clock.degree_days_between(
+            local_days(planted_at, 0.0, &context.zone),
+            local_days(planted_at, hours?, &context.zone),
+        )
+    };
     result.t10_cd = degree_days(result.t10_h);
     result.t50_cd = degree_days(result.t50_h);
     result.t90_cd = degree_days(result.t90_h);
@@ -296,7 +310,8 @@ mod tests {
     }
 
     fn of(rows: &[CountRow]) -> (Emergence, Vec<Finding>) {
-        let context = CountContext { field: None, planted_at: Some(Moment(0)), window_h: 48.0, clock: None };
+        let context =
+            CountContext { field: None, planted_at: Some(Moment(0)), window_h: 48.0, clock: None, zone: TimeZone::UTC };
         let mut findings = Vec::new();
         let result = emergence(&StripKey::new("A", 2025, "1"), rows, &context, &mut findings);
         (result, findings)

@@ -10,6 +10,8 @@ use evenstand_tables::rows::{
     PlanterRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow, WeatherRow,
 };
 
+use jiff::tz::TimeZone;
+
 use crate::LinkError;
 use crate::checks::{check_actual_force, check_calibration, check_presence};
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
@@ -142,6 +144,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             planted_at,
             window_h: settings.analysis.on_time_window_h,
             clock: (settings.analysis.clock == Clock::Thermal).then(|| clocks.of(&key.field.field_id)).flatten(),
+            zone: zone_of(field, settings),
         };
         let came_up = match counts.get(key) {
             Some(rows) if !replanted => emergence(key, rows, &context, &mut findings),
@@ -247,6 +250,12 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         course_means,
         findings,
     })
+}
+
+/// Time zone of a field, else of the review, else UTC; `ingest` has refused names that are not zones.
+fn zone_of(field: Option<&FieldRow>, settings: &Settings) -> TimeZone {
+    let name = field.and_then(|field| field.timezone.as_deref()).or(settings.timezone.as_deref());
+    name.and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC)
 }
 
 fn group<R>(rows: Vec<R>, key: impl Fn(&R) -> StripKey) -> BTreeMap<StripKey, Vec<R>> {

@@ -178,8 +178,9 @@ struct Totals {
     rows_at_speed: i64,
     sums: [i64; 6],
     counts: [i64; 6],
-    set_squares: i64,
-    actual_squares: i64,
+    /// Sum and sum of squares in the same hundredths: a spread taken from sums of two roundings comes out too small.
+    set_squares: (i64, i64),
+    actual_squares: (i64, i64),
     block: Option<String>,
     condition: Option<String>,
 }
@@ -218,7 +219,12 @@ fn read_telemetry(
     let at_speed = col("speed_m_s").is_null().or(col("speed_m_s").gt_eq(lit(settings.analysis.min_speed_m_s)));
     let missing = || lit(NULL).cast(DataType::Float64);
     let measured = |value: Expr| when(at_speed.clone()).then(value).otherwise(missing());
-    let whole = |value: Expr, unit: f64| (value * lit(unit)).cast(DataType::Int64);
+    // To the nearest whole unit: a cast alone cuts towards zero, and means would lie too low.
+    let whole = |value: Expr, unit: f64| {
+        let scaled = value * lit(unit);
+        let half = when(scaled.clone().lt(lit(0.0))).then(lit(-0.5)).otherwise(lit(0.5));
+        (scaled + half).cast(DataType::Int64)
+    };
     let set = col("set_force_n").fill_null(force_of("set_pressure_kpa"));
     let actual = col("actual_force_n").fill_null(force_of("actual_pressure_kpa"));
     let quantities = [
@@ -241,6 +247,7 @@ fn read_telemetry(
     }
     for (name, value) in [("set_squares", set), ("actual_squares", actual)] {
         let hundredths = whole(measured(value), HUNDREDTHS);
+        sums.push(hundredths.clone().sum().alias(format!("{name}_sum")));
         sums.push((hundredths.clone() * hundredths).sum().alias(name));
     }
     let frame = rows.group_by([col("field_id"), col("strip_id"), planter]).agg(sums).collect()?;
@@ -262,8 +269,11 @@ fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, T
             total.sums[index] += whole(&format!("{name}_sum"), row)?;
             total.counts[index] += whole(&format!("{name}_count"), row)?;
         }
-        total.set_squares += whole("set_squares", row)?;
-        total.actual_squares += whole("actual_squares", row)?;
+        for (name, squares) in [("set_squares", &mut total.set_squares), ("actual_squares", &mut total.actual_squares)]
+        {
+            squares.0 += whole(&format!("{name}_sum"), row)?;
+            squares.1 += whole(name, row)?;
+        }
         total.block = total.block.take().or(text("block", row)?);
         total.condition = total.condition.take().or(text("condition", row)?);
     }
@@ -280,11 +290,11 @@ fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
         let mean = |index: usize| {
             (total.counts[index] > 0).then(|| total.sums[index] as f64 / MILLIONTHS / total.counts[index] as f64)
         };
-        let deviation = |index: usize, squares: i64| {
-            let count = total.counts[index] as f64;
-            let sum = total.sums[index] as f64 / MILLIONTHS;
-            let squares = squares as f64 / (HUNDREDTHS * HUNDREDTHS);
-            (count > 1.0).then(|| ((squares - sum * sum / count).max(0.0) / (count - 1.0)).sqrt())
+        let deviation = |index: usize, (sum, squares): (i64, i64)| {
+            let count = i128::from(total.counts[index]);
+            // count × Σx² − (Σx)², exact in whole numbers, so that nothing cancels.
+            let scatter = count * i128::from(squares) - i128::from(sum) * i128::from(sum);
+            (count > 1).then(|| (scatter as f64 / (count * (count - 1)) as f64).sqrt() / HUNDREDTHS)
         };
         let summary = TelemetrySummary {
             planter_id,

@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Contrast, Design, LeastSquares, Lmm, RandomTerm, holm};
+use evenstand_stats::{Contrast, Design, LeastSquares, Lmm, holm};
 use evenstand_tables::rows::ComparisonRow;
 use ndarray::Array2;
 
 use crate::groups::Axis;
-use crate::levels::{count, renumber};
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
+use crate::setting_terms::{count, renumber, setting_terms};
 
 /// All comparisons of one response on one axis.
 pub(crate) fn comparisons(observations: &Observations, response: &Response, axis: &Axis) -> Vec<ComparisonRow> {
@@ -132,17 +132,8 @@ fn fit(
         let hit = if column < n_settings { codes[row] == column } else { blocks[row] == column - n_settings };
         f64::from(u8::from(hit))
     });
-    let mut random = Vec::new();
-    if !one_field && count(&fields) > 1 {
-        let cells = renumber(fields.iter().zip(codes).map(|(field, code)| field * n_settings + code));
-        for (name, own) in [("field-season", &fields), ("block", &blocks), ("field-season × setting", &cells)] {
-            let groups = count(own);
-            if (name == "field-season" || groups > count(&fields)) && groups < members.len() {
-                random.push(RandomTerm::intercept(name, own.clone(), groups));
-            }
-        }
-    }
-    let design = Design::new(response, matrix, names, random, None).map_err(|_| no_replication.clone())?;
+    let terms = setting_terms(&fields, &blocks, codes);
+    let design = Design::new(response, matrix, names, terms.random, None).map_err(|_| no_replication.clone())?;
     let row = |a: usize, b: usize| -> Option<Vec<f64>> {
         let mut row = vec![0.0; n_settings + fixed_blocks];
         row[a] = 1.0;
@@ -164,7 +155,8 @@ fn fit(
         .map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?)))
         .collect::<Option<_>>()
         .ok_or_else(confounded)?;
-    let terms: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
+    let named: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
+    let remark = terms.left_out.map_or_else(String::new, |remark| format!("; {remark}"));
     let df = contrasts.values().next().map_or(String::new(), |contrast| contrast.method.clone());
-    Ok((contrasts, format!("mixed model: setting, random {}; df {df}", terms.join(", "))))
+    Ok((contrasts, format!("mixed model: setting, random {}; df {df}{remark}", named.join(", "))))
 }

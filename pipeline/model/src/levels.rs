@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Design, LeastSquares, Lmm, RandomTerm};
+use evenstand_stats::{Design, LeastSquares, Lmm};
 use ndarray::Array2;
 
 use crate::groups::Basis;
 use crate::observations::Observations;
 use crate::response::{Response, Scale};
+use crate::setting_terms::{count, renumber, setting_terms};
 use crate::summary::mean;
 
 /// What the settings of one group show without a curve.
@@ -46,19 +47,8 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         let last = column >= n_levels && blocks[row] == fixed_blocks;
         f64::from(i8::from(hit) - i8::from(last))
     });
-    let mut random = Vec::new();
-    if several_fields {
-        let cells = renumber(field_seasons.iter().zip(&levels).map(|(field, level)| field * n_levels + level));
-        for (name, codes) in [("field-season", &field_seasons), ("block", &blocks), ("field-season × setting", &cells)]
-        {
-            let groups = count(codes);
-            let new = name == "field-season" || groups > count(&field_seasons);
-            if new && groups < rows.len() {
-                random.push(RandomTerm::intercept(name, codes.clone(), groups));
-            }
-        }
-    }
-    let design = Design::new(modelled, matrix, names, random, None).ok()?;
+    let terms = setting_terms(&field_seasons, &blocks, &levels);
+    let design = Design::new(modelled, matrix, names, terms.random, None).ok()?;
     let differences = Array2::from_shape_fn((n_levels - 1, design.names().len()), |(row, column)| {
         f64::from(i8::from(column == row) - i8::from(column == n_levels - 1))
     });
@@ -87,6 +77,7 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         }
         (test.p_value, fit.coefficients().to_vec(), test.method)
     };
+    let method = terms.left_out.map_or_else(|| method.clone(), |remark| format!("{method}; {remark}"));
     let widest = limits.iter().map(|limit| limit.low.abs().max(limit.high.abs())).fold(0.0, f64::max);
     let centre = mean(&coefficients[..n_levels]);
     let largest_difference = match response.scale {
@@ -106,18 +97,4 @@ fn trial_rows(observations: &Observations, group: usize) -> Vec<usize> {
         force_levels(&members.iter().map(|row| observations.rows[*row].force_n).collect::<Vec<_>>()).1.len() > 1
     };
     by_field.into_values().filter(varied).flatten().collect()
-}
-
-/// Codes numbered from 0 without gaps, in the order of their size.
-pub(crate) fn renumber(codes: impl Iterator<Item = usize>) -> Vec<usize> {
-    let codes: Vec<usize> = codes.collect();
-    let mut sorted = codes.clone();
-    sorted.sort_unstable();
-    sorted.dedup();
-    codes.iter().map(|code| sorted.partition_point(|other| other < code)).collect()
-}
-
-/// Number of groups of codes that are numbered without gaps.
-pub(crate) fn count(codes: &[usize]) -> usize {
-    codes.iter().max().map_or(0, |code| code + 1)
 }

@@ -29,6 +29,7 @@ mod knob;
 mod levels;
 mod observations;
 mod response;
+mod setting_terms;
 mod starting_points;
 mod summary;
 mod words;

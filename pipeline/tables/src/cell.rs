@@ -17,7 +17,7 @@ impl Moment {
     pub fn hours_since(self, earlier: Moment) -> f64 {
         (self.0 - earlier.0) as f64 / 3.6e9
     }
-    /// Days since 1970-01-01 UTC, with fraction.
+    /// Days since 1970-01-01 UTC, with fraction. Days of a field are local days, which differ.
     pub fn days(self) -> f64 {
         self.0 as f64 / 8.64e10
     }
