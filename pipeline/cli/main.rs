@@ -12,6 +12,7 @@ use std::process::ExitCode;
 
 use args::{Cli, Command};
 use clap::Parser;
+use review::Review;
 use voice::Voice;
 
 fn main() -> ExitCode {
@@ -22,13 +23,15 @@ fn main() -> ExitCode {
     | Command::Run(common)
     | Command::Check(common)) = &cli.command;
     let mut voice = Voice::new(common);
-    let outcome = match &cli.command {
-        Command::Ingest(common) => commands::ingest(common, &mut voice),
-        Command::Model(common) => commands::model(common, &mut voice),
-        Command::Report(common) => commands::report(common, &mut voice),
-        Command::Run(common) => commands::run(common, &mut voice),
-        Command::Check(common) => commands::check(common, &mut voice),
-    };
+    // A run takes the output folder for itself; a check writes nothing and takes nothing.
+    let review = if matches!(cli.command, Command::Check(_)) { Review::look(common) } else { Review::open(common) };
+    let outcome = review.and_then(|review| match &cli.command {
+        Command::Ingest(_) => commands::ingest(&review, &mut voice),
+        Command::Model(_) => commands::model(&review, &mut voice),
+        Command::Report(_) => commands::report(&review, &mut voice),
+        Command::Run(_) => commands::run(&review, &mut voice),
+        Command::Check(_) => commands::check(&review, &mut voice),
+    });
     let status = match outcome {
         Ok(look) => u8::from(look),
         Err(failure) => {

@@ -1,7 +1,7 @@
 //! The folders of a review.
 
 use std::collections::BTreeMap;
-use std::fs;
+use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 
 use evenstand_ingest::kind_of;
@@ -27,11 +27,43 @@ pub struct Review {
     pub settings: Settings,
     /// The settings file as it stands; empty where there is none.
     pub settings_text: String,
+    /// Holds the output folder for this run alone, as long as the review is open.
+    _lock: Option<File>,
+}
+
+/// What lies in raw/.
+pub struct RawFiles {
+    /// Files by name (forward slashes); hidden ones are left out.
+    pub files: BTreeMap<String, PathBuf>,
+    /// Names of links and other things that are not plain files or folders; they are not read.
+    pub passed_over: Vec<String>,
 }
 
 impl Review {
-    /// Finds the folders and reads the settings.
+    /// Finds the folders, reads the settings, and takes the output folder for this run alone.
     pub fn open(common: &Common) -> Result<Self, Failure> {
+        let mut review = Self::look(common)?;
+        let out = common.out.clone().unwrap_or_else(|| review.folder.clone());
+        if let Err(error) = fs::create_dir_all(&out) {
+            return Err(Failure::new(
+                format!("{} cannot be made: {error}", out.display()),
+                "give another folder with --out",
+            ));
+        }
+        if let (Ok(out), Ok(raw)) = (out.canonicalize(), review.raw.canonicalize())
+            && out.starts_with(&raw)
+        {
+            return Err(Failure::new(
+                format!("{} lies in raw/, which is never written to", out.display()),
+                "give another folder with --out",
+            ));
+        }
+        review._lock = lock(&out)?;
+        Ok(review)
+    }
+
+    /// Finds the folders and reads the settings; makes and takes nothing.
+    pub fn look(common: &Common) -> Result<Self, Failure> {
         let folder = common.review.clone();
         if !folder.is_dir() {
             return Err(Failure::new(
@@ -40,12 +72,6 @@ impl Review {
             ));
         }
         let out = common.out.clone().unwrap_or_else(|| folder.clone());
-        if let Err(error) = fs::create_dir_all(&out) {
-            return Err(Failure::new(
-                format!("{} cannot be made: {error}", out.display()),
-                "give another folder with --out",
-            ));
-        }
         let path = folder.join("evenstand.toml");
         let settings_text = if path.exists() {
             fs::read_to_string(&path).map_err(|error| {
@@ -64,28 +90,30 @@ impl Review {
             folder,
             settings,
             settings_text,
+            _lock: None,
         })
     }
 
-    /// Files below `raw/` by name (forward slashes), hidden ones left out.
-    pub fn raw_files(&self) -> Result<BTreeMap<String, PathBuf>, Failure> {
+    /// What lies in `raw/`.
+    pub fn raw_files(&self) -> Result<RawFiles, Failure> {
         if !self.raw.is_dir() {
             return Err(Failure::new(
                 format!("{} has no folder raw/", self.folder.display()),
                 "make a folder raw in it and put your files there, for example stand_count.csv and setting_log.csv",
             ));
         }
-        let mut files = BTreeMap::new();
-        collect(&self.raw, "", &mut files).map_err(|error| {
+        let mut found = RawFiles { files: BTreeMap::new(), passed_over: Vec::new() };
+        collect(&self.raw, "", &mut found).map_err(|error| {
             Failure::new(format!("{} cannot be read: {error}", self.raw.display()), "check the folder's permissions")
         })?;
-        if files.is_empty() {
+        if found.files.is_empty() && found.passed_over.is_empty() {
             return Err(Failure::new(
                 format!("{} is empty", self.raw.display()),
                 format!("put your files there, named after what they are: {}", kinds().join(", ")),
             ));
         }
-        Ok(files)
+        found.passed_over.sort();
+        Ok(found)
     }
 }
 
@@ -94,19 +122,34 @@ pub fn kinds() -> Vec<String> {
     schemas().iter().filter(|table| table.group == Group::Raw).map(|table| format!("{}.csv", table.name)).collect()
 }
 
-fn collect(folder: &Path, prefix: &str, files: &mut BTreeMap<String, PathBuf>) -> std::io::Result<()> {
+/// Locks a folder until the file is dropped; `None` where folders cannot be locked.
+fn lock(folder: &Path) -> Result<Option<File>, Failure> {
+    let Ok(handle) = File::open(folder) else { return Ok(None) };
+    match handle.try_lock() {
+        Ok(()) => Ok(Some(handle)),
+        Err(TryLockError::WouldBlock) => Err(Failure::new(
+            format!("another run is at work in {}", folder.display()),
+            "wait until it is done, then run again; nothing was changed",
+        )),
+        Err(TryLockError::Error(_)) => Ok(None),
+    }
+}
+
+fn collect(folder: &Path, prefix: &str, found: &mut RawFiles) -> std::io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
         let name = entry.file_name().to_string_lossy().into_owned();
         if name.starts_with('.') || name.starts_with("~$") {
             continue;
         }
-        // Links are not followed: a review stays inside its folder.
+        // Links are not followed: a review stays inside its folder. They are named in a finding.
         let kind = entry.file_type()?;
         if kind.is_dir() {
-            collect(&entry.path(), &format!("{prefix}{name}/"), files)?;
+            collect(&entry.path(), &format!("{prefix}{name}/"), found)?;
         } else if kind.is_file() {
-            files.insert(format!("{prefix}{name}"), entry.path());
+            found.files.insert(format!("{prefix}{name}"), entry.path());
+        } else {
+            found.passed_over.push(format!("{prefix}{name}"));
         }
     }
     Ok(())

@@ -118,3 +118,61 @@ fn quiet_says_nothing_when_all_is_well() {
     let said = review.run("ingest", &["--quiet"]);
     assert_eq!((said.status, said.stdout.as_str(), said.stderr.as_str()), (0, "", ""));
 }
+
+#[test]
+fn files_of_somebody_else_survive_in_every_output_folder() {
+    let review = small_review();
+    review.run("run", &[]);
+    for folder in ["store", "results", "report"] {
+        std::fs::write(review.path().join(folder).join("mine.txt"), "mine").unwrap();
+    }
+    review.put("stand_count.csv", "field_id,season,strip_id,seeds_sown,emerged\nA,2025,1,100,70\nA,2025,2,100,80\n");
+    assert!(review.run("run", &[]).status < 2);
+    for folder in ["store", "results", "report"] {
+        assert_eq!(std::fs::read_to_string(review.path().join(folder).join("mine.txt")).unwrap(), "mine");
+    }
+}
+
+#[test]
+fn output_into_raw_is_refused() {
+    let review = small_review();
+    let raw = review.path().join("raw/sub");
+    let before = files_below(review.path());
+    assert_eq!(review.run("run", &["--out", raw.to_str().unwrap()]).status, 2);
+    assert_eq!(files_below(review.path()), before);
+}
+
+#[test]
+fn runs_at_once_leave_a_whole_review_and_the_late_ones_say_so() {
+    let review = small_review();
+    review.run("run", &[]);
+    let before = files_below(review.path());
+    let children: Vec<_> = (0..6)
+        .map(|_| {
+            std::process::Command::new(env!("CARGO_BIN_EXE_evenstand"))
+                .args(["run", review.path().to_str().unwrap()])
+                .stdout(std::process::Stdio::null())
+                .stderr(std::process::Stdio::piped())
+                .spawn()
+                .unwrap()
+        })
+        .collect();
+    let said: Vec<_> = children.into_iter().map(|child| child.wait_with_output().unwrap()).collect();
+    assert!(said.iter().any(|run| run.status.code().unwrap() < 2), "every run failed");
+    for run in said.iter().filter(|run| run.status.code() == Some(2)) {
+        let stderr = String::from_utf8_lossy(&run.stderr);
+        assert!(stderr.contains("another run is at work"), "{stderr}");
+    }
+    assert_eq!(files_below(review.path()), before);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_link_in_raw_is_named() {
+    let review = small_review();
+    let elsewhere = review.path().join("counts.csv");
+    std::fs::rename(review.path().join("raw/stand_count.csv"), &elsewhere).unwrap();
+    std::os::unix::fs::symlink(&elsewhere, review.path().join("raw/stand_count.csv")).unwrap();
+    let said = review.run("ingest", &[]);
+    assert!(said.stderr.contains("stand_count.csv") && said.stderr.contains("a copy"), "{}", said.stderr);
+}

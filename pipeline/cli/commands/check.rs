@@ -3,7 +3,6 @@
 use evenstand_link::link;
 use evenstand_store::KeptStore;
 
-use crate::args::Common;
 use crate::commands::ingest::{ingest_into, say};
 use crate::commands::model::kept_of;
 use crate::failure::Failure;
@@ -11,11 +10,10 @@ use crate::review::Review;
 use crate::voice::Voice;
 
 /// Judges raw/ by reading it into a passing store and linking that.
-pub fn check(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
-    let review = Review::open(common)?;
+pub fn check(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let passing = tempfile::tempdir()
         .map_err(|error| Failure::new(format!("no temporary folder: {error}"), "free some space, or set TMPDIR"))?;
-    let ingested = ingest_into(&review, passing.path(), voice)?;
+    let ingested = ingest_into(review, passing.path(), voice)?;
     for source in &ingested.manifest.sources {
         voice.say(&format!(
             "{}: read as {}, {} rows, {} kept, {} set aside",

@@ -7,7 +7,6 @@ use evenstand_ingest::{FileReport, Source, Zones, read_csv, read_order};
 use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder, sha256_of_file};
 use evenstand_tables::{Finding, SetAside};
 
-use crate::args::Common;
 use crate::failure::Failure;
 use crate::review::{Reading, Review, reading_of};
 use crate::voice::Voice;
@@ -27,11 +26,10 @@ impl Ingested {
 }
 
 /// Reads raw/ into store/.
-pub fn ingest(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
-    let review = Review::open(common)?;
+pub fn ingest(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let mut ingested = None;
     replace_folder(&review.store, |folder| -> Result<(), Failure> {
-        ingested = Some(ingest_into(&review, folder, voice)?);
+        ingested = Some(ingest_into(review, folder, voice)?);
         Ok(())
     })?;
     let Some(ingested) = ingested else { return Ok(false) };
@@ -58,7 +56,15 @@ pub fn say(ingested: &Ingested, voice: &mut Voice) {
 pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Ingested, Failure> {
     let mut findings: Vec<Finding> = Vec::new();
     let mut sources = Vec::new();
-    for (file, path) in review.raw_files()? {
+    let raw = review.raw_files()?;
+    for file in &raw.passed_over {
+        findings.push(
+            Finding::warning("file_not_read", "a link, or no plain file, so it was not read")
+                .source(file, None)
+                .remedy("put a copy of the file itself into raw/"),
+        );
+    }
+    for (file, path) in raw.files {
         match reading_of(&file) {
             Reading::As(kind) => sources.push((read_order(kind), file, path, kind)),
             Reading::Not(finding) => findings.push(*finding),

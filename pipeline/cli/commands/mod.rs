@@ -5,8 +5,8 @@ mod ingest;
 mod model;
 mod report;
 
-use crate::args::Common;
 use crate::failure::Failure;
+use crate::review::Review;
 use crate::voice::Voice;
 
 pub use check::check;
@@ -15,9 +15,9 @@ pub use model::model;
 pub use report::report;
 
 /// All three stages.
-pub fn run(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
-    let ingest = ingest(common, voice)?;
-    let model = model(common, voice)?;
-    let report = report(common, voice)?;
+pub fn run(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
+    let ingest = ingest(review, voice)?;
+    let model = model(review, voice)?;
+    let report = report(review, voice)?;
     Ok(ingest || model || report)
 }

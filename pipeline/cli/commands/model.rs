@@ -10,18 +10,16 @@ use evenstand_store::{KeptStore, replace_folder, sha256_of_bytes, write_results}
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow};
 use evenstand_tables::{Finding, Row, Table, TablesError};
 
-use crate::args::Common;
 use crate::failure::Failure;
 use crate::review::Review;
 use crate::voice::Voice;
 
 /// Works out results/ from store/.
-pub fn model(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
-    let review = Review::open(common)?;
+pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     if !review.store.join("manifest.json").exists() {
         return Err(Failure::new(
             format!("{} is not there", review.store.display()),
-            format!("run `evenstand ingest {}` first, or `evenstand run`", common.review.display()),
+            format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
         ));
     }
     let store = KeptStore::open(&review.store)?;
@@ -37,7 +35,7 @@ pub fn model(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
     });
     voice.stage_done();
     let new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
-    let run = run_facts(&review, &store);
+    let run = run_facts(review, &store);
     let set_aside: Vec<SetAsideRow> = store.read_whole()?;
     let mut findings: Vec<Finding> = store.read_whole()?;
     findings.extend(new_findings.iter().cloned());
@@ -54,7 +52,7 @@ pub fn model(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
         "Linked {} strips; {answered} conditions have a starting point, {open} stay open.",
         linked.strips.len()
     ));
-    Ok(open > 0)
+    Ok(open > 0 || answered == 0)
 }
 
 /// The kept tables, with setting logs left on disk.

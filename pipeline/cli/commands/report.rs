@@ -5,19 +5,17 @@ use std::fs;
 use evenstand_report::{Results, render, starting_points_text};
 use evenstand_store::{read_result, replace_folder};
 
-use crate::args::Common;
 use crate::failure::Failure;
 use crate::review::Review;
 use crate::voice::Voice;
 
 /// Makes report/ from results/.
-pub fn report(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
-    let review = Review::open(common)?;
+pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let folder = &review.results;
     if !folder.join("datapackage.json").exists() {
         return Err(Failure::new(
             format!("{} is not there", folder.display()),
-            format!("run `evenstand run {}` first", common.review.display()),
+            format!("run `evenstand run {}` first", review.folder.display()),
         ));
     }
     let results = Results {
@@ -54,5 +52,6 @@ pub fn report(common: &Common, voice: &mut Voice) -> Result<bool, Failure> {
     voice.fact("report", page.display().to_string());
     voice.say(&starting_points_text(&results));
     voice.say(&format!("Report: {}", page.display()));
-    Ok(results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open"))
+    Ok(results.starting_points.is_empty()
+        || results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open"))
 }

@@ -14,6 +14,12 @@ pub enum StoreError {
         /// What the system said, in our words where we know it.
         problem: String,
     },
+    /// A file of somebody else stands where a new one would go.
+    #[error("{path} was not made by evenstand and would be replaced; move it away, or give another folder with --out")]
+    NotOurs {
+        /// The file.
+        path: PathBuf,
+    },
     /// A file is not what the manifest says, or cannot be read as Parquet.
     #[error("{path} is damaged or of another version ({problem}); run `evenstand ingest` again to rebuild it")]
     Damaged {

@@ -1,6 +1,6 @@
 //! Replaces a whole folder in one step.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -21,6 +21,9 @@ pub enum Replaced {
 /// The new folder is made as a hidden sibling and exchanged with the old one by one system call where there is one
 /// (Linux), by two renames elsewhere; a run that died between the two is repaired by the next. Where every file has
 /// the bytes it had, the old folder stays untouched. When `build` fails the old folder stays and the new one goes.
+///
+/// The names of the files made are kept in the folder itself ([`INVENTORY`]). A file in the old folder that is not among
+/// them belongs to somebody else: it is carried over, and where a new file would take its place nothing is replaced.
 pub fn replace_folder<E: From<StoreError>>(
     target: &Path,
     build: impl FnOnce(&Path) -> Result<(), E>,
@@ -41,6 +44,13 @@ pub fn replace_folder<E: From<StoreError>>(
         let _ = remove(&staging);
         return Err(error);
     }
+    write_inventory(&staging).map_err(at(&staging))?;
+    if target.exists()
+        && let Err(error) = carry_over(target, &staging)
+    {
+        let _ = remove(&staging);
+        return Err(error.into());
+    }
     if target.exists() && same_files(target, &staging).map_err(at(target))? {
         remove(&staging).map_err(at(&staging))?;
         return Ok(Replaced::Unchanged);
@@ -55,6 +65,34 @@ pub fn replace_folder<E: From<StoreError>>(
         remove(&retired).map_err(at(&retired))?;
     }
     Ok(Replaced::Changed)
+}
+
+/// Name of the list of files that a folder was made with.
+const INVENTORY: &str = ".made-by-evenstand";
+
+fn write_inventory(folder: &Path) -> io::Result<()> {
+    let names: Vec<String> = files(folder)?.keys().map(|name| name.to_string_lossy().into_owned()).collect();
+    fs::write(folder.join(INVENTORY), names.join("\n") + "\n")
+}
+
+/// Copies files that this program did not make from the old folder into the new one.
+fn carry_over(target: &Path, staging: &Path) -> Result<(), StoreError> {
+    let inventory = fs::read_to_string(target.join(INVENTORY)).unwrap_or_default();
+    let ours: BTreeSet<&str> = inventory.lines().chain([INVENTORY]).collect();
+    for name in files(target).map_err(|error| StoreError::file(target, &error))?.into_keys() {
+        if ours.contains(name.to_string_lossy().as_ref()) {
+            continue;
+        }
+        let (old, new) = (target.join(&name), staging.join(&name));
+        if new.exists() {
+            return Err(StoreError::NotOurs { path: old });
+        }
+        let folder = new.parent().unwrap_or(staging);
+        fs::create_dir_all(folder)
+            .and_then(|()| fs::copy(&old, &new))
+            .map_err(|error| StoreError::file(&old, &error))?;
+    }
+    Ok(())
 }
 
 fn sibling(target: &Path, suffix: &str) -> PathBuf {
@@ -143,6 +181,24 @@ mod tests {
         });
         assert!(failed.is_err());
         assert_eq!(fs::read_to_string(target.join("a.txt")).unwrap(), "one");
+    }
+
+    #[test]
+    fn a_file_of_somebody_else_is_carried_over_and_never_replaced() {
+        let base = tempfile::tempdir().unwrap();
+        let target = base.path().join("report");
+        replace_folder(&target, write("one")).unwrap();
+        fs::create_dir(target.join("mine")).unwrap();
+        fs::write(target.join("mine/thesis.txt"), "mine").unwrap();
+        replace_folder(&target, write("two")).unwrap();
+        assert_eq!(fs::read_to_string(target.join("a.txt")).unwrap(), "two");
+        assert_eq!(fs::read_to_string(target.join("mine/thesis.txt")).unwrap(), "mine");
+        let other = base.path().join("results");
+        fs::create_dir(&other).unwrap();
+        fs::write(other.join("a.txt"), "mine").unwrap();
+        let message = replace_folder(&other, write("one")).unwrap_err().to_string();
+        assert!(message.contains("a.txt") && message.contains("--out"), "{message}");
+        assert_eq!(fs::read_to_string(other.join("a.txt")).unwrap(), "mine");
     }
 
     #[test]
