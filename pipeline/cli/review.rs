@@ -44,17 +44,18 @@ impl Review {
     pub fn open(common: &Common) -> Result<Self, Failure> {
         let mut review = Self::look(common)?;
         let out = common.out.clone().unwrap_or_else(|| review.folder.clone());
-        if let Err(error) = fs::create_dir_all(&out) {
-            return Err(Failure::new(
-                format!("{} cannot be made: {error}", out.display()),
-                "give another folder with --out",
-            ));
-        }
-        if let (Ok(out), Ok(raw)) = (out.canonicalize(), review.raw.canonicalize())
-            && out.starts_with(&raw)
+        let standing = out.ancestors().find(|folder| folder.exists()).map(Path::canonicalize);
+        if let (Some(Ok(standing)), Ok(raw)) = (standing, review.raw.canonicalize())
+            && standing.starts_with(&raw)
         {
             return Err(Failure::new(
                 format!("{} lies in raw/, which is never written to", out.display()),
+                "give another folder with --out",
+            ));
+        }
+        if let Err(error) = fs::create_dir_all(&out) {
+            return Err(Failure::new(
+                format!("{} cannot be made: {error}", out.display()),
                 "give another folder with --out",
             ));
         }

@@ -101,7 +101,7 @@ impl Voice {
             if !self.quiet && severity != "note" && count > SHOWN {
                 let _ = writeln!(
                     std::io::stderr(),
-                    "{severity}: {} more of the kind {code}; all stand in findings",
+                    "{severity}: {} more of the kind {code}; `run` writes all of them into results/findings.csv",
                     count - SHOWN
                 );
             }

@@ -130,3 +130,33 @@ fn names_with_markup_come_out_as_text() {
     assert!(!page.contains("<script>alert") && !page.contains("<b>bold</b>"));
     assert!(page.contains("&lt;b&gt;bold"));
 }
+
+#[test]
+fn a_quote_that_is_never_closed_is_an_error_and_swallows_nothing_in_silence() {
+    let review = small_review();
+    let mut log = String::from("field_id,season,strip_id,block,set_force_n\nA,2025,1,I,100\nA,2025,\"2,I,200\n");
+    for strip in 3..40 {
+        log += &format!("A,2025,{strip},II,100\n");
+    }
+    review.put("setting_log.csv", &log);
+    let said = review.run("ingest", &[]);
+    assert_eq!(said.status, 1);
+    says(&said.stderr, &["error: setting_log.csv, row 3", "quote is opened and not closed", "close it"]);
+    let review = small_review();
+    review.put("soil_note.csv", "field_id,season,note\nA,2025,\"three lines, with\nsome, commas\nin them\"\n");
+    assert_eq!(review.run("ingest", &[]).status, 0, "a line break in a closed quote is no fault");
+}
+
+#[test]
+fn a_number_out_of_range_is_told_in_the_unit_of_the_file() {
+    let review = small_review();
+    review.put("soil_note.csv", "field_id,season,residue_cover_pct\nA,2025,180\n");
+    says(&review.run("ingest", &[]).stderr, &["column residue_cover_pct", "0 to 100 %"]);
+}
+
+#[test]
+fn a_file_with_a_header_and_no_rows_is_named() {
+    let review = small_review();
+    review.put("dig_check.csv", "field_id,season,dig_effort\n");
+    says(&review.run("ingest", &[]).stderr, &["dig_check.csv", "no rows"]);
+}

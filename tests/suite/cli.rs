@@ -139,6 +139,7 @@ fn output_into_raw_is_refused() {
     let raw = review.path().join("raw/sub");
     let before = files_below(review.path());
     assert_eq!(review.run("run", &["--out", raw.to_str().unwrap()]).status, 2);
+    assert!(!raw.exists());
     assert_eq!(files_below(review.path()), before);
 }
 

@@ -268,3 +268,85 @@ fn wrong_counts_are_findings() {
         assert!(codes.iter().any(|found| found == code), "{code} is not among {codes:?}");
     }
 }
+
+/// Two fields of three blocks, pressures by field; more emerges the nearer to 30 psi.
+fn pressure_trial(planter: &str, pressures: [&[u32]; 2]) -> (String, String) {
+    let mut log = format!(
+        "field_id,season,strip_id,block,{}set_pressure_psi\n",
+        if planter.is_empty() { "" } else { "planter_id," }
+    );
+    let mut count = String::from("field_id,season,strip_id,seeds_sown,emerged\n");
+    for (field, pressures) in pressures.into_iter().enumerate() {
+        for block in 0..3_u32 {
+            for psi in pressures {
+                let named = if planter.is_empty() { String::new() } else { format!("{planter},") };
+                log += &format!("F{field},2025,{block}-{psi},{block},{named}{psi}\n");
+                count +=
+                    &format!("F{field},2025,{block}-{psi},200,{}\n", 180 - psi.abs_diff(30) - (block * 3 + psi) % 4);
+            }
+        }
+    }
+    (log, count)
+}
+
+#[test]
+fn pressures_of_a_planter_that_nobody_described_are_never_called_newtons() {
+    for planter in ["", "p"] {
+        let (log, count) = pressure_trial(planter, [&[10, 20, 30, 40], &[10, 20, 30, 40]]);
+        let review = TestReview::new(&[("setting_log.csv", &log), ("stand_count.csv", &count)]);
+        let row = primary(&review);
+        assert_eq!(row["planter_id"], if planter.is_empty() { "unnamed planter" } else { "p" });
+        let knobs = review.result("settings");
+        let knob = knobs.iter().find(|row| row["primary"] == "true").unwrap();
+        assert_eq!((knob["knob"].as_str(), knob["start_force_n"].as_str()), ("pressure", ""));
+        assert_eq!(knob["evidence"], row["evidence"]);
+        assert!(row["reason"].contains("No default is given"), "{}", row["reason"]);
+        let page = std::fs::read_to_string(review.path().join("report/index.html")).unwrap();
+        let card = &page[page.find("id=\"start\"").unwrap()..page.find("id=\"why\"").unwrap()];
+        assert!(!card.contains("\u{a0}N "), "a force is shown on the card");
+    }
+}
+
+#[test]
+fn two_fields_with_different_settings_get_an_answer() {
+    let (log, count) = pressure_trial("p", [&[10, 20, 30, 40], &[15, 25, 35, 45]]);
+    let row = primary(&TestReview::new(&[("setting_log.csv", &log), ("stand_count.csv", &count)]));
+    assert!(!row["best_n"].is_empty(), "{}", row["reason"]);
+}
+
+#[test]
+fn another_response_never_takes_the_place_of_the_one_that_decides() {
+    let (log, count) = pressure_trial("p", [&[10, 20, 30, 40], &[10, 20, 30, 40]]);
+    let review = TestReview::new(&[("setting_log.csv", &log), ("stand_count.csv", &count)]);
+    review.put("evenstand.toml", "primary = \"nonsense\"\n");
+    let said = review.run("run", &[]);
+    assert_eq!(said.status, 2);
+    assert!(said.stderr.contains("primary") && said.stderr.contains("emerged_share"), "{}", said.stderr);
+    review.put("evenstand.toml", "primary = \"measure:yield\"\n");
+    assert_eq!(review.run("run", &[]).status, 1);
+    let row = primary(&review);
+    assert_eq!((row["response"].as_str(), row["evidence"].as_str()), ("measure:yield", "open"));
+    assert!(row["reason"].contains("no values"), "{}", row["reason"]);
+}
+
+#[test]
+fn counts_before_planting_and_a_planting_in_another_year_are_found_and_not_used() {
+    let review = small_review();
+    let counts = std::fs::read_to_string(review.path().join("raw/stand_count.csv")).unwrap();
+    review.put("stand_count.csv", &format!("{counts}A,2025,1,a,100,1925-05-10,50\n"));
+    review.run("run", &[]);
+    let found = |code: &str| review.result("findings").iter().any(|row| row["code"] == code);
+    assert!(found("count_outside_season"));
+    assert_eq!(review.result("strips")[0]["emerged"], "80.0");
+    review.put("field.csv", "field_id,season,planted_at,row_spacing_cm,seed_rate_per_ha\nA,2025,2024-05-01,75,80000\n");
+    review.run("run", &[]);
+    assert!(review.result("findings").iter().any(|row| row["code"] == "planted_in_another_year"));
+    assert!(review.result("strips").iter().all(|row| row["t10_h"].is_empty() && !row["spread_h"].is_empty()));
+}
+
+#[test]
+fn strips_that_all_came_up_alike_say_so_in_plain_words() {
+    let row = primary(&trial(3, &[90, 150, 210], |_, _, _| 80));
+    assert!(row["reason"].contains("same value") && !row["reason"].contains("random term"), "{}", row["reason"]);
+    assert_eq!(row["start_n"], "");
+}

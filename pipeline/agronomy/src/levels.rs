@@ -1,7 +1,7 @@
 //! Which settings count as one: forces sorted into levels.
 
-/// Sorts forces into levels: two neighbours in size belong to one level where they lie closer together than
-/// 4 % of the range of all of them, or 2 N.
+/// Sorts forces into levels: forces belong to the level of the lightest among them where they lie within 2 % of the
+/// range of all forces, or 2 N, of it. A row of near neighbours therefore never grows into one level.
 ///
 /// A setting that was meant to be the same is logged a little differently from strip to strip (a rounded gauge, a
 /// pressure told in another unit); settings that were meant to differ lie further apart. Comes back as the level of
@@ -13,16 +13,16 @@ pub fn force_levels(forces_n: &[f64]) -> (Vec<usize>, Vec<f64>) {
         (Some(low), Some(high)) => forces_n[*high] - forces_n[*low],
         _ => return (Vec::new(), Vec::new()),
     };
-    let gap = (0.04 * range).max(2.0);
+    let width = (0.02 * range).max(2.0);
     let mut levels = vec![0; forces_n.len()];
     let mut sums: Vec<(f64, usize)> = Vec::new();
-    let mut previous = f64::NEG_INFINITY;
+    let mut lightest = f64::NEG_INFINITY;
     for index in order {
         let force = forces_n[index];
-        if force - previous > gap {
+        if force - lightest > width {
             sums.push((0.0, 0));
+            lightest = force;
         }
-        previous = force;
         levels[index] = sums.len() - 1;
         if let Some(last) = sums.last_mut() {
             last.0 += force;
@@ -41,6 +41,12 @@ mod tests {
         let (levels, means) = force_levels(&[210.0, 100.0, 101.0, 150.0, 209.0]);
         assert_eq!(levels, vec![2, 0, 0, 1, 2]);
         assert_eq!(means, vec![100.5, 150.0, 209.5]);
+    }
+
+    #[test]
+    fn a_row_of_near_neighbours_is_not_one_level() {
+        let forces: Vec<f64> = (0..31).map(|step| 100.0 + 7.0 * f64::from(step)).collect();
+        assert_eq!(force_levels(&forces).1.len(), 31);
     }
 
     #[test]

@@ -31,7 +31,7 @@ pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         strips: &linked.strips,
         measures: &linked.strip_measures,
         digs: &linked.digs,
-        settings: &review.settings,
+        settings: &linked.settings,
     });
     voice.stage_done();
     let new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();

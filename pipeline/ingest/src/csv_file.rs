@@ -5,7 +5,7 @@ use std::io::{BufRead, BufReader, Read};
 
 use csv::ByteRecord;
 use evenstand_settings::Settings;
-use evenstand_tables::{ColumnType, Finding, Group, SetAside, Sink, TableSchema, schema};
+use evenstand_tables::{ColumnType, Finding, Group, SetAside, Severity, Sink, TableSchema, schema};
 use jiff::tz::TimeZone;
 
 use crate::IngestError;
@@ -200,6 +200,17 @@ impl<'a> FileReader<'a> {
                 remedy: "look for a delimiter inside a cell; put such cells in quotes".into(),
             }));
         }
+        if let Some(cell) = record.iter().position(|cell| swallows_rows(cell, self.delimiter, self.columns)) {
+            return Ok(Err(RowFault {
+                code: "unclosed_quote",
+                message: format!(
+                    "column {}: a quote is opened and not closed, so that following rows stand in one cell",
+                    cell + 1
+                ),
+                remedy: "remove the quote, or close it before the next delimiter; the rows it swallowed are read then"
+                    .into(),
+            }));
+        }
         let values = match read_row(self.schema, feeds, record, self.zones, self.timezone_column) {
             Ok(values) => values,
             Err(fault) => return Ok(Err(fault)),
@@ -240,8 +251,9 @@ impl<'a> FileReader<'a> {
 
     fn set_aside(&mut self, record: &ByteRecord, fault: RowFault) {
         if !fault.remedy.is_empty() {
+            let severity = if fault.code == "unclosed_quote" { Severity::Error } else { Severity::Warning };
             self.report.findings.push(
-                Finding::warning(fault.code, format!("row set aside: {}", fault.message))
+                Finding::new(severity, fault.code, format!("row set aside: {}", fault.message))
                     .table(self.source.kind)
                     .source(&self.source.file, Some(self.row_number))
                     .remedy(fault.remedy),
@@ -263,6 +275,14 @@ impl<'a> FileReader<'a> {
             if batch.rows() > 0 {
                 self.sink.rows(self.source.kind, season, batch.take()?)?;
             }
+        }
+        if self.report.rows_read == 0 && self.columns > 0 {
+            self.report.findings.push(
+                Finding::warning("no_rows", "the file has a header and no rows")
+                    .table(self.source.kind)
+                    .source(&self.source.file, None)
+                    .remedy("remove it from raw/, or fill it"),
+            );
         }
         for (field, season) in self.local_without_zone {
             self.report.findings.push(
@@ -298,7 +318,7 @@ fn read_row<'a>(
         let zone = || row_zone(schema, record, &values, zones, timezone_column);
         let value = read_cell(column, feed, cell, zones, zone).map_err(|fault| RowFault {
             code: fault.code,
-            message: format!("column {}: found \"{}\", expected {}", column.name, fault.found, fault.expected),
+            message: format!("column {}: found \"{}\", expected {}", feed.name(column), fault.found, fault.expected),
             remedy: fault.remedy,
         })?;
         let needed = column.required() && value == Value::Missing;
@@ -392,6 +412,13 @@ fn delimiter(start: &[u8]) -> u8 {
     }
     // The first of equals wins, so that a comma stays a comma.
     counts.iter().rev().max_by_key(|(_, count)| *count).map_or(b',', |(byte, _)| *byte)
+}
+
+/// Whether a cell holds, behind a line break, a line with as many delimiters as a row: a quote was never closed, and
+/// rows stand in one cell. A note of several lines has fewer.
+fn swallows_rows(cell: &[u8], delimiter: u8, columns: usize) -> bool {
+    let delimiters = |line: &[u8]| line.iter().filter(|byte| **byte == delimiter).count();
+    columns > 1 && cell.split(|byte| *byte == b'\n').skip(1).any(|line| delimiters(line) + 1 >= columns)
 }
 
 fn raw_text(record: &ByteRecord, delimiter: u8) -> String {

@@ -14,6 +14,16 @@ pub(crate) struct Feed {
     pub unit: Option<(Kind, String)>,
 }
 
+impl Feed {
+    /// The column as the file names it, unit and all.
+    pub fn name(&self, column: &Column) -> String {
+        match (&column.stem, &self.unit) {
+            (Some(stem), Some((_, suffix))) => format!("{stem}_{suffix}"),
+            _ => column.name.clone(),
+        }
+    }
+}
+
 /// A header that can be used, and what in it was not.
 #[derive(Debug)]
 pub(crate) struct Header {

@@ -52,7 +52,7 @@ pub(crate) fn read_cell<'a>(
     match column.column_type {
         ColumnType::String => word(column, cell),
         ColumnType::Number => number(column, feed, cell),
-        ColumnType::Integer => integer(column, cell),
+        ColumnType::Integer => integer(column, feed, cell),
         ColumnType::Boolean => boolean(cell),
         ColumnType::Datetime => zones
             .moment(cell, zone)
@@ -98,11 +98,11 @@ fn number<'a>(column: &Column, feed: &Feed, cell: &str) -> Result<Value<'a>, Cel
             CellFault::new("unknown_unit", cell, "a known unit", "rename the column with a known unit")
         })?,
     };
-    within(column, kept, cell)?;
+    within(column, feed, kept, cell)?;
     Ok(Value::Number(kept))
 }
 
-fn integer<'a>(column: &Column, cell: &str) -> Result<Value<'a>, CellFault> {
+fn integer<'a>(column: &Column, feed: &Feed, cell: &str) -> Result<Value<'a>, CellFault> {
     let whole = cell.parse::<i64>().ok().or_else(|| {
         let number = cell.parse::<f64>().ok()?;
         // Spreadsheets write whole numbers as 12.0; beyond 2^53 a double no longer tells neighbours apart.
@@ -116,24 +116,34 @@ fn integer<'a>(column: &Column, cell: &str) -> Result<Value<'a>, CellFault> {
             "write a whole number; leave the cell empty where nothing was counted",
         )
     })?;
-    within(column, whole as f64, cell)?;
+    within(column, feed, whole as f64, cell)?;
     Ok(Value::Integer(whole))
 }
 
-fn within(column: &Column, kept: f64, cell: &str) -> Result<(), CellFault> {
+/// Holds a value, in the kept unit, against the limits of its column; the message gives them in the file's own unit.
+fn within(column: &Column, feed: &Feed, kept: f64, cell: &str) -> Result<(), CellFault> {
     let low = column.minimum().unwrap_or(f64::NEG_INFINITY);
     let high = column.maximum().unwrap_or(f64::INFINITY);
     if (low..=high).contains(&kept) {
         return Ok(());
     }
-    let unit = column.unit.as_deref().filter(|unit| *unit != "1").map(|unit| format!(" {unit}")).unwrap_or_default();
+    let (own, unit) = match &feed.unit {
+        Some((kind, suffix)) => {
+            (Some((*kind, suffix)), kind.label(suffix).map(|label| format!(" {label}")).unwrap_or_default())
+        }
+        None => (None, String::new()),
+    };
+    let shown = |limit: f64| {
+        let value = own.and_then(|(kind, suffix)| kind.from_kept(suffix, limit)).unwrap_or(limit);
+        (value * 100.0).round() / 100.0
+    };
     let expected = match (column.minimum(), column.maximum()) {
-        (Some(low), Some(high)) => format!("{low} to {high}{unit}"),
-        (Some(low), None) => format!("{low}{unit} or more"),
-        (None, Some(high)) => format!("at most {high}{unit}"),
+        (Some(low), Some(high)) => format!("{} to {}{unit}", shown(low), shown(high)),
+        (Some(low), None) => format!("{}{unit} or more", shown(low)),
+        (None, Some(high)) => format!("at most {}{unit}", shown(high)),
         (None, None) => "a number".to_owned(),
     };
-    Err(CellFault::new("out_of_range", cell, expected, "check the number and the unit in the column's name"))
+    Err(CellFault::new("out_of_range", cell, expected, "check the number, and the unit in the column's name"))
 }
 
 fn boolean<'a>(cell: &str) -> Result<Value<'a>, CellFault> {

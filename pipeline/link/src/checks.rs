@@ -2,7 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_agronomy::force_levels;
+use evenstand_agronomy::{Kind, force_levels};
+use evenstand_settings::{Knob, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::StripRow;
 
@@ -91,6 +92,36 @@ pub(crate) fn check_actual_force(strips: &[StripRow], findings: &mut Vec<Finding
                     .remedy("check the sensor and the air supply; the set force is used unless [analysis] axis = \"actual\""),
                 );
             }
+        }
+    }
+}
+
+/// Pressures beyond the limits of the planter's knob.
+pub(crate) fn check_knob_limits(strips: &[StripRow], settings: &Settings, findings: &mut Vec<Finding>) {
+    for strip in strips {
+        let knob = strip.planter_id.as_deref().and_then(|id| settings.planter(id).knob);
+        let (Some(Knob::Pressure { min_kpa, max_kpa, unit, .. }), Some(pressure)) = (knob, strip.set_pressure_kpa)
+        else {
+            continue;
+        };
+        let slack = 0.01 * (max_kpa - min_kpa);
+        if pressure < min_kpa - slack || pressure > max_kpa + slack {
+            let shown = |kpa: f64| Kind::Pressure.from_kept(&unit, kpa).unwrap_or(kpa);
+            let label = Kind::Pressure.label(&unit).unwrap_or("kPa");
+            findings.push(
+                Finding::warning(
+                    "setting_outside_knob",
+                    format!(
+                        "set to {:.0} {label}, but the knob of the planter goes from {:.0} to {:.0} {label}",
+                        shown(pressure),
+                        shown(min_kpa),
+                        shown(max_kpa)
+                    ),
+                )
+                .field(&strip.field_id, strip.season)
+                .strip(&strip.strip_id)
+                .remedy("check the log and its unit, or the planter's limits in evenstand.toml"),
+            );
         }
     }
 }

@@ -53,6 +53,18 @@ struct Sample {
     seeds: Option<f64>,
 }
 
+/// Longest time from planting to a count, in hours: autumn-sown crops are counted in spring.
+const LONGEST_SEASON_H: f64 = 366.0 * 24.0;
+
+/// Whether a count can be of this planting: not a day or more before it, nor more than a year after. Where planting is
+/// not known, the season's year and the next.
+fn of_this_planting(time: Moment, key: &StripKey, planted_at: Option<Moment>) -> bool {
+    match planted_at {
+        Some(planted_at) => (-24.0..=LONGEST_SEASON_H).contains(&time.hours_since(planted_at)),
+        None => (-0.1..=2.1).contains(&(1970.0 + time.days() / 365.2425 - key.field.season as f64)),
+    }
+}
+
 /// Seeds of a counted place vary around rate × length; only a count further above them than this is a finding by itself.
 const SEEDING_SLACK: f64 = 0.08;
 
@@ -63,6 +75,24 @@ pub(crate) fn emergence(
     context: &CountContext,
     findings: &mut Vec<Finding>,
 ) -> Emergence {
+    let (rows, outside): (Vec<CountRow>, Vec<CountRow>) = rows
+        .iter()
+        .cloned()
+        .partition(|row| row.counted_at.is_none_or(|time| of_this_planting(time, key, context.planted_at)));
+    if let Some(first) = outside.first() {
+        findings.push(
+            about(
+                Finding::warning(
+                    "count_outside_season",
+                    format!("{} counts are dated before planting or long after it; they are not used", outside.len()),
+                ),
+                key,
+            )
+            .source(&first.source_file, Some(first.source_row))
+            .remedy("check the dates of the counts, the planting date and the season"),
+        );
+    }
+    let rows = rows.as_slice();
     let samples = samples(key, rows, context.field, findings);
     let mut result = Emergence { samples: samples.len() as i64, ..Emergence::default() };
     if samples.is_empty() {

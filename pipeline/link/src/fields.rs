@@ -121,6 +121,35 @@ pub(crate) fn field_seasons(
         .collect()
 }
 
+/// The settings, with a pressure knob for every planter whose pressures are logged but whose knob nobody described: its
+/// limits are the pressures that were used.
+pub(crate) fn with_found_knobs(strips: &[StripRow], settings: &Settings) -> Settings {
+    let mut used: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    for strip in strips.iter().filter(|strip| strip.force_source.as_deref() == Some("nominal")) {
+        if let (Some(planter), Some(pressure)) = (&strip.planter_id, strip.force_n) {
+            let limits = used.entry(planter).or_insert((pressure, pressure));
+            *limits = (limits.0.min(pressure), limits.1.max(pressure));
+        }
+    }
+    let mut settings = settings.clone();
+    for (id, (low, high)) in used {
+        let mut planter = settings.planter(id);
+        if planter.knob.is_none() {
+            planter.knob = Some(Knob::Pressure {
+                min_kpa: low,
+                max_kpa: high,
+                step_kpa: 1.0,
+                default_kpa: None,
+                unit: settings.display.pressure().unwrap_or("kpa").to_owned(),
+                calibration: None,
+            });
+            settings.planters.retain(|other| other.id != id);
+            settings.planters.push(planter);
+        }
+    }
+    settings
+}
+
 /// Planters that the settings or the strips name.
 pub(crate) fn planters(strips: &[StripRow], settings: &Settings) -> Vec<PlanterRow> {
     let mut all: Vec<Planter> = settings.planters.clone();

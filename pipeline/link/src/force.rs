@@ -8,6 +8,9 @@ use evenstand_tables::Finding;
 use crate::key::{FieldSeason, StripKey};
 use crate::telemetry::{HandRow, SettingLogs, TelemetrySummary};
 
+/// What a planter is called that no log and no field names.
+const UNNAMED_PLANTER: &str = "unnamed planter";
+
 /// The setting of one strip.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct StripSetting {
@@ -24,6 +27,7 @@ pub(crate) struct StripSetting {
     /// What the operator called the condition; several where rows disagree.
     pub conditions: Vec<String>,
     pub telemetry_rows: u64,
+    pub telemetry_rows_at_speed: u64,
 }
 
 /// A force with the name of what it was worked out from.
@@ -113,6 +117,9 @@ impl<'a> Settled<'a> {
         conditions.extend(telemetry.and_then(|summary| summary.condition.clone()));
         conditions.sort();
         conditions.dedup();
+        // Pressures of a planter without a name must still not be taken for newtons of another.
+        let nominal = used.is_some_and(|(_, source)| source == "nominal");
+        let planter_id = planter_id.or_else(|| nominal.then(|| UNNAMED_PLANTER.to_owned()));
         StripSetting {
             planter_id,
             force_n: used.map(|(force, _)| force),
@@ -130,6 +137,7 @@ impl<'a> Settled<'a> {
             block,
             conditions,
             telemetry_rows: telemetry.map_or(0, |summary| summary.rows),
+            telemetry_rows_at_speed: telemetry.map_or(0, |summary| summary.rows_at_speed),
         }
     }
 }

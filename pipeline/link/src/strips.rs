@@ -13,12 +13,12 @@ use evenstand_tables::rows::{
 use jiff::tz::TimeZone;
 
 use crate::LinkError;
-use crate::checks::{check_actual_force, check_calibration, check_presence};
+use crate::checks::{check_actual_force, check_calibration, check_knob_limits, check_presence};
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
 use crate::courses::courses;
 use crate::digs::dig_strips;
 use crate::emergence::{CountContext, Emergence, emergence};
-use crate::fields::{Clocks, by_name, field_seasons, planters};
+use crate::fields::{Clocks, by_name, field_seasons, planters, with_found_knobs};
 use crate::force::{Settled, StripSetting, about};
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
@@ -69,6 +69,8 @@ pub struct Linked {
     pub digs: Vec<DigStripRow>,
     /// What a person should look at.
     pub findings: Vec<Finding>,
+    /// The settings, with knobs of planters that only the logs know.
+    pub settings: Settings,
 }
 
 /// A strip with everything it was made from.
@@ -124,6 +126,9 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
 
     let mut strips: Vec<LinkedStrip> = Vec::new();
     let mut untold_replants = BTreeSet::new();
+    let mut planted_elsewhen = BTreeSet::new();
+    let mut without_weather: BTreeSet<FieldSeason> = BTreeSet::new();
+    let mut too_slow: BTreeMap<FieldSeason, usize> = BTreeMap::new();
     for key in keys {
         let field = fields.get(&key.field);
         let row = sheet.get(key);
@@ -139,6 +144,13 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             untold_replants.insert(key.field.clone());
         }
         let planted_at = row.and_then(|row| row.planted_at).or_else(|| field.and_then(|field| field.planted_at));
+        let planted_at = planted_at.filter(|time| {
+            let in_season = (-0.1..=1.1).contains(&(1970.0 + time.days() / 365.2425 - key.field.season as f64));
+            if !in_season {
+                planted_elsewhen.insert(key.field.clone());
+            }
+            in_season
+        });
         let context = CountContext {
             field,
             planted_at,
@@ -161,6 +173,12 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 &setting,
                 &mut findings,
             );
+        }
+        if settings.analysis.clock == Clock::Thermal && came_up.t50_h.is_some() && came_up.t50_cd.is_none() {
+            without_weather.insert(key.field.clone());
+        }
+        if setting.telemetry_rows > 0 && setting.telemetry_rows_at_speed == 0 {
+            *too_slow.entry(key.field.clone()).or_default() += 1;
         }
         let stand = spacings.get(key).filter(|_| !replanted).map(|rows| spacing(rows, field)).unwrap_or_default();
         let leaf_stage = plants.get(key).filter(|_| !replanted).and_then(|rows| leaf_stage_sd(rows));
@@ -211,6 +229,36 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             came_up,
         ));
     }
+    for key in without_weather {
+        findings.push(
+            Finding::warning("no_weather", "the thermal clock is on, but daily weather is missing between planting and emergence; degree-days are left empty")
+                .field(&key.field_id, key.season)
+                .remedy("add the missing days, with tmin and tmax, to a weather file"),
+        );
+    }
+    for (key, strips) in too_slow {
+        findings.push(
+            Finding::warning(
+                "telemetry_too_slow",
+                format!(
+                    "all telemetry is slower than {} m/s and is left out, strips: {strips}",
+                    settings.analysis.min_speed_m_s
+                ),
+            )
+            .field(&key.field_id, key.season)
+            .remedy("check the speed and its unit, or set min_speed_m_s in evenstand.toml"),
+        );
+    }
+    for key in planted_elsewhen {
+        findings.push(
+            Finding::warning(
+                "planted_in_another_year",
+                "the planting date is not in the season's year, so it is not used; times from planting cannot be told",
+            )
+            .field(&key.field_id, key.season)
+            .remedy("correct the planting date or the season: season is the year of planting"),
+        );
+    }
     for key in untold_replants {
         findings.push(
             Finding::warning("replanted", "the field was planted again; its counts are not used")
@@ -220,6 +268,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     }
     label_conditions(&mut strips, &notes, &fields, &sheet, settings, &mut findings);
     let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
+    let found = with_found_knobs(&rows, settings);
+    check_knob_limits(&rows, settings, &mut findings);
     check_actual_force(&rows, &mut findings);
     check_calibration(&rows, &mut findings);
     let (courses, course_means) = courses(&strips, settings);
@@ -242,7 +292,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     }
     Ok(Linked {
         field_seasons: field_seasons(&fields, &rows, &telemetry_rows, &with_course),
-        planters: planters(&rows, settings),
+        planters: planters(&rows, &found),
+        settings: found,
         digs: dig_strips(&kept.digs, &rows),
         strip_measures: strip_measures(&kept.measures),
         strips: rows,

@@ -149,6 +149,8 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
             .collect();
         return outcome;
     }
+    let first = observed.rows[0].modelled;
+    let alike = observed.rows.iter().all(|row| row.modelled == first);
     let seed = seed_of(settings.analysis.seed, axis.name(), &response.name);
     let model = match fit_curves(response, observed, Drawing { seed, draws: settings.analysis.draws }) {
         Ok(model) => model,
@@ -157,8 +159,8 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
             outcome.groups = groups
                 .iter()
                 .map(|(key, coverage)| {
-                    let reason = words::nothing_to_compare(coverage, &key.condition)
-                        .unwrap_or_else(|| format!("The curve could not be fitted to so few strips ({why}). More blocks or field-seasons are needed."));
+                    let reason =
+                        words::nothing_to_compare(coverage, &key.condition).unwrap_or_else(|| words::not_fitted(alike));
                     open(key, coverage, reason)
                 })
                 .collect();

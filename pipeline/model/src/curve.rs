@@ -318,7 +318,9 @@ impl Frame {
                 level - centre
             })
             .collect();
-        if between.iter().any(|value| value.abs() > 1e-9) {
+        // It takes a degree of freedom among field-seasons, and must leave one to the differences between them.
+        let told_apart = cell_means.len() >= observations.groups.len() + 2;
+        if told_apart && between.iter().any(|value| value.abs() > 1e-9) {
             names.push("force between field-seasons".to_owned());
             columns.push(between);
         }

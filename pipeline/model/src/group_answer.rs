@@ -7,7 +7,7 @@ use evenstand_tables::rows::StripRow;
 
 use crate::decision::Picture;
 use crate::draws::GroupDraws;
-use crate::groups::{Basis, Coverage, GroupKey, axis_of, distinct, group_of};
+use crate::groups::{Basis, Coverage, GroupKey, axis_of, group_of};
 use crate::levels::LevelTest;
 
 /// One group and response: what it can tell.
@@ -24,77 +24,90 @@ pub(crate) struct GroupAnswer {
     pub open: Option<String>,
 }
 
-/// Groups of strips that no model speaks for, each with the reason.
+/// The response that decides for a group: the one asked for, else on-time share, or emerged share where no course was
+/// taken.
+fn deciding<'a>(key: &GroupKey, answered: &[GroupAnswer], settings: &'a Settings) -> &'a str {
+    let with_course = answered.iter().any(|answer| answer.key == *key && answer.response == "on_time_share");
+    match &settings.analysis.primary {
+        Some(primary) => primary,
+        None if with_course => "on_time_share",
+        None => "emerged_share",
+    }
+}
+
+/// Groups that have no answer in the response that decides, each with the reason. Another response never takes its place.
 pub(crate) fn open_from_the_start(
     strips: &[StripRow],
     answered: &[GroupAnswer],
     settings: &Settings,
 ) -> Vec<GroupAnswer> {
-    let wanted = settings.analysis.primary.clone();
-    let mut silent: BTreeMap<GroupKey, Vec<&StripRow>> = BTreeMap::new();
+    let mut groups: BTreeMap<GroupKey, Vec<&StripRow>> = BTreeMap::new();
     for strip in strips {
-        silent.entry(group_of(strip, axis_of(strip).as_ref())).or_default().push(strip);
+        groups.entry(group_of(strip, axis_of(strip).as_ref())).or_default().push(strip);
     }
-    silent.retain(|key, _| {
-        !answered
-            .iter()
-            .any(|answer| answer.key == *key && wanted.as_ref().is_none_or(|wanted| answer.response == *wanted))
-    });
-    silent
-        .into_iter()
-        .filter(|(key, _)| !answered.iter().any(|answer| answer.key == *key && answer.response.ends_with("_share")))
-        .map(|(key, strips)| {
-            let counted = strips.iter().filter(|strip| strip.emerged.is_some()).count();
-            let with_force = strips.iter().filter(|strip| strip.force_n.is_some()).count();
-            let shares = strips.iter().filter(|strip| strip.emerged_share.is_some()).count();
-            let why = if with_force == 0 && strips.iter().any(|strip| strip.closing_position.is_some()) {
-                "The positions that were used have no weighed forces, so they are compared as treatments only. Weigh the force of each position and write it into evenstand.toml."
-            } else if with_force == 0 {
-                "No closing downforce is known for these strips: nobody logged a set pressure, force or weighed position. Without it, emergence cannot be tied to the setting. Log the setting of each strip."
-            } else if counted == 0 {
-                "There are no stand counts that can be used in these strips."
-            } else if shares == 0 {
-                "Seeds sown are not known for these strips, so no share can be told."
-            } else {
-                "No strip has both a setting and a usable count."
-            };
-            let response = wanted.clone().unwrap_or_else(|| {
-                if strips.iter().any(|strip| strip.on_time_share.is_some()) { "on_time_share" } else { "emerged_share" }.to_owned()
-            });
-            GroupAnswer {
-                tolerance: settings.tolerance.of(&response).unwrap_or(0.0),
-                coverage: Some(Coverage {
-                    basis: Basis::Logs,
-                    field_seasons: distinct(strips.iter().map(|strip| strip.field_id.as_str())).len(),
-                    strips: strips.len(),
-                    level_forces: Vec::new(),
-                    tested: (f64::NAN, f64::NAN),
-                    varied_within_fields: false,
-                    blocks: 0,
-                }),
-                response,
-                primary: false,
-                levels: None,
-                draws: None,
-                picture: None,
-                borrowed_share: None,
-                open: Some(why.to_owned()),
-                key,
-            }
-        })
-        .collect()
+    let mut open = Vec::new();
+    for (key, strips) in groups {
+        let response = deciding(&key, answered, settings).to_owned();
+        if answered.iter().any(|answer| answer.key == key && answer.response == response) {
+            continue;
+        }
+        open.push(GroupAnswer {
+            tolerance: settings.tolerance.of(&response).unwrap_or(0.0),
+            coverage: Some(Coverage {
+                basis: Basis::Logs,
+                field_seasons: strips
+                    .iter()
+                    .map(|strip| (&strip.field_id, strip.season))
+                    .collect::<BTreeSet<_>>()
+                    .len(),
+                strips: strips.len(),
+                level_forces: Vec::new(),
+                tested: (f64::NAN, f64::NAN),
+                varied_within_fields: false,
+                blocks: 0,
+            }),
+            open: Some(why_silent(&strips, &response)),
+            response,
+            primary: false,
+            levels: None,
+            draws: None,
+            picture: None,
+            borrowed_share: None,
+            key,
+        });
+    }
+    open
 }
 
-/// The response that decides: the one asked for, else on-time share, or emerged share where no course was taken.
-pub(crate) fn mark_primary(groups: &mut [GroupAnswer], settings: &Settings) {
-    let with_course: BTreeSet<GroupKey> =
-        groups.iter().filter(|group| group.response == "on_time_share").map(|group| group.key.clone()).collect();
-    for group in groups {
-        let decides = match &settings.analysis.primary {
-            Some(primary) => primary == &group.response,
-            None if with_course.contains(&group.key) => group.response == "on_time_share",
-            None => group.response == "emerged_share",
-        };
-        group.primary = decides;
+/// Why strips say nothing of a response.
+fn why_silent(strips: &[&StripRow], response: &str) -> String {
+    let any = |has: fn(&StripRow) -> bool| strips.iter().any(|strip| has(strip));
+    if !any(|strip| strip.force_n.is_some()) {
+        if any(|strip| strip.closing_position.is_some()) {
+            return "The positions that were used have no weighed forces, so they are compared as treatments only. Weigh the force of each position and write it into evenstand.toml.".to_owned();
+        }
+        return "No closing downforce is known for these strips: no log has a set pressure, force or weighed position that can be used. Without it, emergence cannot be tied to the setting. Log the setting of each strip.".to_owned();
     }
+    if !response.ends_with("_share") {
+        return format!(
+            "The response that was chosen to decide, {response}, has no values in these strips that say which way is better. Add its values, or choose another with primary in evenstand.toml."
+        );
+    }
+    if !any(|strip| strip.emerged.is_some()) {
+        return "There are no stand counts that can be used in these strips.".to_owned();
+    }
+    if !any(|strip| strip.emerged_share.is_some()) {
+        return "Seeds sown are not known for these strips, so no share can be told. Give seeds_sown, or the row length with the field's seed rate and row spacing.".to_owned();
+    }
+    if !any(|strip| strip.usable == Some(true)) {
+        return "No count can be used: in each strip either more plants came up than seeds were sown, or the setting is not known. Check the counts, the row lengths and the seed rate.".to_owned();
+    }
+    format!("No strip has both a setting and {response}.")
+}
+
+/// Marks the response that decides in each group.
+pub(crate) fn mark_primary(groups: &mut [GroupAnswer], settings: &Settings) {
+    let primary: Vec<bool> =
+        groups.iter().map(|group| deciding(&group.key, groups, settings) == group.response).collect();
+    groups.iter_mut().zip(primary).for_each(|(group, primary)| group.primary = primary);
 }

@@ -19,6 +19,8 @@ pub(crate) struct Offer<'a> {
     pub answer: Option<(&'a GroupDraws, &'a Picture)>,
     /// Why it is open from the start.
     pub open: Option<&'a str>,
+    /// Whether the planter or the review names a default; otherwise the setting used most stands for it.
+    pub default_given: bool,
 }
 
 /// The row of one planter. `default_n` is its default on the group's axis (nominal newtons are kilopascals).
@@ -54,6 +56,10 @@ pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>)
     let choice = choose(draws, coverage, picture, default_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = Some(words::reason(coverage, picture, &choice, choice.gain.is_some()));
+    if !offer.default_given {
+        row.reason = row.reason.map(|reason| reason + words::NO_DEFAULT_GIVEN);
+        fill_most_used(&mut row, planter, default_n, calibrated);
+    }
     row.shape = Some(picture.shape.name().to_owned());
     fill_window(&mut row, planter, picture, calibrated);
     if choice.evidence == Evidence::Open {
@@ -61,6 +67,22 @@ pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>)
     }
     fill_start(&mut row, planter, &choice, draws, coverage, default_n, calibrated, picture.tolerance);
     row
+}
+
+/// The setting used most, on the knob, in the place of a default that nobody named.
+fn fill_most_used(row: &mut KnobRow, planter: &Planter, default_n: Option<f64>, calibrated: bool) {
+    let Some(force) = default_n else { return };
+    match &planter.knob {
+        Some(Knob::Pressure { calibration, .. }) => {
+            row.default_pressure_kpa = Some(pressure_of(calibration.as_ref().filter(|_| calibrated), force));
+        }
+        Some(Knob::Positions { positions, .. }) => {
+            let weighed = positions.iter().filter_map(|position| Some((position, position.force_n?)));
+            let nearest = weighed.min_by(|a, b| (a.1 - force).abs().total_cmp(&(b.1 - force).abs()));
+            row.default_position = nearest.map(|(position, _)| position.label.clone());
+        }
+        None => {}
+    }
 }
 
 fn fill_window(row: &mut KnobRow, planter: &Planter, picture: &Picture, calibrated: bool) {

@@ -33,13 +33,25 @@ fn default_of(group: &GroupAnswer, questions: &Questions) -> Option<f64> {
         .or_else(|| most_used(&members))
 }
 
+/// Whether the planters of a group, or the review, say a default.
+fn has_given_default(group: &GroupAnswer, questions: &Questions) -> bool {
+    let settings = questions.settings;
+    let mut members = questions.strips.iter().filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key);
+    settings.analysis.default_force_n.is_some()
+        || members
+            .any(|strip| strip.planter_id.as_deref().is_some_and(|id| settings.planter(id).default_force_n().is_some()))
+}
+
 fn most_used(strips: &[&StripRow]) -> Option<f64> {
     let forces: Vec<f64> = strips.iter().filter_map(|strip| strip.force_n).collect();
     let (levels, means) = evenstand_agronomy::force_levels(&forces);
     let mut counts = vec![0usize; means.len()];
     levels.iter().for_each(|level| counts[*level] += 1);
     let most = counts.iter().max()?;
-    counts.iter().position(|count| count == most).map(|level| means[level])
+    // Of settings used equally often, the one nearest the middle: a default is rarely at an end.
+    let middle = (means.first()? + means.last()?) / 2.0;
+    let used_most = (0..means.len()).filter(|level| counts[*level] == *most);
+    used_most.map(|level| means[level]).min_by(|a, b| (a - middle).abs().total_cmp(&(b - middle).abs()))
 }
 
 fn finite(value: f64) -> Option<f64> {
@@ -88,6 +100,9 @@ pub(crate) fn starting_point(group: &GroupAnswer, questions: &Questions) -> Star
     let choice = choose(draws, coverage, picture, default_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = words::reason(coverage, picture, &choice, choice.gain.is_some());
+    if !has_given_default(group, questions) {
+        row.reason.push_str(words::NO_DEFAULT_GIVEN);
+    }
     row.shape = Some(picture.shape.name().to_owned());
     row.best_n = Some(picture.best_n);
     (row.best_low_n, row.best_high_n) = (Some(picture.best_low_n), Some(picture.best_high_n));
@@ -124,8 +139,8 @@ pub(crate) fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobR
     ids.iter()
         .map(|id| {
             let planter: Planter = settings.planter(id);
-            let default_n =
-                planter.default_force_n().or(settings.analysis.default_force_n).or_else(|| most_used(&members));
+            let given = planter.default_force_n().or(settings.analysis.default_force_n);
+            let default_n = given.or_else(|| most_used(&members));
             let offer = Offer {
                 key: &group.key,
                 response: &group.response,
@@ -133,6 +148,7 @@ pub(crate) fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobR
                 coverage: group.coverage.as_ref(),
                 answer: group.draws.as_ref().zip(group.picture.as_ref()),
                 open: group.open.as_deref(),
+                default_given: given.is_some(),
             };
             knob_row(&planter, &offer, default_n)
         })

@@ -3,6 +3,10 @@
 use crate::decision::{Choice, Evidence, Picture, Shape};
 use crate::groups::{Basis, Coverage};
 
+/// Said where nobody named a default.
+pub(crate) const NO_DEFAULT_GIVEN: &str =
+    " No default is given for this planter, so the setting used most stands for it.";
+
 /// "1 field-season", "3 field-seasons".
 pub(crate) fn counted(count: usize, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
@@ -69,6 +73,16 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
         String::new()
     };
     format!("{basis}: {shape}. {verdict}{caution}")
+}
+
+/// Why no curve could be fitted; what the solver said stands in the model table.
+pub(crate) fn not_fitted(alike: bool) -> String {
+    if alike {
+        "Every strip has the same value, so no setting could be told from another: stay at the default, and check that the counts were not copied."
+    } else {
+        "The strips are too few, or too much alike, for a curve. More blocks or field-seasons are needed."
+    }
+    .to_owned()
 }
 
 /// What would settle it.

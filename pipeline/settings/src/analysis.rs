@@ -70,6 +70,10 @@ impl Analysis {
     pub(crate) const KEYS: [&'static str; 8] =
         ["axis", "clock", "on_time_window_h", "min_speed_m_s", "primary", "default_force_n", "seed", "draws"];
 
+    /// Responses that may decide, apart from other measures.
+    const RESPONSES: [&'static str; 6] =
+        ["on_time_share", "emerged_share", "spread_h", "t50_h", "spacing_cv", "leaf_stage_sd"];
+
     pub(crate) fn check(&self) -> Result<(), SettingsError> {
         let positive = |key: &str, value: f64| {
             if value.is_finite() && value > 0.0 {
@@ -78,6 +82,16 @@ impl Analysis {
                 Err(SettingsError::value(key, value, "a number above 0"))
             }
         };
+        if let Some(primary) = &self.primary
+            && !Self::RESPONSES.contains(&primary.as_str())
+            && !primary.starts_with("measure:")
+        {
+            return Err(SettingsError::value(
+                "primary",
+                format!("\"{primary}\""),
+                format!("one of {}, or measure:NAME", Self::RESPONSES.join(", ")),
+            ));
+        }
         positive("on_time_window_h", self.on_time_window_h)?;
         if !(self.min_speed_m_s.is_finite() && self.min_speed_m_s >= 0.0) {
             return Err(SettingsError::value("min_speed_m_s", self.min_speed_m_s, "a speed of 0 m/s or more"));

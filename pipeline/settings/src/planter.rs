@@ -19,6 +19,9 @@ impl Calibration {
         if points.iter().any(|(pressure, force)| !pressure.is_finite() || !force.is_finite()) {
             return Err("numbers".into());
         }
+        if points.iter().any(|(_, force)| *force < 0.0) {
+            return Err("forces of 0 N or more".into());
+        }
         if points.windows(2).any(|pair| pair[1].0 <= pair[0].0 || pair[1].1 <= pair[0].1) {
             return Err("[kPa, N] pairs in which both pressure and force rise from pair to pair".into());
         }
