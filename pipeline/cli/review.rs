@@ -17,6 +17,8 @@ pub struct Review {
     pub folder: PathBuf,
     /// Files as people have them.
     pub raw: PathBuf,
+    /// The folder that output goes below.
+    out: PathBuf,
     /// Kept tables.
     pub store: PathBuf,
     /// Result tables.
@@ -42,8 +44,8 @@ pub struct RawFiles {
 impl Review {
     /// Finds the folders, reads the settings, and takes the output folder for this run alone.
     pub fn open(common: &Common) -> Result<Self, Failure> {
-        let mut review = Self::look(common)?;
-        let out = common.out.clone().unwrap_or_else(|| review.folder.clone());
+        let review = Self::look(common)?;
+        let out = &review.out;
         let standing = out.ancestors().find(|folder| folder.exists()).map(Path::canonicalize);
         if let (Some(Ok(standing)), Ok(raw)) = (standing, review.raw.canonicalize())
             && standing.starts_with(&raw)
@@ -53,14 +55,13 @@ impl Review {
                 "give another folder with --out",
             ));
         }
-        if let Err(error) = fs::create_dir_all(&out) {
+        if let Err(error) = fs::create_dir_all(out) {
             return Err(Failure::new(
                 format!("{} cannot be made: {error}", out.display()),
                 "give another folder with --out",
             ));
         }
-        review._lock = lock(&out)?;
-        Ok(review)
+        Ok(Self { _lock: lock(out)?, ..review })
     }
 
     /// Finds the folders and reads the settings; makes and takes nothing.
@@ -88,6 +89,7 @@ impl Review {
             store: out.join("store"),
             results: out.join("results"),
             report: out.join("report"),
+            out,
             folder,
             settings,
             settings_text,

@@ -10,6 +10,59 @@ use evenstand_tables::rows::StripRow;
 use crate::force::{StripSetting, about};
 use crate::key::{FieldSeason, StripKey};
 
+/// What is wrong with a whole field-season, found strip by strip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum FieldRemark {
+    NoWeather,
+    TelemetryTooSlow,
+    PlantedInAnotherYear,
+    Replanted,
+}
+
+/// Remarks on field-seasons, each with the number of strips it was found in: one finding a field, not one a strip.
+#[derive(Debug, Default)]
+pub(crate) struct FieldRemarks {
+    strips: BTreeMap<(FieldRemark, FieldSeason), usize>,
+}
+
+impl FieldRemarks {
+    pub fn add(&mut self, remark: FieldRemark, field: &FieldSeason) {
+        *self.strips.entry((remark, field.clone())).or_default() += 1;
+    }
+
+    pub fn findings(self, settings: &Settings) -> Vec<Finding> {
+        let slow = settings.analysis.min_speed_m_s;
+        self.strips
+            .into_iter()
+            .map(|((remark, field), strips)| {
+                let (code, message, remedy) = match remark {
+                    FieldRemark::NoWeather => (
+                        "no_weather",
+                        "the thermal clock is on, but daily weather is missing between planting and emergence; degree-days are left empty".to_owned(),
+                        "add the missing days, with tmin and tmax, to a weather file",
+                    ),
+                    FieldRemark::TelemetryTooSlow => (
+                        "telemetry_too_slow",
+                        format!("all telemetry is slower than {slow} m/s and is left out, strips: {strips}"),
+                        "check the speed and its unit, or set min_speed_m_s in evenstand.toml",
+                    ),
+                    FieldRemark::PlantedInAnotherYear => (
+                        "planted_in_another_year",
+                        "the planting date is not in the season's year, so it is not used; times from planting cannot be told".to_owned(),
+                        "correct the planting date or the season: season is the year of planting",
+                    ),
+                    FieldRemark::Replanted => (
+                        "replanted",
+                        "the field was planted again; its counts are not used".to_owned(),
+                        "if the counts were taken before the second planting, say replanted = no",
+                    ),
+                };
+                Finding::warning(code, message).field(&field.field_id, field.season).remedy(remedy)
+            })
+            .collect()
+    }
+}
+
 /// Strips without counts, counts without strips, counts without a setting.
 pub(crate) fn check_presence(
     key: &StripKey,
@@ -55,7 +108,7 @@ pub(crate) fn check_calibration(strips: &[StripRow], findings: &mut Vec<Finding>
     let nominal: BTreeSet<&str> = strips
         .iter()
         .filter(|strip| strip.force_source.as_deref() == Some("nominal"))
-        .map(|strip| strip.planter_id.as_deref().unwrap_or("(no planter named)"))
+        .filter_map(|strip| strip.planter_id.as_deref())
         .collect();
     for planter in nominal {
         findings.push(

@@ -40,9 +40,8 @@ pub(crate) struct CountContext<'a> {
     pub field: Option<&'a FieldRow>,
     pub planted_at: Option<Moment>,
     pub window_h: f64,
-    pub clock: Option<&'a ThermalClock>,
-    /// Zone of the field: the days of its weather are local days.
-    pub zone: TimeZone,
+    /// Degree-days of the field, and the zone its days of weather are days of.
+    pub clock: Option<(&'a ThermalClock, TimeZone)>,
 }
 
 /// The counts of one counted place.
@@ -61,7 +60,7 @@ const LONGEST_SEASON_H: f64 = 366.0 * 24.0;
 fn of_this_planting(time: Moment, key: &StripKey, planted_at: Option<Moment>) -> bool {
     match planted_at {
         Some(planted_at) => (-24.0..=LONGEST_SEASON_H).contains(&time.hours_since(planted_at)),
-        None => (-0.1..=2.1).contains(&(1970.0 + time.days() / 365.2425 - key.field.season as f64)),
+        None => (-0.1..=2.1).contains(&time.years_since_start_of(key.field.season)),
     }
 }
 
@@ -75,10 +74,8 @@ pub(crate) fn emergence(
     context: &CountContext,
     findings: &mut Vec<Finding>,
 ) -> Emergence {
-    let (rows, outside): (Vec<CountRow>, Vec<CountRow>) = rows
-        .iter()
-        .cloned()
-        .partition(|row| row.counted_at.is_none_or(|time| of_this_planting(time, key, context.planted_at)));
+    let (rows, outside): (Vec<&CountRow>, Vec<&CountRow>) =
+        rows.iter().partition(|row| row.counted_at.is_none_or(|time| of_this_planting(time, key, context.planted_at)));
     if let Some(first) = outside.first() {
         findings.push(
             about(
@@ -92,8 +89,7 @@ pub(crate) fn emergence(
             .remedy("check the dates of the counts, the planting date and the season"),
         );
     }
-    let rows = rows.as_slice();
-    let samples = samples(key, rows, context.field, findings);
+    let samples = samples(key, &rows, context.field, findings);
     let mut result = Emergence { samples: samples.len() as i64, ..Emergence::default() };
     if samples.is_empty() {
         return result;
@@ -213,12 +209,9 @@ fn local_days(moment: Moment, hours: f64, zone: &TimeZone) -> f64 {
 }
 
 fn thermal_metrics(planted_at: Moment, course: &Course, context: &CountContext, result: &mut Emergence) {
-    let Some(clock) = context.clock else { return };
+    let Some((clock, zone)) = &context.clock else { return };
     let degree_days = |hours: Option<f64>| {
-        clock.degree_days_between(
-            local_days(planted_at, 0.0, &context.zone),
-            local_days(planted_at, hours?, &context.zone),
-        )
+        clock.degree_days_between(local_days(planted_at, 0.0, zone), local_days(planted_at, hours?, zone))
     };
     result.t10_cd = degree_days(result.t10_h);
     result.t50_cd = degree_days(result.t50_h);
@@ -240,7 +233,7 @@ fn thermal_metrics(planted_at: Moment, course: &Course, context: &CountContext, 
 /// Sorts count rows into counted places.
 fn samples(
     key: &StripKey,
-    rows: &[CountRow],
+    rows: &[&CountRow],
     field: Option<&FieldRow>,
     findings: &mut Vec<Finding>,
 ) -> BTreeMap<String, Sample> {
@@ -340,8 +333,7 @@ mod tests {
     }
 
     fn of(rows: &[CountRow]) -> (Emergence, Vec<Finding>) {
-        let context =
-            CountContext { field: None, planted_at: Some(Moment(0)), window_h: 48.0, clock: None, zone: TimeZone::UTC };
+        let context = CountContext { field: None, planted_at: Some(Moment(0)), window_h: 48.0, clock: None };
         let mut findings = Vec::new();
         let result = emergence(&StripKey::new("A", 2025, "1"), rows, &context, &mut findings);
         (result, findings)

@@ -13,7 +13,9 @@ use evenstand_tables::rows::{
 use jiff::tz::TimeZone;
 
 use crate::LinkError;
-use crate::checks::{check_actual_force, check_calibration, check_knob_limits, check_presence};
+use crate::checks::{
+    FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_presence,
+};
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
 use crate::courses::courses;
 use crate::digs::dig_strips;
@@ -112,8 +114,11 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         .collect();
 
     let counted_fields: BTreeSet<&FieldSeason> = counts.keys().map(|key| &key.field).collect();
-    for field in planned_fields.difference(&counted_fields) {
-        let strips = planned.iter().filter(|key| key.field == **field).count();
+    let mut uncounted: BTreeMap<&FieldSeason, usize> = BTreeMap::new();
+    for key in planned.iter().filter(|key| !counted_fields.contains(&key.field)) {
+        *uncounted.entry(&key.field).or_default() += 1;
+    }
+    for (field, strips) in uncounted {
         findings.push(
             Finding::warning(
                 "field_without_counts",
@@ -125,10 +130,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     }
 
     let mut strips: Vec<LinkedStrip> = Vec::new();
-    let mut untold_replants = BTreeSet::new();
-    let mut planted_elsewhen = BTreeSet::new();
-    let mut without_weather: BTreeSet<FieldSeason> = BTreeSet::new();
-    let mut too_slow: BTreeMap<FieldSeason, usize> = BTreeMap::new();
+    let mut remarks = FieldRemarks::default();
     for key in keys {
         let field = fields.get(&key.field);
         let row = sheet.get(key);
@@ -141,13 +143,13 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         );
         let replanted = field.is_some_and(|field| field.replanted == Some(true));
         if replanted {
-            untold_replants.insert(key.field.clone());
+            remarks.add(FieldRemark::Replanted, &key.field);
         }
         let planted_at = row.and_then(|row| row.planted_at).or_else(|| field.and_then(|field| field.planted_at));
         let planted_at = planted_at.filter(|time| {
-            let in_season = (-0.1..=1.1).contains(&(1970.0 + time.days() / 365.2425 - key.field.season as f64));
+            let in_season = (-0.1..=1.1).contains(&time.years_since_start_of(key.field.season));
             if !in_season {
-                planted_elsewhen.insert(key.field.clone());
+                remarks.add(FieldRemark::PlantedInAnotherYear, &key.field);
             }
             in_season
         });
@@ -155,8 +157,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             field,
             planted_at,
             window_h: settings.analysis.on_time_window_h,
-            clock: (settings.analysis.clock == Clock::Thermal).then(|| clocks.of(&key.field.field_id)).flatten(),
-            zone: zone_of(field, settings),
+            clock: (settings.analysis.clock == Clock::Thermal)
+                .then(|| clocks.of(&key.field.field_id))
+                .flatten()
+                .map(|clock| (clock, zone_of(field, settings))),
         };
         let came_up = match counts.get(key) {
             Some(rows) if !replanted => emergence(key, rows, &context, &mut findings),
@@ -175,10 +179,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             );
         }
         if settings.analysis.clock == Clock::Thermal && came_up.t50_h.is_some() && came_up.t50_cd.is_none() {
-            without_weather.insert(key.field.clone());
+            remarks.add(FieldRemark::NoWeather, &key.field);
         }
         if setting.telemetry_rows > 0 && setting.telemetry_rows_at_speed == 0 {
-            *too_slow.entry(key.field.clone()).or_default() += 1;
+            remarks.add(FieldRemark::TelemetryTooSlow, &key.field);
         }
         let stand = spacings.get(key).filter(|_| !replanted).map(|rows| spacing(rows, field)).unwrap_or_default();
         let leaf_stage = plants.get(key).filter(|_| !replanted).and_then(|rows| leaf_stage_sd(rows));
@@ -229,43 +233,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             came_up,
         ));
     }
-    for key in without_weather {
-        findings.push(
-            Finding::warning("no_weather", "the thermal clock is on, but daily weather is missing between planting and emergence; degree-days are left empty")
-                .field(&key.field_id, key.season)
-                .remedy("add the missing days, with tmin and tmax, to a weather file"),
-        );
-    }
-    for (key, strips) in too_slow {
-        findings.push(
-            Finding::warning(
-                "telemetry_too_slow",
-                format!(
-                    "all telemetry is slower than {} m/s and is left out, strips: {strips}",
-                    settings.analysis.min_speed_m_s
-                ),
-            )
-            .field(&key.field_id, key.season)
-            .remedy("check the speed and its unit, or set min_speed_m_s in evenstand.toml"),
-        );
-    }
-    for key in planted_elsewhen {
-        findings.push(
-            Finding::warning(
-                "planted_in_another_year",
-                "the planting date is not in the season's year, so it is not used; times from planting cannot be told",
-            )
-            .field(&key.field_id, key.season)
-            .remedy("correct the planting date or the season: season is the year of planting"),
-        );
-    }
-    for key in untold_replants {
-        findings.push(
-            Finding::warning("replanted", "the field was planted again; its counts are not used")
-                .field(&key.field_id, key.season)
-                .remedy("if the counts were taken before the second planting, say replanted = no"),
-        );
-    }
+    findings.extend(remarks.findings(settings));
     label_conditions(&mut strips, &notes, &fields, &sheet, settings, &mut findings);
     let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
     let found = with_found_knobs(&rows, settings);

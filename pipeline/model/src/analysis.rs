@@ -17,7 +17,7 @@ use crate::decision::picture;
 use crate::digs::dig_window;
 use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
-use crate::group_answer::{GroupAnswer, mark_primary, open_from_the_start};
+use crate::group_answer::{GroupAnswer, Outlook, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Basis, Coverage, GroupKey, axis_of};
 use crate::levels::{LevelTest, test_levels};
 use crate::observations::observations;
@@ -81,17 +81,18 @@ pub fn analyse(questions: &Questions) -> Answers {
         answers.model.extend(outcome.facts);
         groups.extend(outcome.groups);
     }
-    groups.extend(open_from_the_start(questions.strips, &groups, questions.settings));
+    let members = members(questions.strips);
+    groups.extend(open_from_the_start(&members, &groups, questions.settings));
     mark_primary(&mut groups, questions.settings);
     // Strips whose condition is not one condition come last: nobody plants by them.
     let unclear = |key: &GroupKey| key.condition == "mixed" || key.condition == "unstated";
     groups.sort_by_key(|group| (unclear(&group.key), group.key.clone(), !group.primary, group.response.clone()));
     for group in &groups {
-        answers.starting_points.push(starting_point(group, questions));
-        answers.settings.extend(knob_rows(group, questions));
+        let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
+        answers.starting_points.push(starting_point(group, strips, questions.settings));
+        answers.settings.extend(knob_rows(group, strips, questions.settings));
         if group.primary
-            && let Some(test) = &group.levels
-            && let Some(picture) = &group.picture
+            && let Outlook::Told { picture, levels: Some(test), .. } = &group.finding
             && !picture.seen
         {
             answers.findings.push(Finding::note(
@@ -132,12 +133,8 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
         response: response.name.clone(),
         primary: false,
         tolerance,
-        coverage: Some(coverage.clone()),
-        levels: None,
-        draws: None,
-        picture: None,
-        borrowed_share: None,
-        open: Some(why),
+        coverage: coverage.clone(),
+        finding: Outlook::Open(why),
     };
     let groups = observed.groups.clone();
     if groups.iter().all(|(key, coverage)| words::nothing_to_compare(coverage, &key.condition).is_some()) {
@@ -193,12 +190,13 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
             response: response.name.clone(),
             primary: false,
             tolerance,
-            picture: Some(picture(&draws, coverage, levels.as_ref(), tolerance)),
-            coverage: Some(coverage.clone()),
-            levels,
-            draws: Some(draws),
-            borrowed_share: (total > 0).then(|| (total - own) as f64 / total as f64),
-            open: None,
+            finding: Outlook::Told {
+                picture: picture(&draws, coverage, levels.as_ref(), tolerance),
+                levels,
+                draws,
+                borrowed_share: (total > 0).then(|| (total - own) as f64 / total as f64),
+            },
+            coverage: coverage.clone(),
         });
     }
     outcome

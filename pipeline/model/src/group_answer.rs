@@ -16,12 +16,28 @@ pub(crate) struct GroupAnswer {
     pub response: String,
     pub primary: bool,
     pub tolerance: f64,
-    pub coverage: Option<Coverage>,
-    pub levels: Option<LevelTest>,
-    pub draws: Option<GroupDraws>,
-    pub picture: Option<Picture>,
-    pub borrowed_share: Option<f64>,
-    pub open: Option<String>,
+    pub coverage: Coverage,
+    pub finding: Outlook,
+}
+
+/// What came of it.
+pub(crate) enum Outlook {
+    /// Nothing could be worked out, and why.
+    Open(String),
+    /// A curve, as draws, and what is read from it.
+    Told { draws: GroupDraws, picture: Picture, levels: Option<LevelTest>, borrowed_share: Option<f64> },
+}
+
+/// The strips of each group.
+pub(crate) type Members<'a> = BTreeMap<GroupKey, Vec<&'a StripRow>>;
+
+/// Sorts strips into groups; one without a known setting belongs to the group of its condition and closer.
+pub(crate) fn members(strips: &[StripRow]) -> Members<'_> {
+    let mut members = Members::new();
+    for strip in strips {
+        members.entry(group_of(strip, axis_of(strip).as_ref())).or_default().push(strip);
+    }
+    members
 }
 
 /// The response that decides for a group: the one asked for, else on-time share, or emerged share where no course was
@@ -37,23 +53,19 @@ fn deciding<'a>(key: &GroupKey, answered: &[GroupAnswer], settings: &'a Settings
 
 /// Groups that have no answer in the response that decides, each with the reason. Another response never takes its place.
 pub(crate) fn open_from_the_start(
-    strips: &[StripRow],
+    members: &Members,
     answered: &[GroupAnswer],
     settings: &Settings,
 ) -> Vec<GroupAnswer> {
-    let mut groups: BTreeMap<GroupKey, Vec<&StripRow>> = BTreeMap::new();
-    for strip in strips {
-        groups.entry(group_of(strip, axis_of(strip).as_ref())).or_default().push(strip);
-    }
     let mut open = Vec::new();
-    for (key, strips) in groups {
-        let response = deciding(&key, answered, settings).to_owned();
-        if answered.iter().any(|answer| answer.key == key && answer.response == response) {
+    for (key, strips) in members {
+        let response = deciding(key, answered, settings).to_owned();
+        if answered.iter().any(|answer| answer.key == *key && answer.response == response) {
             continue;
         }
         open.push(GroupAnswer {
             tolerance: settings.tolerance.of(&response).unwrap_or(0.0),
-            coverage: Some(Coverage {
+            coverage: Coverage {
                 basis: Basis::Logs,
                 field_seasons: strips
                     .iter()
@@ -65,15 +77,11 @@ pub(crate) fn open_from_the_start(
                 tested: (f64::NAN, f64::NAN),
                 varied_within_fields: false,
                 blocks: 0,
-            }),
-            open: Some(why_silent(&strips, &response)),
+            },
+            finding: Outlook::Open(why_silent(strips, &response)),
             response,
             primary: false,
-            levels: None,
-            draws: None,
-            picture: None,
-            borrowed_share: None,
-            key,
+            key: key.clone(),
         });
     }
     open

@@ -1,40 +1,26 @@
 //! Starting points in each planter's own knob, against its own default.
 
-use crate::summary::mean;
 use evenstand_settings::{Calibration, Knob, Planter};
 use evenstand_tables::rows::KnobRow;
 
 use crate::decision::{Choice, Evidence, Picture, choose, gain, grid, near_best};
 use crate::draws::GroupDraws;
-use crate::groups::{Coverage, GroupKey};
+use crate::group_answer::{GroupAnswer, Outlook};
+use crate::groups::Coverage;
 use crate::words;
 
-/// What one group and response has to offer a planter.
-pub(crate) struct Offer<'a> {
-    pub key: &'a GroupKey,
-    pub response: &'a str,
-    pub primary: bool,
-    pub coverage: Option<&'a Coverage>,
-    /// Draws and picture; absent where the answer is open from the start.
-    pub answer: Option<(&'a GroupDraws, &'a Picture)>,
-    /// Why it is open from the start.
-    pub open: Option<&'a str>,
-    /// Whether the planter or the review names a default; otherwise the setting used most stands for it.
-    pub default_given: bool,
-}
-
-/// The row of one planter. `default_n` is its default on the group's axis (nominal newtons are kilopascals).
-pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>) -> KnobRow {
-    let calibrated = planter.calibrated() && offer.key.planter_id.is_empty();
+/// The row of one planter. `default_n` is its default on the group's axis (nominal newtons are kilopascals);
+/// `default_given` whether the planter or the review names it, otherwise the setting used most stands for it.
+pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option<f64>, default_given: bool) -> KnobRow {
+    let calibrated = planter.calibrated() && group.key.planter_id.is_empty();
     let mut row = KnobRow {
         planter_id: planter.id.clone(),
-        closer: offer.key.closer.clone(),
-        condition: offer.key.condition.clone(),
-        response: offer.response.to_owned(),
-        primary: Some(offer.primary),
+        closer: group.key.closer.clone(),
+        condition: group.key.condition.clone(),
+        response: group.response.clone(),
+        primary: Some(group.primary),
         evidence: Evidence::Open.name().to_owned(),
-        reason: offer.open.map(str::to_owned),
-        basis: offer.coverage.map(|coverage| coverage.basis.name().to_owned()),
+        basis: Some(group.coverage.basis.name().to_owned()),
         knob: Some(
             match &planter.knob {
                 Some(Knob::Pressure { .. }) => "pressure",
@@ -52,11 +38,18 @@ pub(crate) fn knob_row(planter: &Planter, offer: &Offer, default_n: Option<f64>)
         Some(Knob::Positions { default, .. }) => row.default_position = default.clone(),
         None => {}
     }
-    let (Some((draws, picture)), Some(coverage), None) = (offer.answer, offer.coverage, offer.open) else { return row };
+    let coverage = &group.coverage;
+    let (draws, picture) = match &group.finding {
+        Outlook::Open(why) => {
+            row.reason = Some(why.clone());
+            return row;
+        }
+        Outlook::Told { draws, picture, .. } => (draws, picture),
+    };
     let choice = choose(draws, coverage, picture, default_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = Some(words::reason(coverage, picture, &choice, choice.gain.is_some()));
-    if !offer.default_given {
+    if !default_given {
         row.reason = row.reason.map(|reason| reason + words::NO_DEFAULT_GIVEN);
         fill_most_used(&mut row, planter, default_n, calibrated);
     }
@@ -164,13 +157,7 @@ fn fill_start(
             }
             None => {}
         }
-        let losses: Vec<f64> = (0..draws.len())
-            .map(|draw| {
-                draws.worth(draw, choice.start_n, crate::draws::Field::Typical)
-                    - draws.worth(draw, start, crate::draws::Field::Typical)
-            })
-            .collect();
-        row.rounding_loss = Some(mean(&losses));
+        row.rounding_loss = Some(gain(draws, choice.start_n, start).expected);
     } else {
         row.start_pressure_kpa = row.default_pressure_kpa;
         row.start_position = row.default_position.clone();

@@ -24,8 +24,8 @@ pub(crate) struct LevelTest {
     pub method: String,
 }
 
-/// Tests the settings of one group, every strip counting the same: setting as a factor, field-season, block and field-season × setting random (blocks
-/// fixed where there is one field-season). `None` where there is no replication.
+/// Tests the settings of one group, every strip counting the same: setting as a factor, field-season, block and
+/// field-season × setting random (blocks fixed where there is one field-season). `None` where there is no replication.
 pub(crate) fn test_levels(observations: &Observations, group: usize, response: &Response) -> Option<LevelTest> {
     let rows: Vec<usize> = trial_rows(observations, group);
     if observations.groups[group].1.basis != Basis::Trial {

@@ -2,44 +2,39 @@
 
 use std::collections::BTreeMap;
 
-use evenstand_settings::Planter;
+use evenstand_settings::Settings;
 use evenstand_tables::rows::{KnobRow, StartingPointRow, StripRow};
 
-use crate::analysis::Questions;
 use crate::decision::{Evidence, choose};
-use crate::group_answer::GroupAnswer;
-use crate::groups::{axis_of, distinct, group_of};
-use crate::knob::{Offer, knob_row};
+use crate::group_answer::{GroupAnswer, Outlook};
+use crate::groups::distinct;
+use crate::knob::knob_row;
 use crate::words;
 
-/// The default a pooled answer is held against: that of the planter with most strips, else the review's, else the
-/// force most used.
-fn default_of(group: &GroupAnswer, questions: &Questions) -> Option<f64> {
-    let members: Vec<&StripRow> = questions
-        .strips
-        .iter()
-        .filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key && strip.force_n.is_some())
-        .collect();
-    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-    for strip in &members {
-        *counts.entry(strip.planter_id.as_deref().unwrap_or_default()).or_default() += 1;
-    }
-    let mut planters: Vec<(&str, usize)> = counts.into_iter().collect();
-    planters.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(b.0)));
-    planters
-        .iter()
-        .find_map(|(id, _)| questions.settings.planter(id).default_force_n())
-        .or(questions.settings.analysis.default_force_n)
-        .or_else(|| most_used(&members))
+/// What an answer is held against.
+struct Reference {
+    force_n: Option<f64>,
+    /// Whether somebody named it; otherwise the setting used most stands for it.
+    given: bool,
 }
 
-/// Whether the planters of a group, or the review, say a default.
-fn has_given_default(group: &GroupAnswer, questions: &Questions) -> bool {
-    let settings = questions.settings;
-    let mut members = questions.strips.iter().filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key);
-    settings.analysis.default_force_n.is_some()
-        || members
-            .any(|strip| strip.planter_id.as_deref().is_some_and(|id| settings.planter(id).default_force_n().is_some()))
+impl Reference {
+    /// A default of a planter, else of the review, else the force most used in these strips.
+    fn new(planter_default_n: Option<f64>, strips: &[&StripRow], settings: &Settings) -> Self {
+        let given = planter_default_n.or(settings.analysis.default_force_n);
+        Self { force_n: given.or_else(|| most_used(strips)), given: given.is_some() }
+    }
+
+    /// The default a pooled answer is held against: that of the planter with most strips that has one.
+    fn pooled(strips: &[&StripRow], settings: &Settings) -> Self {
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for strip in strips.iter().filter(|strip| strip.force_n.is_some()) {
+            *counts.entry(strip.planter_id.as_deref().unwrap_or_default()).or_default() += 1;
+        }
+        let mut planters: Vec<(&str, usize)> = counts.into_iter().collect();
+        planters.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(b.0)));
+        Self::new(planters.iter().find_map(|(id, _)| settings.planter(id).default_force_n()), strips, settings)
+    }
 }
 
 fn most_used(strips: &[&StripRow]) -> Option<f64> {
@@ -58,9 +53,10 @@ fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
-pub(crate) fn starting_point(group: &GroupAnswer, questions: &Questions) -> StartingPointRow {
-    let coverage = group.coverage.as_ref();
-    let default_n = default_of(group, questions);
+/// The answer of a group in newtons. `strips` are its members.
+pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings: &Settings) -> StartingPointRow {
+    let coverage = &group.coverage;
+    let reference = Reference::pooled(strips, settings);
     let mut row = StartingPointRow {
         condition: group.key.condition.clone(),
         closer: group.key.closer.clone(),
@@ -68,39 +64,30 @@ pub(crate) fn starting_point(group: &GroupAnswer, questions: &Questions) -> Star
         response: group.response.clone(),
         primary: Some(group.primary),
         evidence: Evidence::Open.name().to_owned(),
-        reason: group.open.clone().unwrap_or_default(),
-        basis: coverage.map_or("logs", |coverage| coverage.basis.name()).to_owned(),
-        shape: None,
-        n_field_seasons: coverage.map(|coverage| coverage.field_seasons as i64),
-        n_strips: coverage.map(|coverage| coverage.strips as i64),
-        n_levels: coverage.map(|coverage| coverage.level_forces.len() as i64),
-        levels_p_value: group.levels.as_ref().map(|test| test.p_value),
-        largest_difference: group.levels.as_ref().map(|test| test.largest_difference),
-        tested_low_n: coverage.and_then(|coverage| finite(coverage.tested.0)),
-        tested_high_n: coverage.and_then(|coverage| finite(coverage.tested.1)),
-        best_n: None,
-        best_low_n: None,
-        best_high_n: None,
-        window_low_n: None,
-        window_high_n: None,
-        start_n: None,
-        default_n,
-        gain_vs_default: None,
-        gain_low: None,
-        gain_high: None,
-        prob_gain: None,
-        prob_near_best: None,
+        basis: coverage.basis.name().to_owned(),
+        n_field_seasons: Some(coverage.field_seasons as i64),
+        n_strips: Some(coverage.strips as i64),
+        n_levels: Some(coverage.level_forces.len() as i64),
+        tested_low_n: finite(coverage.tested.0),
+        tested_high_n: finite(coverage.tested.1),
+        default_n: reference.force_n,
         tolerance: Some(group.tolerance),
-        borrowed_share: group.borrowed_share,
+        ..StartingPointRow::default()
     };
-    let (Some(draws), Some(picture), Some(coverage), None) = (&group.draws, &group.picture, coverage, &group.open)
-    else {
-        return row;
+    let (draws, picture, levels, borrowed_share) = match &group.finding {
+        Outlook::Open(why) => {
+            row.reason = why.clone();
+            return row;
+        }
+        Outlook::Told { draws, picture, levels, borrowed_share } => (draws, picture, levels, borrowed_share),
     };
-    let choice = choose(draws, coverage, picture, default_n);
+    row.levels_p_value = levels.as_ref().map(|test| test.p_value);
+    row.largest_difference = levels.as_ref().map(|test| test.largest_difference);
+    row.borrowed_share = *borrowed_share;
+    let choice = choose(draws, coverage, picture, reference.force_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = words::reason(coverage, picture, &choice, choice.gain.is_some());
-    if !has_given_default(group, questions) {
+    if !reference.given {
         row.reason.push_str(words::NO_DEFAULT_GIVEN);
     }
     row.shape = Some(picture.shape.name().to_owned());
@@ -121,12 +108,9 @@ pub(crate) fn starting_point(group: &GroupAnswer, questions: &Questions) -> Star
     row
 }
 
-/// One row a planter that the answer of this group is for.
-pub(crate) fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobRow> {
-    let settings = questions.settings;
-    let members: Vec<&StripRow> =
-        questions.strips.iter().filter(|strip| group_of(strip, axis_of(strip).as_ref()) == group.key).collect();
-    let mut ids: Vec<String> = distinct(members.iter().filter_map(|strip| strip.planter_id.as_deref()));
+/// One row a planter that the answer of this group is for. `strips` are its members.
+pub(crate) fn knob_rows(group: &GroupAnswer, strips: &[&StripRow], settings: &Settings) -> Vec<KnobRow> {
+    let mut ids: Vec<String> = distinct(strips.iter().filter_map(|strip| strip.planter_id.as_deref()));
     if group.key.planter_id.is_empty() {
         let fitting =
             settings.planters.iter().filter(|planter| planter.closer == group.key.closer && planter.calibrated());
@@ -138,19 +122,9 @@ pub(crate) fn knob_rows(group: &GroupAnswer, questions: &Questions) -> Vec<KnobR
     ids.dedup();
     ids.iter()
         .map(|id| {
-            let planter: Planter = settings.planter(id);
-            let given = planter.default_force_n().or(settings.analysis.default_force_n);
-            let default_n = given.or_else(|| most_used(&members));
-            let offer = Offer {
-                key: &group.key,
-                response: &group.response,
-                primary: group.primary,
-                coverage: group.coverage.as_ref(),
-                answer: group.draws.as_ref().zip(group.picture.as_ref()),
-                open: group.open.as_deref(),
-                default_given: given.is_some(),
-            };
-            knob_row(&planter, &offer, default_n)
+            let planter = settings.planter(id);
+            let reference = Reference::new(planter.default_force_n(), strips, settings);
+            knob_row(&planter, group, reference.force_n, reference.given)
         })
         .collect()
 }

@@ -17,6 +17,10 @@ impl Moment {
     pub fn hours_since(self, earlier: Moment) -> f64 {
         (self.0 - earlier.0) as f64 / 3.6e9
     }
+    /// Years from the start of a calendar year to this moment, by the mean length of a year: good to a day or two.
+    pub fn years_since_start_of(self, year: i64) -> f64 {
+        1970.0 + self.days() / 365.2425 - year as f64
+    }
     /// Days since 1970-01-01 UTC, with fraction. Days of a field are local days, which differ.
     pub fn days(self) -> f64 {
         self.0 as f64 / 8.64e10
