@@ -3,7 +3,7 @@
 use crate::data::{Factor, Table, expected, number, numbers};
 use crate::models;
 use crate::near;
-use evenstand_stats::{Design, LeastSquares};
+use evenstand_stats::{Design, LeastSquares, LinearFit};
 use ndarray::Array2;
 
 const CERTIFIED: &str = include_str!("cases/nist/certified.json");

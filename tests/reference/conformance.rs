@@ -2,7 +2,7 @@
 
 use crate::brute_force::awkward;
 use crate::near;
-use evenstand_stats::{Criterion, Design, LeastSquares, Lmm, RandomTerm, baseline, deviance_at};
+use evenstand_stats::{Criterion, Design, LeastSquares, LinearFit, Lmm, RandomTerm, baseline, deviance_at};
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;

@@ -3,7 +3,7 @@
 
 use crate::data::{Table, by_name, expected, number};
 use crate::near;
-use evenstand_stats::{Design, LeastSquares, LeastSquaresFit, OrthogonalPolynomial, baseline};
+use evenstand_stats::{Design, LeastSquares, LeastSquaresFit, LinearFit, OrthogonalPolynomial, baseline};
 use ndarray::Array2;
 
 const CERTIFIED: &str = include_str!("cases/nist/certified.json");

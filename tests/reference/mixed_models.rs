@@ -5,7 +5,7 @@
 use crate::data::{by_name, expected, number, numbers};
 use crate::models::model;
 use crate::near;
-use evenstand_stats::{Criterion, Design, Lmm, LmmFit, deviance_at};
+use evenstand_stats::{Criterion, Design, LinearFit, Lmm, LmmFit, deviance_at};
 use ndarray::Array2;
 use serde_json::Value;
 

@@ -3,7 +3,7 @@
 use crate::models::model;
 use crate::near;
 use evenstand_stats::{
-    Design, LeastSquares, Lmm, Posterior, PosteriorOptions, RandomTerm, mean, quantile, standard_deviation,
+    Design, LeastSquares, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm, mean, quantile, standard_deviation,
 };
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};

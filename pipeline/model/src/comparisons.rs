@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Contrast, Design, LeastSquares, Lmm, holm};
+use evenstand_stats::{Contrast, Design, LeastSquares, LinearFit, Lmm, holm};
 use evenstand_tables::rows::ComparisonRow;
 use ndarray::Array2;
 

@@ -12,7 +12,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Design, Lmm, LmmFit, Note, Posterior, PosteriorOptions, RandomTerm};
+use evenstand_stats::{Design, LinearFit, Lmm, LmmFit, Note, Posterior, PosteriorOptions, RandomTerm};
 use ndarray::Array2;
 
 use crate::groups::Basis;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Design, LeastSquares, Lmm};
+use evenstand_stats::{Design, LeastSquares, LinearFit, Lmm};
 use ndarray::Array2;
 
 use crate::groups::Basis;

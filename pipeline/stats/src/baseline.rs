@@ -61,6 +61,7 @@ pub(crate) fn disagreement(design: &Design, coefficients: &[f64], standard_error
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::inference::LinearFit;
     use crate::least_squares::LeastSquares;
 
     fn design() -> Design {

@@ -1,7 +1,64 @@
 //! Answers to questions put to a fit: one contrast, or several at once.
 
 use crate::distribution::{f_sf, t_quantile, t_sf};
+use crate::error::Result;
 use crate::interval::Interval;
+use crate::note::Note;
+use ndarray::Array2;
+
+/// What every fit of a linear predictor can be asked, whatever its likelihood.
+///
+/// Rows run over the *kept* columns of the design; [`Design::estimable_row`](crate::Design::estimable_row) makes them from all columns.
+pub trait LinearFit {
+    /// Names of the coefficients.
+    fn names(&self) -> &[String];
+
+    /// Coefficients (p).
+    fn coefficients(&self) -> &[f64];
+
+    /// Covariance of the coefficients (p × p) that goes with [`LinearFit::contrast`].
+    fn covariance(&self) -> &Array2<f64>;
+
+    /// Value of `row · coefficients` with its standard error and degrees of freedom.
+    ///
+    /// # Errors
+    /// A row of the wrong length or not finite.
+    fn contrast(&self, row: &[f64]) -> Result<Contrast>;
+
+    /// Joint test that all `rows · coefficients` (r × p) are zero.
+    ///
+    /// # Errors
+    /// Rows of the wrong length, not finite, or all zero.
+    fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest>;
+
+    /// Maximised log-likelihood with all constants (restricted, penalised or approximate where the fit says so).
+    fn log_likelihood(&self) -> f64;
+
+    /// Number of estimated parameters, those of the variances included.
+    fn n_parameters(&self) -> usize;
+
+    /// Number of rows.
+    fn n_observations(&self) -> usize;
+
+    /// Remarks about the fit.
+    fn notes(&self) -> &[Note];
+
+    /// Standard errors of the coefficients (p).
+    fn standard_errors(&self) -> Vec<f64> {
+        self.covariance().diag().iter().map(|v| v.sqrt()).collect()
+    }
+
+    /// Akaike's criterion, `-2 log L + 2 k`. Only likelihoods of one kind may be compared; restricted ones only at equal fixed columns.
+    fn aic(&self) -> f64 {
+        -2.0 * self.log_likelihood() + 2.0 * self.n_parameters() as f64
+    }
+
+    /// Akaike's criterion corrected for small samples, `AIC + 2 k (k + 1) / (n - k - 1)` (Hurvich & Tsai 1989); infinite when n ≤ k + 1.
+    fn aicc(&self) -> f64 {
+        let (k, n) = (self.n_parameters() as f64, self.n_observations() as f64);
+        if n > k + 1.0 { self.aic() + 2.0 * k * (k + 1.0) / (n - k - 1.0) } else { f64::INFINITY }
+    }
+}
 
 /// A linear combination of the fixed coefficients.
 #[derive(Debug, Clone, PartialEq)]

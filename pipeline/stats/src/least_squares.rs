@@ -3,7 +3,7 @@
 use crate::dense::{dot, solve_upper_transpose, symmetric_eigen};
 use crate::design::{Design, check_finite, check_length};
 use crate::error::{Result, StatsError};
-use crate::inference::{Contrast, JointTest};
+use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::note::Note;
 use ndarray::Array2;
 
@@ -70,26 +70,6 @@ impl LeastSquares {
 }
 
 impl LeastSquaresFit {
-    /// Names of the coefficients.
-    pub fn names(&self) -> &[String] {
-        &self.names
-    }
-
-    /// Coefficients (p).
-    pub fn coefficients(&self) -> &[f64] {
-        &self.coefficients
-    }
-
-    /// Covariance of the coefficients (p × p), `sigma² (X'WX)⁻¹`.
-    pub fn covariance(&self) -> &Array2<f64> {
-        &self.covariance
-    }
-
-    /// Standard errors (p).
-    pub fn standard_errors(&self) -> Vec<f64> {
-        self.covariance.diag().iter().map(|v| v.sqrt()).collect()
-    }
-
     /// Residual standard deviation, of a row with weight one.
     pub fn sigma(&self) -> f64 {
         (self.residual_sum_of_squares / self.residual_df as f64).sqrt()
@@ -129,13 +109,6 @@ impl LeastSquaresFit {
         })
     }
 
-    /// Maximised log-likelihood of the normal model, with all constants.
-    pub fn log_likelihood(&self) -> f64 {
-        let n = self.n_observations as f64;
-        let variance = self.residual_sum_of_squares / n;
-        0.5 * (self.sum_log_weights - n * (1.0 + (2.0 * std::f64::consts::PI * variance).ln()))
-    }
-
     /// Fitted values (n).
     pub fn fitted(&self) -> &[f64] {
         &self.fitted
@@ -146,48 +119,9 @@ impl LeastSquaresFit {
         &self.residuals
     }
 
-    /// Number of rows.
-    pub fn n_observations(&self) -> usize {
-        self.n_observations
-    }
-
     /// Condition number of the columns after scaling each to length one. About log10 of it in digits is lost.
     pub fn condition(&self) -> f64 {
         self.condition
-    }
-
-    /// Remarks, such as dropped columns.
-    pub fn notes(&self) -> &[Note] {
-        &self.notes
-    }
-
-    /// Value, standard error and exact degrees of freedom of `row · coefficients`.
-    ///
-    /// # Errors
-    /// A row of the wrong length or with values that are not finite.
-    pub fn contrast(&self, row: &[f64]) -> Result<Contrast> {
-        check_length("the contrast", row.len(), self.coefficients.len())?;
-        check_finite("the contrast", row)?;
-        let mut on_q = row.to_vec();
-        solve_upper_transpose(&self.upper, &mut on_q);
-        Ok(Contrast {
-            estimate: dot(row, &self.coefficients),
-            std_error: self.sigma() * dot(&on_q, &on_q).sqrt(),
-            df: self.residual_df as f64,
-            method: "residual".into(),
-        })
-    }
-
-    /// F test that all `rows · coefficients` (r × p) are zero.
-    ///
-    /// # Errors
-    /// Rows of the wrong length, not finite, or all zero.
-    pub fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest> {
-        let combinations = IndependentCombinations::new(rows, &self.upper, None)?;
-        let statistics = combinations.squared_over_variance(&self.coefficients);
-        let rank = statistics.len();
-        let sum: f64 = statistics.iter().sum();
-        Ok(self.f_test(sum / rank as f64, rank))
     }
 
     /// F test of this fit against a `smaller` one whose columns it contains, on the same rows and weights.
@@ -211,6 +145,73 @@ impl LeastSquaresFit {
     fn f_test(&self, mean_square: f64, numerator: usize) -> JointTest {
         let residual = self.residual_sum_of_squares / self.residual_df as f64;
         JointTest::new(mean_square / residual, numerator as f64, self.residual_df as f64, "residual".into())
+    }
+}
+
+impl LinearFit for LeastSquaresFit {
+    /// Names of the coefficients.
+    fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Coefficients (p).
+    fn coefficients(&self) -> &[f64] {
+        &self.coefficients
+    }
+
+    /// Covariance of the coefficients (p × p), `sigma² (X'WX)⁻¹`.
+    fn covariance(&self) -> &Array2<f64> {
+        &self.covariance
+    }
+
+    /// Maximised log-likelihood of the normal model, with all constants.
+    fn log_likelihood(&self) -> f64 {
+        let n = self.n_observations as f64;
+        let variance = self.residual_sum_of_squares / n;
+        0.5 * (self.sum_log_weights - n * (1.0 + (2.0 * std::f64::consts::PI * variance).ln()))
+    }
+
+    /// Remarks, such as dropped columns.
+    fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// Number of rows.
+    fn n_observations(&self) -> usize {
+        self.n_observations
+    }
+
+    /// Value, standard error and exact degrees of freedom of `row · coefficients`.
+    ///
+    /// # Errors
+    /// A row of the wrong length or with values that are not finite.
+    fn contrast(&self, row: &[f64]) -> Result<Contrast> {
+        check_length("the contrast", row.len(), self.coefficients.len())?;
+        check_finite("the contrast", row)?;
+        let mut on_q = row.to_vec();
+        solve_upper_transpose(&self.upper, &mut on_q);
+        Ok(Contrast {
+            estimate: dot(row, &self.coefficients),
+            std_error: self.sigma() * dot(&on_q, &on_q).sqrt(),
+            df: self.residual_df as f64,
+            method: "residual".into(),
+        })
+    }
+
+    /// F test that all `rows · coefficients` (r × p) are zero.
+    ///
+    /// # Errors
+    /// Rows of the wrong length, not finite, or all zero.
+    fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest> {
+        let combinations = IndependentCombinations::new(rows, &self.upper, None)?;
+        let statistics = combinations.squared_over_variance(&self.coefficients);
+        let rank = statistics.len();
+        let sum: f64 = statistics.iter().sum();
+        Ok(self.f_test(sum / rank as f64, rank))
+    }
+
+    fn n_parameters(&self) -> usize {
+        self.coefficients.len() + 1
     }
 }
 

@@ -5,9 +5,9 @@
 //! inverse of the second derivatives of `-2 log L` (Giesbrecht & Burns 1985; Kuznetsova, Brockhoff & Christensen 2017,
 //! J. Stat. Soft. 82(13)). Here ψ = (log sigma, log theta); at an optimum the result does not depend on that choice.
 
-use super::derivatives::{STEP, derivatives};
 use super::profile::{Criterion, Profile};
 use crate::dense::{cholesky_in_place, dot, inverse_from_cholesky, quadratic_form};
+use crate::derivatives::{STEP, derivatives};
 use crate::note::Note;
 
 /// What is known about the uncertainty of the variance parameters.

@@ -9,6 +9,7 @@ use crate::baseline::disagreement;
 use crate::dense::{inverse_from_cholesky, solve_upper};
 use crate::design::{Design, check_finite, check_length};
 use crate::error::{Result, StatsError};
+use crate::inference::LinearFit;
 use crate::least_squares::{LeastSquares, LeastSquaresFit, unscaled_covariance_from};
 use crate::note::Note;
 

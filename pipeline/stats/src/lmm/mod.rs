@@ -1,7 +1,6 @@
 //! Linear mixed models with scalar random terms, by profiled likelihood.
 
 mod degrees_of_freedom;
-mod derivatives;
 mod fit;
 mod optimizer;
 mod posterior;

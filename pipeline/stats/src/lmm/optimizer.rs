@@ -2,8 +2,8 @@
 //!
 //! The bounded search is the `bobyqa` crate (Powell 2009); nothing outside this file knows it.
 
-use super::derivatives::{STEP, derivatives};
 use crate::dense::{cholesky_in_place, solve_lower, solve_lower_transpose};
+use crate::derivatives::{STEP, derivatives};
 use bobyqa::{Bobyqa, Config, Status};
 
 /// How the search for theta went.

@@ -11,6 +11,7 @@ use super::proposal::Proposal;
 use crate::dense::{solve_lower_transpose, solve_upper};
 use crate::design::{Design, check_length};
 use crate::error::{Result, StatsError};
+use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};

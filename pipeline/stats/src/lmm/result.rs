@@ -6,7 +6,7 @@ use super::profile::Criterion;
 use crate::dense::{dot, quadratic_form, solve_upper_transpose};
 use crate::design::{check_finite, check_length};
 use crate::error::Result;
-use crate::inference::{Contrast, JointTest};
+use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::least_squares::IndependentCombinations;
 use crate::note::Note;
 use ndarray::Array2;
@@ -67,26 +67,6 @@ pub struct LmmFit {
 }
 
 impl LmmFit {
-    /// Names of the fixed coefficients.
-    pub fn names(&self) -> &[String] {
-        &self.names
-    }
-
-    /// Fixed coefficients (p).
-    pub fn coefficients(&self) -> &[f64] {
-        &self.coefficients
-    }
-
-    /// Standard errors of the fixed coefficients (p), given the estimated variances.
-    pub fn standard_errors(&self) -> Vec<f64> {
-        self.covariance.diag().iter().map(|v| v.sqrt()).collect()
-    }
-
-    /// Covariance of the fixed coefficients (p × p), given the estimated variances.
-    pub fn covariance(&self) -> &Array2<f64> {
-        &self.covariance
-    }
-
     /// Residual standard deviation of a row with weight one.
     pub fn sigma(&self) -> f64 {
         self.sigma
@@ -107,19 +87,9 @@ impl LmmFit {
         self.criterion
     }
 
-    /// Maximised (restricted) log-likelihood with all constants.
-    pub fn log_likelihood(&self) -> f64 {
-        -0.5 * self.deviance
-    }
-
     /// `-2 log_likelihood`, the number that was minimised.
     pub fn criterion(&self) -> f64 {
         self.deviance
-    }
-
-    /// Number of estimated parameters: coefficients, one standard deviation per term, sigma.
-    pub fn n_parameters(&self) -> usize {
-        self.coefficients.len() + self.theta.len() + 1
     }
 
     /// Fitted values (n), random effects included.
@@ -151,31 +121,58 @@ impl LmmFit {
             .collect()
     }
 
-    /// Remarks about the fit.
-    pub fn notes(&self) -> &[Note] {
-        &self.notes
-    }
-
     /// How the search for the variances went.
     pub fn optimum(&self) -> &OptimumRecord {
         &self.optimum
-    }
-
-    /// Number of rows.
-    pub fn n_observations(&self) -> usize {
-        self.n_observations
     }
 
     /// Rows less coefficients.
     pub fn residual_df(&self) -> usize {
         self.n_observations - self.coefficients.len()
     }
+}
+
+impl LinearFit for LmmFit {
+    /// Names of the fixed coefficients.
+    fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Fixed coefficients (p).
+    fn coefficients(&self) -> &[f64] {
+        &self.coefficients
+    }
+
+    /// Covariance of the fixed coefficients (p × p), given the estimated variances.
+    fn covariance(&self) -> &Array2<f64> {
+        &self.covariance
+    }
+
+    /// Maximised (restricted) log-likelihood with all constants.
+    fn log_likelihood(&self) -> f64 {
+        -0.5 * self.deviance
+    }
+
+    /// Number of estimated parameters: coefficients, one standard deviation per term, sigma.
+    fn n_parameters(&self) -> usize {
+        self.coefficients.len() + self.theta.len() + 1
+    }
+
+    /// Remarks about the fit.
+    fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// Number of rows.
+    fn n_observations(&self) -> usize {
+        self.n_observations
+    }
 
     /// Value of `row · coefficients` with Satterthwaite degrees of freedom (Kuznetsova, Brockhoff & Christensen 2017).
     ///
     /// # Errors
     /// A row of the wrong length or not finite.
-    pub fn contrast(&self, row: &[f64]) -> Result<Contrast> {
+    fn contrast(&self, row: &[f64]) -> Result<Contrast> {
         check_length("the contrast", row.len(), self.coefficients.len())?;
         check_finite("the contrast", row)?;
         let mut on_q = row.to_vec();
@@ -195,7 +192,7 @@ impl LmmFit {
     ///
     /// # Errors
     /// Rows of the wrong length, not finite, or all zero.
-    pub fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest> {
+    fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest> {
         let combinations = IndependentCombinations::new(rows, &self.upper, Some(&self.unscaled))?;
         let statistics = combinations.squared_over_variance(&self.coefficients);
         let rank = statistics.len();
