@@ -1,7 +1,7 @@
 //! Designs of the size of many fields: right answers, and the time they took (printed, not judged: machines differ).
 
 use crate::near;
-use evenstand_stats::{Design, Lmm, Posterior, PosteriorOptions, RandomTerm};
+use evenstand_stats::{Design, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm};
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
