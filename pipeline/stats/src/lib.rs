@@ -47,21 +47,23 @@ mod newton;
 mod note;
 mod polynomial;
 mod qr;
+mod random_term;
 mod sparse;
 mod summary;
 
 pub use adjust::holm;
 pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
-pub use design::{Design, RandomTerm};
+pub use design::Design;
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
 pub use lmm::{
-    ConditionalModes, Criterion, Lmm, LmmFit, OptimumRecord, Posterior, PosteriorOptions, VarianceComponent,
-    deviance_at,
+    ConditionalModes, Correlation, Criterion, DegreesOfFreedom, Lmm, LmmFit, OptimumRecord, Posterior,
+    PosteriorOptions, VarianceComponent, deviance_at,
 };
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
+pub use random_term::{RandomTerm, Structure};
 pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};
