@@ -67,6 +67,19 @@ fn covariance(design: &Design, theta: &[f64]) -> Vec<Vec<f64>> {
     h
 }
 
+/// Generalised least squares coefficients at theta from the full covariance.
+pub fn coefficients(design: &Design, theta: &[f64]) -> Vec<f64> {
+    let (n, p) = (design.n_observations(), design.rank());
+    let x = design.fixed();
+    let (_, inverse) = invert(covariance(design, theta));
+    let hx = |i: usize, c: usize| -> f64 { (0..n).map(|j| inverse[i][j] * x[[j, c]]).sum() };
+    let hx: Vec<Vec<f64>> = (0..n).map(|i| (0..p).map(|c| hx(i, c)).collect()).collect();
+    let information = (0..p).map(|a| (0..p).map(|b| (0..n).map(|i| x[[i, a]] * hx[i][b]).sum()).collect()).collect();
+    let (_, solved) = invert(information);
+    let xy: Vec<f64> = (0..p).map(|c| (0..n).map(|i| hx[i][c] * design.response()[i]).sum()).collect();
+    (0..p).map(|a| (0..p).map(|b| solved[a][b] * xy[b]).sum()).collect()
+}
+
 /// `-2 log L` at theta from the full covariance, sigma profiled out.
 pub fn deviance(design: &Design, theta: &[f64], criterion: Criterion) -> f64 {
     let n = design.n_observations();

@@ -12,3 +12,4 @@ mod models;
 mod near;
 mod posterior;
 mod scale;
+mod variances;

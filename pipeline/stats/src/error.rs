@@ -126,6 +126,12 @@ pub enum StatsError {
         /// Why not.
         reason: &'static str,
     },
+    /// Two fits that cannot be compared with one another.
+    #[error("these two fits cannot be compared: {reason}")]
+    NotComparable {
+        /// Why not.
+        reason: &'static str,
+    },
     /// A numerical step failed where valid input should not let it.
     #[error("the computation failed in {step}\nrescale the columns, or report this with the data")]
     Numerical {

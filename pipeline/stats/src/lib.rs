@@ -60,8 +60,9 @@ pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
 pub use lmm::{
-    ConditionalModes, Correlation, Criterion, DegreesOfFreedom, Lmm, LmmFit, OptimumRecord, Posterior,
-    PosteriorOptions, VarianceComponent, deviance_at,
+    ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, LikelihoodRatio, Lmm, LmmFit, OptimumRecord,
+    Posterior, PosteriorOptions, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
+    test_fixed_columns, test_random_terms, variance_intervals,
 };
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;

@@ -4,7 +4,7 @@ use super::degrees_of_freedom::{DegreesOfFreedom, VarianceUncertainty};
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::{Criterion, Profile};
-use super::result::{ConditionalModes, Correlation, LmmFit, VarianceComponent};
+use super::result::{ConditionalModes, Correlation, LmmFit, TermShape, VarianceComponent};
 use super::search::minimise;
 use crate::baseline::disagreement;
 use crate::dense::{dot, inverse_from_cholesky, solve_upper};
@@ -261,6 +261,11 @@ fn assemble(
         deviance: profile.deviance(&work, criterion),
         theta,
         components,
+        terms: design
+            .random()
+            .iter()
+            .map(|term| TermShape { name: term.name.clone(), columns: term.n_columns(), structure: term.structure })
+            .collect(),
         correlations,
         modes,
         sigma_known: profile.sigma_known(),

@@ -10,6 +10,7 @@ use crate::error::Result;
 use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::least_squares::IndependentCombinations;
 use crate::note::Note;
+use crate::random_term::Structure;
 use ndarray::Array2;
 
 /// Estimated variance of one random column, or of the residual.
@@ -56,6 +57,14 @@ pub struct ConditionalModes {
     pub conditional_sd: Vec<f64>,
 }
 
+/// Shape of a random term, for comparisons of fits.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct TermShape {
+    pub(super) name: String,
+    pub(super) columns: usize,
+    pub(super) structure: Structure,
+}
+
 /// Result of [`Lmm::fit`](super::Lmm::fit).
 #[derive(Debug, Clone)]
 pub struct LmmFit {
@@ -69,6 +78,7 @@ pub struct LmmFit {
     pub(super) deviance: f64,
     pub(super) theta: Vec<f64>,
     pub(super) components: Vec<VarianceComponent>,
+    pub(super) terms: Vec<TermShape>,
     pub(super) correlations: Vec<Correlation>,
     pub(super) modes: Vec<ConditionalModes>,
     pub(super) sigma_known: bool,
