@@ -61,7 +61,7 @@ pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
 pub use lmm::{
     ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, LikelihoodRatio, Lmm, LmmFit, OptimumRecord,
-    Posterior, PosteriorOptions, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
+    Posterior, PosteriorOptions, Refits, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
     test_fixed_columns, test_random_terms, variance_intervals,
 };
 pub use note::Note;

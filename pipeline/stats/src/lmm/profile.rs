@@ -71,13 +71,8 @@ impl Profile {
     pub(crate) fn new(design: &Design, weighted_residuals: &[f64]) -> Result<Self> {
         let rows = design.n_observations();
         let rank = design.rank();
-        let residual_sum_of_squares = dot(weighted_residuals, weighted_residuals);
-        let response = design.weighted(design.response());
+        let residual_sum_of_squares = sum_of_squares(design, weighted_residuals)?;
         let sigma_known = design.sampling_variances_known();
-        // Residuals at the level of rounding of the response mean that the columns explain everything.
-        if !sigma_known && !(residual_sum_of_squares > 1e-26 * dot(&response, &response)) {
-            return Err(StatsError::PerfectFit);
-        }
         let terms = design.random();
         let layout = Layout::new(terms);
         let size = layout.n_effects();
@@ -128,6 +123,28 @@ impl Profile {
             sum_log_weights: design.sum_log_weights(),
             sigma_known,
         })
+    }
+
+    /// The same cross-products for the least-squares residuals of another response.
+    ///
+    /// # Errors
+    /// Residuals that are zero.
+    pub(crate) fn with_residuals(&self, design: &Design, weighted_residuals: &[f64]) -> Result<Self> {
+        let mut profile = self.clone();
+        profile.residual_sum_of_squares = sum_of_squares(design, weighted_residuals)?;
+        let width = self.rank + 1;
+        for at in 0..self.n_effects() {
+            profile.zx[at * width + self.rank] = 0.0;
+        }
+        for (k, term) in design.random().iter().enumerate() {
+            for (column, values) in term.columns.iter().enumerate() {
+                for (i, residual) in weighted_residuals.iter().enumerate() {
+                    let at = self.layout.position(k, term.groups[i], column);
+                    profile.zx[at * width + self.rank] += design.root_weight(i) * values[i] * residual;
+                }
+            }
+        }
+        Ok(profile)
     }
 
     /// Number of rows, n.
@@ -336,6 +353,17 @@ impl Profile {
             })
             .collect()
     }
+}
+
+/// Sum of squares of the residuals; refuses a perfect fit unless the residual variances are known.
+fn sum_of_squares(design: &Design, weighted_residuals: &[f64]) -> Result<f64> {
+    let sum = dot(weighted_residuals, weighted_residuals);
+    let response = design.weighted(design.response());
+    // Residuals at the level of rounding of the response mean that the columns explain everything.
+    if !design.sampling_variances_known() && !(sum > 1e-26 * dot(&response, &response)) {
+        return Err(StatsError::PerfectFit);
+    }
+    Ok(sum)
 }
 
 /// Subtracts `B'B` from the lower triangle of `target` (width × width), for the row-major block B. Four rows at a time, so that every
