@@ -56,7 +56,10 @@ pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
 pub use design::{Design, RandomTerm};
 pub use error::{Result, StatsError};
-pub use event_times::{IntervalData, Mass, Turnbull, turnbull};
+pub use event_times::{
+    CellTest, EventAt, EventEstimate, EventGoodness, EventPredictors, EventQuantity, EventTimes, EventTimesFit,
+    EventTimesRecord, IntervalData, IntervalScale, Limit, Mass, ProfileInterval, Shape, Share, Turnbull, turnbull,
+};
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};

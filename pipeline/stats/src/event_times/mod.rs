@@ -1,11 +1,26 @@
 //! Event times known only to intervals, with a share of individuals for whom the event never happens.
 
 mod data;
+mod fit;
+mod goodness;
 mod innermost;
+mod likelihood;
+mod model;
 mod normal;
+mod predictors;
+mod profile;
+mod quantity;
+mod search;
 mod shape;
 mod turnbull;
 
 pub use data::IntervalData;
+pub use fit::{EventTimesFit, Limit};
+pub use goodness::{CellTest, EventGoodness};
+pub use model::EventTimes;
+pub use predictors::{EventAt, EventPredictors};
+pub use profile::ProfileInterval;
+pub use quantity::{EventEstimate, EventQuantity, IntervalScale, Share};
+pub use search::EventTimesRecord;
 pub use shape::Shape;
 pub use turnbull::{Mass, Turnbull, turnbull};
