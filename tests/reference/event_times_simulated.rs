@@ -29,7 +29,16 @@ fn plain_cdf(shape: Shape, z: f64) -> f64 {
     match shape {
         Shape::LogLogistic => 1.0 / (1.0 + (-z).exp()),
         Shape::Weibull => 1.0 - (-z.exp()).exp(),
-        Shape::LogNormal => distribution::normal_cdf(z),
+        Shape::LogNormal => {
+            // 1/2 + φ(z) (z + z³/3 + z⁵/(3·5) + …)
+            let (mut term, mut sum, mut odd) = (z, 0.0, 1.0);
+            while f64::abs(term) > 1e-18 {
+                sum += term;
+                odd += 2.0;
+                term *= z * z / odd;
+            }
+            0.5 + sum * (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt()
+        }
     }
 }
 
@@ -103,7 +112,7 @@ fn the_maximum_and_its_curvature_agree_with_a_grid_over_the_plain_likelihood() {
         let fit = EventTimes::new(shape).fit(&data).expect("a fit");
         let plain = |p: [f64; 3]| plain_log_likelihood(shape, &data, p[0], p[1].exp(), 1.0 / (1.0 + (-p[2]).exp()));
         let (value, point) = grid_maximum(plain, [2.0, -1.6, 1.4], 0.5);
-        near::absolute(fit.log_likelihood(), value, 1e-10, "maximum");
+        near::absolute(fit.log_likelihood(), value, 1e-11, "maximum");
         // A grid sees a maximum only to the root of rounding.
         near::scaled(fit.coefficients(), &point, &fit.standard_errors(), 1e-5, "parameters");
         let step = 1e-3;
@@ -180,6 +189,37 @@ fn profile_limits_lie_where_the_plain_likelihood_has_fallen_by_the_chi_squared_q
     }
 }
 
+#[test]
+fn the_profile_of_a_time_lets_a_limit_estimated_as_one_fall_again() {
+    let drop = 0.5 * distribution::chi_squared_quantile(0.95, 1.0);
+    for shape in SHAPES {
+        let data = cosmesis("Rad");
+        let fit = EventTimes::new(shape).fit(&data).expect("a fit");
+        assert_eq!(fit.limit_status(), Limit::AtOne);
+        let found = fit.profile_interval(&T50, &EventAt::intercepts(), 0.95).expect("works").expect("exists");
+        for limit in [found.limits.low, found.limits.high] {
+            // d runs over (0, 1] as 1 - x², so that the edge is reached.
+            let profile = |p: [f64; 2]| {
+                let sigma = p[0].exp();
+                let mu = limit.ln() - sigma * standard_quantile(shape, 0.5);
+                plain_log_likelihood(shape, &data, mu, sigma, 1.0 - p[1] * p[1])
+            };
+            let finite = |p: [f64; 2]| Some(profile(p)).filter(|value| value.is_finite()).unwrap_or(f64::NEG_INFINITY);
+            let (value, point) = grid_maximum(finite, [fit.coefficients()[1], 0.2], 0.3);
+            near::absolute(
+                fit.log_likelihood() - value,
+                drop,
+                1e-7,
+                &format!("{shape:?} at {limit}, d {:?}", point[1]),
+            );
+        }
+        // Earlier times go with a smaller share: the lower limit lies below that of the curve without limit.
+        let fixed = EventTimes::new(shape).without_limit().fit(&data).expect("a fit");
+        let fixed = fixed.profile_interval(&T50, &EventAt::intercepts(), 0.95).expect("works").expect("exists");
+        assert!(found.limits.low < fixed.limits.low - 0.1, "{found:?} {fixed:?}");
+    }
+}
+
 fn logistic(x: f64) -> f64 {
     1.0 / (1.0 + (-x).exp())
 }
@@ -200,7 +240,7 @@ fn large_samples_give_back_the_parameters_they_were_drawn_from() {
     }
 }
 
-/// Seen with these seeds: 378, 378 of 400 for T50, 383, 374 for the spread and 377, 379 for d (delta, profile).
+/// Seen with these seeds, of 400: T50 379 by delta and by profile, spread 379 and 379, d 386 and 384.
 #[test]
 fn intervals_at_95_per_cent_cover_the_truth_in_about_95_per_cent_of_400_draws() {
     let (truth, at) = ([2.0, 0.15, 0.75], EventAt::intercepts());
@@ -397,7 +437,15 @@ fn data_that_cannot_tell_a_curve_are_refused_in_words() {
         assert!(refusal(&one, curve).contains("only one interval holds events, from 6 to 7"));
         assert!(refusal(&two, curve).contains("two intervals that meet at 7"));
         assert!(refusal(&counted([12, 20, 20, 20, 20, 20, 20, 20], 20), curve.without_limit()).contains("meet at 4"));
-        assert!(refusal(&at_once, curve.without_limit()).contains("explained") || curve.fit(&at_once).is_err());
+        assert!(refusal(&at_once, curve.without_limit()).contains("same at every look from 4 to 18"));
+        let one_look = IntervalData::from_cumulative(&[4.0], &[Some(12)], 30).expect("valid");
+        assert!(refusal(&one_look, curve.without_limit()).contains("one share at time 4"));
+    }
+    // The same through covariates, where no rule is at hand: the search itself finds that there is no maximum.
+    let x = Array2::from_shape_fn((9, 2), |(i, j)| if j == 0 { 1.0 } else { (i % 3) as f64 });
+    let slope = EventPredictors::intercepts(9).with_location(x, vec!["one".into(), "x".into()]).expect("valid");
+    for curve in SHAPES.map(EventTimes::new) {
+        assert!(matches!(curve.fit_with(&one, &slope), Err(StatsError::EventTimes { .. })));
     }
     // A group without any event has no limit that could be estimated.
     let left = [base_left(), base_left()].concat();
@@ -446,8 +494,8 @@ fn everybody_having_the_event_is_a_limit_of_one() {
         assert!(fit.notes().iter().any(|note| note.code == "limit-at-one"));
         let limit =
             fit.profile_interval(&EventQuantity::Limit, &EventAt::intercepts(), 0.95).expect("works").expect("one");
-        // All of 40 and none left: d^40 has fallen by the quantile where d = exp(-1.92 / 40), very nearly.
-        near::relative(limit.limits.low, (-0.5 * 3.841_458_820_694_124_f64 / 40.0).exp(), 1e-3, "lower limit of d");
+        // All of 40 and none left: d^40 has fallen by the quantile where d = exp(-1.92 / 40).
+        near::relative(limit.limits.low, (-0.5 * 3.841_458_820_694_124_f64 / 40.0).exp(), 1e-10, "lower limit of d");
     }
 }
 
@@ -479,13 +527,17 @@ fn drawn_records_of_every_kind_are_fitted_or_refused_in_words() {
                         near::absolute(slope * error, 0.0, 1e-5, "gradient in standard errors");
                     }
                 }
-                Err(StatsError::EventTimes { .. }) => refused += 1,
+                Err(StatsError::EventTimes { reason, .. }) => {
+                    refused += 1;
+                    // Half of the draws are steep enough for one jump between two looks; nothing else stands in the way.
+                    assert!(reason.contains("sigma cannot be estimated"), "{reason}: {data:?}");
+                }
                 Err(other) => panic!("{other} on {data:?}"),
             }
         }
     }
     println!("fitted {fitted}, refused {refused}");
-    assert!(fitted > 5 * refused);
+    assert!(fitted > 6000 && refused > 1000);
 }
 
 #[test]
@@ -502,7 +554,10 @@ fn a_thousand_records_of_eight_looks() {
         let sum: f64 =
             records.iter().map(|data| EventTimes::new(shape).fit(data).expect("a fit").coefficients()[0]).sum();
         println!("{shape:?}: 1,000 fits in {:.1} ms", 1e3 * start.elapsed().as_secs_f64());
-        near::absolute(sum / 1000.0, 2.0, 0.08, "mean of mu");
+        if shape == Shape::LogLogistic {
+            // Standard error of the mean about 0.0006.
+            near::absolute(sum / 1000.0, 2.0, 0.002, "mean of mu");
+        }
     }
     let fit = EventTimes::log_logistic().fit(&records[0]).expect("a fit");
     let start = Instant::now();

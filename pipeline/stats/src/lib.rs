@@ -14,6 +14,9 @@
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
 //!
+//! Times known only to lie between two looks, of individuals some of whom never have the event, are another kind of data:
+//! [`IntervalData`], described without a curve by [`turnbull`] and with one by [`EventTimes`].
+//!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).
 //!

@@ -1,4 +1,7 @@
 //! Event times known only to intervals, with a share of individuals for whom the event never happens.
+//!
+//! [`IntervalData`] is what was seen. [`turnbull`] estimates its distribution without a curve, [`EventTimes`] with one; a fit is
+//! asked for a [`EventQuantity`] by the delta method or by its profile, made robust to clusters, and held against the data.
 
 mod data;
 mod fit;

@@ -16,6 +16,10 @@ use crate::newton::{Local, minimise};
 /// Where d was estimated as 1 the profile starts from this logit, from where d can fall.
 const NEAR_ONE: f64 = 12.0;
 
+/// A logit of d above this is close to one, and the logit of a start that is not.
+const FAR: f64 = 5.0;
+const BACK: f64 = 1.0;
+
 /// Limits at which twice the log-likelihood has fallen by the chi-squared quantile.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ProfileInterval {
@@ -222,16 +226,37 @@ impl<'a> Profile<'a> {
             let value = self.reduced(rest, wanted).map_or(f64::INFINITY, |local| local.value);
             return Ok((2.0 * (value - self.minus_maximum)).max(0.0).sqrt());
         }
-        let Some(end) = minimise(|point| self.reduced(point, wanted), rest, 200, 2.0) else {
+        let from = |start: &[f64]| minimise(|point| self.reduced(point, wanted), start, 200, 2.0);
+        let Some(mut end) = from(rest) else {
             // Too far to have a value from here: certainly beyond the limit.
             return Ok(f64::INFINITY);
         };
+        if let Some(second) = self.away_from_one(&end.point).and_then(|start| from(&start)) {
+            if second.local.value < end.local.value {
+                end = second;
+            }
+        }
         let loss = 2.0 * (end.local.value - self.minus_maximum);
         if loss < -1e-5 {
             return Err(step);
         }
         *rest = end.point;
         Ok(loss.max(0.0).sqrt())
+    }
+
+    /// Another start where d has come close to one: out there the likelihood is so flat in logit d that a way back is not seen.
+    fn away_from_one(&self, rest: &[f64]) -> Option<Vec<f64>> {
+        let limit_from = self.at.location.len() + self.at.log_scale.len();
+        if !self.limited || self.replaced >= limit_from {
+            return None;
+        }
+        // One coefficient, not of the limit, is replaced.
+        let coefficients = &rest[limit_from - 1..];
+        (dot(&self.at.logit_limit, coefficients) > FAR).then(|| {
+            let mut start = rest[..limit_from - 1].to_vec();
+            start.extend(self.likelihood.parts()[2].constant(BACK));
+            start
+        })
     }
 
     /// The limit on one side, and whether there is none.

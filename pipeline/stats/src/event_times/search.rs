@@ -74,7 +74,7 @@ fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result
     for k in 0..widths[0] + widths[1] {
         let std_error = covariance[k * size + k].sqrt();
         let (relative, what) = if k < widths[0] { (std_error / sigma, "mu") } else { (std_error, "log sigma") };
-        // A factor's scale is unknown here, so locations get the benefit of the doubt that spreads do not.
+        // A location coefficient is in units of its own column, so its bound is loose.
         if !(relative < if k < widths[0] { 1e3 * FLAT } else { FLAT }) {
             return Err(format!("the likelihood levels off as {what} runs away, it has no maximum"));
         }
@@ -120,7 +120,7 @@ fn start(data: &IntervalData, likelihood: &Likelihood<'_>, shape: Shape, spread:
     point
 }
 
-/// Refuses data that a single jump explains as well as any curve: sigma then shrinks to zero without end.
+/// Refuses data that a single jump (or a level line) explains as well as any curve: sigma then shrinks to zero (or grows) without end.
 pub(super) fn refuse_single_jump(data: &IntervalData, limited: bool) -> Result<()> {
     let (mut latest_left, mut earliest_right) = (0.0_f64, f64::INFINITY);
     for row in data.used().filter(|&row| data.right()[row].is_finite()) {
@@ -144,6 +144,9 @@ pub(super) fn refuse_single_jump(data: &IntervalData, limited: bool) -> Result<(
         [(left, right)] => {
             format!("only one interval holds events, from {left} to {right}, so sigma cannot be estimated")
         }
+        [(0.0, right), (left, f64::INFINITY)] if right < left => format!(
+            "the share was the same at every look from {right} to {left}, and a curve without limit cannot stay level"
+        ),
         [(_, right), (left, f64::INFINITY)] if right == left => format!(
             "one share at time {right} explains everything that was seen, so mu and sigma cannot both be estimated"
         ),
