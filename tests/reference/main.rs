@@ -6,6 +6,8 @@ mod brute_force;
 mod conformance;
 mod data;
 mod distributions;
+mod event_times;
+mod event_times_simulated;
 mod linear_regression;
 mod mixed_models;
 mod models;

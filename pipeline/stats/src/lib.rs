@@ -14,6 +14,9 @@
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
 //!
+//! Times known only to lie between two looks, of individuals some of whom never have the event, are another kind of data:
+//! [`IntervalData`], described without a curve by [`turnbull`] and with one by [`EventTimes`].
+//!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).
 //!
@@ -39,6 +42,7 @@ mod derivatives;
 mod design;
 pub mod distribution;
 mod error;
+mod event_times;
 mod inference;
 mod interval;
 mod least_squares;
@@ -56,6 +60,10 @@ pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
 pub use design::Design;
 pub use error::{Result, StatsError};
+pub use event_times::{
+    CellTest, EventAt, EventEstimate, EventGoodness, EventPredictors, EventQuantity, EventTimes, EventTimesFit,
+    EventTimesRecord, IntervalData, IntervalScale, Limit, Mass, ProfileInterval, Shape, Share, Turnbull, turnbull,
+};
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};

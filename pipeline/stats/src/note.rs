@@ -5,6 +5,8 @@
 /// Codes in use: `boundary` (a standard deviation was estimated as zero), `aliased` (a fixed column was dropped),
 /// `stopped-early` (the search did not meet its own stopping rule), `few-groups` (a standard deviation rests on fewer than
 /// five groups), `baseline` (the independent least-squares solver disagrees), `degrees-of-freedom` (a fallback was used).
+/// Of event times: `limit-at-one` (the share that ever has the event was estimated as one), `still-going-on` (many events at the
+/// last look), `few-clusters` (a robust covariance rests on fewer than ten clusters).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// Short fixed word to match on.
