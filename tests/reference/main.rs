@@ -3,6 +3,7 @@
 
 mod analysis_of_variance;
 mod brute_force;
+mod comparisons;
 mod conformance;
 mod data;
 mod distributions;

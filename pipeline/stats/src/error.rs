@@ -122,4 +122,14 @@ pub enum StatsError {
         /// Which step.
         step: &'static str,
     },
+    /// A request that does not fit what it is asked of.
+    #[error("{what} is not possible: {reason}\n{next}")]
+    NotPossible {
+        /// What was asked for.
+        what: String,
+        /// What was found, and where.
+        reason: String,
+        /// What to do instead.
+        next: &'static str,
+    },
 }

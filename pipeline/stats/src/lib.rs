@@ -33,7 +33,9 @@
 
 mod adjust;
 mod baseline;
+mod best;
 mod binomial;
+mod comparisons;
 mod dense;
 mod derivatives;
 mod design;
@@ -43,6 +45,7 @@ mod inference;
 mod interval;
 mod least_squares;
 mod lmm;
+mod marginal_means;
 mod newton;
 mod note;
 mod polynomial;
@@ -52,7 +55,9 @@ mod summary;
 
 pub use adjust::holm;
 pub use baseline::baseline;
+pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
+pub use comparisons::{Adjustment, Comparison, ComparisonFamily, Comparisons};
 pub use design::{Design, RandomTerm};
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};
@@ -62,6 +67,7 @@ pub use lmm::{
     ConditionalModes, Criterion, Lmm, LmmFit, OptimumRecord, Posterior, PosteriorOptions, VarianceComponent,
     deviance_at,
 };
+pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
 pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};
