@@ -12,4 +12,5 @@ mod mixed_models;
 mod models;
 mod near;
 mod posterior;
+mod power;
 mod scale;

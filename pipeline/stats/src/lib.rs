@@ -14,6 +14,10 @@
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
 //!
+//! 5. Compare. [`MarginalMeans`] estimates chosen cells; a [`ComparisonFamily`] of them is adjusted for looking more than once, and
+//!    [`BestComparisons`] tell which can still be the best.
+//! 6. Plan. [`BlockPlan`] and [`TrialSeries`] give power in closed form, [`simulate_power`] that of any layout.
+//!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).
 //!
@@ -44,12 +48,15 @@ mod error;
 mod inference;
 mod interval;
 mod least_squares;
+mod linfa_least_squares;
 mod lmm;
 mod marginal_means;
 mod newton;
 mod note;
 mod polynomial;
+mod power;
 mod qr;
+mod simulate_power;
 mod sparse;
 mod summary;
 
@@ -63,6 +70,7 @@ pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
+pub use linfa_least_squares::{LeastSquaresModel, LeastSquaresParams, LeastSquaresValidParams};
 pub use lmm::{
     ConditionalModes, Criterion, Lmm, LmmFit, OptimumRecord, Posterior, PosteriorOptions, VarianceComponent,
     deviance_at,
@@ -70,4 +78,8 @@ pub use lmm::{
 pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
+pub use power::{BlockPlan, Power, TrialSeries};
+pub use simulate_power::{
+    Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
+};
 pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};
