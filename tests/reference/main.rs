@@ -3,6 +3,7 @@
 
 mod analysis_of_variance;
 mod brute_force;
+mod comparisons;
 mod conformance;
 mod data;
 mod distributions;
@@ -13,5 +14,6 @@ mod mixed_models;
 mod models;
 mod near;
 mod posterior;
+mod power;
 mod scale;
 mod variances;

@@ -182,4 +182,14 @@ pub enum StatsError {
         /// What to do next.
         advice: &'static str,
     },
+    /// A request that does not fit what it is asked of.
+    #[error("{what} is not possible: {reason}\n{next}")]
+    NotPossible {
+        /// What was asked for.
+        what: String,
+        /// What was found, and where.
+        reason: String,
+        /// What to do instead.
+        next: &'static str,
+    },
 }

@@ -16,6 +16,9 @@
 //!
 //! Times known only to lie between two looks, of individuals some of whom never have the event, are another kind of data:
 //! [`IntervalData`], described without a curve by [`turnbull`] and with one by [`EventTimes`].
+//! 5. Compare. [`MarginalMeans`] estimates chosen cells; a [`ComparisonFamily`] of them is adjusted for looking more than once, and
+//!    [`BestComparisons`] tell which can still be the best.
+//! 6. Plan. [`BlockPlan`] and [`TrialSeries`] give power in closed form, [`simulate_power`] that of any layout.
 //!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).
@@ -36,7 +39,9 @@
 
 mod adjust;
 mod baseline;
+mod best;
 mod binomial;
+mod comparisons;
 mod dense;
 mod derivatives;
 mod design;
@@ -46,19 +51,25 @@ mod event_times;
 mod inference;
 mod interval;
 mod least_squares;
+mod linfa_least_squares;
 mod lmm;
+mod marginal_means;
 mod newton;
 mod note;
 mod polynomial;
+mod power;
 mod qr;
 mod random_term;
+mod simulate_power;
 mod sparse;
 mod summary;
 
 pub use adjust::holm;
 pub use baseline::baseline;
+pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
 pub use design::Design;
+pub use comparisons::{Adjustment, Comparison, ComparisonFamily, Comparisons};
 pub use error::{Result, StatsError};
 pub use event_times::{
     CellTest, EventAt, EventEstimate, EventGoodness, EventPredictors, EventQuantity, EventTimes, EventTimesFit,
@@ -67,12 +78,18 @@ pub use event_times::{
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
+pub use linfa_least_squares::{LeastSquaresModel, LeastSquaresParams, LeastSquaresValidParams};
 pub use lmm::{
     ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, LikelihoodRatio, Lmm, LmmFit, OptimumRecord,
     Posterior, PosteriorOptions, Refits, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
     test_fixed_columns, test_random_terms, variance_intervals,
 };
+pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
 pub use random_term::{RandomTerm, Structure};
+pub use power::{BlockPlan, Power, TrialSeries};
+pub use simulate_power::{
+    Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
+};
 pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};
