@@ -68,8 +68,8 @@ pub use adjust::holm;
 pub use baseline::baseline;
 pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
-pub use design::Design;
 pub use comparisons::{Adjustment, Comparison, ComparisonFamily, Comparisons};
+pub use design::Design;
 pub use error::{Result, StatsError};
 pub use event_times::{
     CellTest, EventAt, EventEstimate, EventGoodness, EventPredictors, EventQuantity, EventTimes, EventTimesFit,
@@ -87,8 +87,8 @@ pub use lmm::{
 pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
-pub use random_term::{RandomTerm, Structure};
 pub use power::{BlockPlan, Power, TrialSeries};
+pub use random_term::{RandomTerm, Structure};
 pub use simulate_power::{
     Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };

@@ -1,7 +1,7 @@
 //! The power of any layout, by simulating and analysing it many times.
 
 use crate::binomial::wilson;
-use crate::design::{Design, RandomTerm, check_finite, check_length};
+use crate::design::{Design, check_finite, check_length};
 use crate::distribution::t_quantile;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
@@ -9,6 +9,7 @@ use crate::interval::Interval;
 use crate::least_squares::LeastSquares;
 use crate::lmm::Lmm;
 use crate::note::Note;
+use crate::random_term::RandomTerm;
 use ndarray::Array2;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
