@@ -178,17 +178,8 @@ impl PlannedTrial {
         check_length("the true means", self.mean.len(), self.fixed.nrows())?;
         for (term, sd) in &self.random {
             check_sd(*sd)?;
-            check_length(&format!("random term `{}`", term.name), term.groups.len(), self.mean.len())?;
-            for (position, &code) in term.groups.iter().enumerate() {
-                if code >= term.n_groups {
-                    let groups = term.n_groups;
-                    return Err(StatsError::GroupCode { term: term.name.clone(), position, code, groups });
-                }
-            }
-            if let Some(covariate) = &term.covariate {
-                check_length(&format!("covariate of random term `{}`", term.name), covariate.len(), self.mean.len())?;
-                check_finite(&format!("covariate of random term `{}`", term.name), covariate)?;
-            }
+            // Here a group per row is a part of the truth, not something to be estimated.
+            term.check(self.mean.len(), true)?;
         }
         check_sd(self.sigma)?;
         if self.sigma == 0.0 {
@@ -212,9 +203,11 @@ impl PlannedTrial {
     fn draw(&self, random: &mut ChaCha8Rng) -> Vec<f64> {
         let mut response = self.mean.clone();
         for (term, sd) in &self.random {
-            let effects: Vec<f64> = (0..term.n_groups).map(|_| sd * normal(random)).collect();
-            for (i, value) in response.iter_mut().enumerate() {
-                *value += effects[term.groups[i]] * term.covariate.as_ref().map_or(1.0, |covariate| covariate[i]);
+            for column in &term.columns {
+                let effects: Vec<f64> = (0..term.n_groups).map(|_| sd * normal(random)).collect();
+                for ((value, &group), z) in response.iter_mut().zip(&term.groups).zip(column) {
+                    *value += effects[group] * z;
+                }
             }
         }
         response.iter_mut().for_each(|value| *value += self.sigma * normal(random));
