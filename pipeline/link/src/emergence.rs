@@ -7,6 +7,7 @@ use evenstand_tables::rows::{CountRow, FieldRow};
 use evenstand_tables::{Finding, Moment};
 use jiff::tz::TimeZone;
 
+use crate::fitted_times::{FittedTimes, Place, fitted_times};
 use crate::force::about;
 use crate::key::StripKey;
 
@@ -27,6 +28,8 @@ pub(crate) struct Emergence {
     pub t90_cd: Option<f64>,
     pub spread_cd: Option<f64>,
     pub mean_emergence_cd: Option<f64>,
+    /// The same times from a fitted course.
+    pub fitted: FittedTimes,
     pub synchrony: Option<f64>,
     pub samples: i64,
     /// Hours from planting and share of the seeds sown, by inspection; empty for a final stand.
@@ -198,7 +201,23 @@ fn course_metrics(
     if let Some(planted_at) = context.planted_at {
         (result.t10_h, result.t50_h, result.t90_h, result.mean_emergence_h) = (t10, t50, t90, course.mean_time());
         thermal_metrics(planted_at, &course, context, result);
+        if !result.over_full {
+            result.fitted = fitted_times(&places(samples, planted_at));
+        }
     }
+}
+
+/// The inspected places of a strip as the fit of the course takes them.
+fn places(samples: &BTreeMap<String, Sample>, planted_at: Moment) -> Vec<Place> {
+    samples
+        .values()
+        .filter(|sample| !sample.inspections.is_empty())
+        .map(|sample| Place {
+            hours: sample.inspections.keys().map(|time| time.hours_since(planted_at)).collect(),
+            plants: sample.inspections.values().copied().collect(),
+            seeds: sample.seeds,
+        })
+        .collect()
 }
 
 /// Days since 1970-01-01 on the local calendar, `hours` after a moment.

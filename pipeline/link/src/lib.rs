@@ -16,6 +16,7 @@ mod digs;
 mod emergence;
 mod error;
 mod fields;
+mod fitted_times;
 mod force;
 mod key;
 mod measures;

@@ -71,7 +71,7 @@ impl Response {
         let (better, worse) = match name {
             "on_time_share" => ("more plants on time", "fewer plants on time"),
             "emerged_share" => ("more plants up in the end", "fewer plants up in the end"),
-            "spread_h" | "spread_cd" => {
+            "spread_h" | "spread_cd" | "spread_fit_h" => {
                 ("less between the first and the last plants", "more between the first and the last plants")
             }
             "spacing_cv" | "spacing_precision" => ("less uneven in plant spacing", "more uneven in plant spacing"),
