@@ -9,9 +9,9 @@ use evenstand_stats::{
 use ndarray::Array2;
 
 fn same_fit(a: &EventTimesFit, b: &EventTimesFit, what: &str) {
-    near::absolute(a.log_likelihood(), b.log_likelihood(), 1e-10, what);
-    near::scaled(a.coefficients(), b.coefficients(), &a.standard_errors(), 1e-9, what);
-    near::scaled(&a.standard_errors(), &b.standard_errors(), &a.standard_errors(), 1e-8, what);
+    near::absolute(a.log_likelihood(), b.log_likelihood(), 2e-12, what);
+    near::scaled(a.coefficients(), b.coefficients(), &a.standard_errors(), 1e-13, what);
+    near::scaled(&a.standard_errors(), &b.standard_errors(), &a.standard_errors(), 1e-13, what);
 }
 
 #[test]
@@ -31,10 +31,10 @@ fn order_merging_and_splitting_of_rows_change_nothing() {
         for (other, what) in [(&split, "split"), (&turned, "turned")] {
             let second = EventTimes::new(shape).fit(other).expect("a fit");
             same_fit(&fit, &second, what);
-            near::absolute(fit.aicc(), second.aicc(), 1e-9, what);
+            near::absolute(fit.aicc(), second.aicc(), 4e-12, what);
             near::absolute(turnbull(&base).log_likelihood(), turnbull(other).log_likelihood(), 1e-11, what);
             let (a, b) = (fit.goodness(5.0).expect("works"), second.goodness(5.0).expect("works"));
-            near::absolute(a.cells.expect("cells").pearson, b.cells.expect("cells").pearson, 1e-7, what);
+            near::absolute(a.cells.expect("cells").pearson, b.cells.expect("cells").pearson, 1e-12, what);
         }
         let again = EventTimes::new(shape).fit(&base).expect("a fit");
         assert_eq!(fit.coefficients(), again.coefficients(), "same input, same bytes");
@@ -51,12 +51,12 @@ fn a_change_of_the_time_unit_shifts_mu_and_nothing_else() {
             (EventTimes::new(shape).fit(&days).expect("a fit"), EventTimes::new(shape).fit(&hours).expect("a fit"));
         let mut moved = a.coefficients().to_vec();
         moved[0] += 24.0_f64.ln();
-        near::scaled(b.coefficients(), &moved, &a.standard_errors(), 1e-9, "shift");
-        near::absolute(a.log_likelihood(), b.log_likelihood(), 1e-10, "log-likelihood");
-        near::scaled(&a.standard_errors(), &b.standard_errors(), &a.standard_errors(), 1e-9, "errors");
-        near::relative(quantity(&b, T50).estimate, 24.0 * quantity(&a, T50).estimate, 1e-11, "T50");
+        near::scaled(b.coefficients(), &moved, &a.standard_errors(), 1e-13, "shift");
+        near::absolute(a.log_likelihood(), b.log_likelihood(), 1e-12, "log-likelihood");
+        near::scaled(&a.standard_errors(), &b.standard_errors(), &a.standard_errors(), 1e-13, "errors");
+        near::relative(quantity(&b, T50).estimate, 24.0 * quantity(&a, T50).estimate, 1e-13, "T50");
         let [p, q] = [&a, &b].map(|fit| fit.profile_interval(&SPREAD, &EventAt::intercepts(), 0.9).expect("works"));
-        near::relative(q.expect("one").limits.high, 24.0 * p.expect("one").limits.high, 1e-7, "profile");
+        near::relative(q.expect("one").limits.high, 24.0 * p.expect("one").limits.high, 1e-12, "profile");
     }
 }
 
@@ -75,20 +75,20 @@ fn groups_fitted_together_with_their_own_parameters_are_the_groups_fitted_apart(
     let predictors = predictors.with_logit_limit(own, names()).expect("valid");
     let joint = EventTimes::log_logistic().fit_with(&data, &predictors).expect("a fit");
     let apart = [0, 1].map(|k| EventTimes::log_logistic().fit(&parts[k]).expect("a fit"));
-    near::absolute(joint.log_likelihood(), apart[0].log_likelihood() + apart[1].log_likelihood(), 1e-10, "sum");
+    near::absolute(joint.log_likelihood(), apart[0].log_likelihood() + apart[1].log_likelihood(), 1e-12, "sum");
     let at = EventAt::intercepts();
-    for k in 0..2 {
+    for (k, alone) in apart.iter().enumerate() {
         let here = predictors.at(k * first);
         for j in 0..3 {
-            near::relative(joint.coefficients()[2 * j + k], apart[k].coefficients()[j], 1e-9, "coefficient");
+            near::relative(joint.coefficients()[2 * j + k], alone.coefficients()[j], 1e-13, "coefficient");
         }
         for asked in [T50, SPREAD, EventQuantity::Limit] {
             let a = joint.quantity(&asked, &here).expect("works").expect("exists");
-            near::relative(a.std_error, quantity(&apart[k], asked).std_error, 1e-8, "error");
+            near::relative(a.std_error, quantity(alone, asked).std_error, 1e-13, "error");
             let p = joint.profile_interval(&asked, &here, 0.95).expect("works").expect("exists");
-            let q = apart[k].profile_interval(&asked, &at, 0.95).expect("works").expect("exists");
-            near::relative(p.limits.low, q.limits.low, 1e-7, "low");
-            near::relative(p.limits.high, q.limits.high, 1e-7, "high");
+            let q = alone.profile_interval(&asked, &at, 0.95).expect("works").expect("exists");
+            near::relative(p.limits.low, q.limits.low, 1e-12, "low");
+            near::relative(p.limits.high, q.limits.high, 1e-12, "high");
         }
     }
     assert_eq!(joint.names()[3], "log scale second");
@@ -96,7 +96,7 @@ fn groups_fitted_together_with_their_own_parameters_are_the_groups_fitted_apart(
     let row = [1.0, -1.0, 0.0, 0.0, 0.0, 0.0];
     let contrast = joint.contrast(&row).expect("works");
     let variance = apart[0].covariance()[[0, 0]] + apart[1].covariance()[[0, 0]];
-    near::relative(contrast.std_error, variance.sqrt(), 1e-8, "contrast");
+    near::relative(contrast.std_error, variance.sqrt(), 1e-13, "contrast");
     let test = joint.joint_test(&Array2::from_shape_vec((1, 6), row.to_vec()).expect("a row")).expect("works");
     near::relative(test.p_value, contrast.p_value(), 1e-9, "p-value");
     let robust = joint.robust(&(0..data.rows()).map(|row| row % 7).collect::<Vec<usize>>()).expect("clusters");
@@ -104,12 +104,12 @@ fn groups_fitted_together_with_their_own_parameters_are_the_groups_fitted_apart(
     // Goodness of fit adds up over the groups, degrees of freedom too.
     let tests = [&joint, &apart[0], &apart[1]].map(|fit| fit.goodness(3.0).expect("works"));
     let cells = tests.clone().map(|test| test.cells.expect("cells"));
-    near::relative(cells[0].likelihood_ratio, cells[1].likelihood_ratio + cells[2].likelihood_ratio, 1e-7, "G2");
+    near::relative(cells[0].likelihood_ratio, cells[1].likelihood_ratio + cells[2].likelihood_ratio, 1e-12, "G2");
     assert_eq!(cells[0].df, cells[1].df + cells[2].df);
     near::absolute(
         tests[0].largest_difference,
         tests[1].largest_difference.max(tests[2].largest_difference),
-        1e-8,
+        1e-13,
         "largest",
     );
 }

@@ -99,7 +99,11 @@ fn nothing_higher_on_a_grid(fit: &EventTimesFit) {
         for sigma in (0..16).map(|k| 0.02 * 1.35_f64.powi(k)) {
             for d in (1..=20).map(|k| 0.05 * f64::from(k)) {
                 let value = plain_log_likelihood(fit.shape(), fit.data(), mu, sigma, d);
-                assert!(!(value > fit.log_likelihood() + 1e-9), "{mu} {sigma} {d}: {value} above {fit:?}");
+                // Where an interval has no probability the plain form gives minus infinity or, by rounding, no number.
+                assert!(
+                    value.is_nan() || value <= fit.log_likelihood() + 1e-9,
+                    "{mu} {sigma} {d}: {value} above {fit:?}"
+                );
             }
         }
     }
@@ -133,7 +137,7 @@ fn drawn_records_of_every_kind_are_fitted_or_refused_in_words() {
                     let (_, gradient) =
                         this.log_likelihood_at(&data, &predictors, fit.coefficients()).expect("a value");
                     for (slope, error) in gradient.iter().zip(fit.standard_errors()) {
-                        near::absolute(slope * error, 0.0, 1e-5, "gradient in standard errors");
+                        near::absolute(slope * error, 0.0, 2e-8, "gradient in standard errors");
                     }
                 }
                 Err(StatsError::EventTimes { reason, .. }) => {
@@ -197,7 +201,7 @@ fn turnbull_reaches_its_certificate_on_drawn_overlapping_intervals() {
         let data = IntervalData::individuals(left, right).expect("valid");
         let found = turnbull(&data);
         assert!(found.converged() && found.gap() < 1e-10, "round {round}: gap {:e}", found.gap());
-        near::absolute(found.masses().iter().map(|mass| mass.mass).sum(), 1.0, 1e-10, "sum of masses");
+        near::absolute(found.masses().iter().map(|mass| mass.mass).sum(), 1.0, 1e-11, "sum of masses");
         steps = steps.max(found.steps());
         if round < 5 {
             let free = self_consistent(&data, found.masses().iter().map(|m| (m.left, m.right)).collect());
