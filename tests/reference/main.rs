@@ -8,6 +8,8 @@ mod conformance;
 mod data;
 mod distributions;
 mod event_times;
+mod event_times_conformance;
+mod event_times_records;
 mod event_times_simulated;
 mod linear_regression;
 mod mixed_models;

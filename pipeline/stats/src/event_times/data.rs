@@ -3,6 +3,9 @@
 use crate::design::check_length;
 use crate::error::{Result, StatsError};
 
+/// The largest count that is still exact as a floating-point number.
+const MOST: u64 = 1 << 53;
+
 /// How many individuals had their event in each interval `(left, right]`; checked once, here.
 ///
 /// `left = 0` says that the event had happened by the first look (left-censored), `right = ∞` that it had not happened by the
@@ -20,7 +23,7 @@ impl IntervalData {
     ///
     /// # Errors
     /// Lengths that differ; an interval with `left < 0`, `left ≥ right`, a left end that is not finite, a right end that is NaN,
-    /// or reaching from 0 to ∞; no event at all (every interval with a count reaches to infinity, or there is no count).
+    /// or reaching from 0 to ∞; more than 2^53 individuals; no event at all (every interval with a count reaches to infinity, or there is no count).
     pub fn new(left: Vec<f64>, right: Vec<f64>, counts: Vec<u64>) -> Result<Self> {
         check_length("the right ends", right.len(), left.len())?;
         check_length("the counts", counts.len(), left.len())?;
@@ -37,6 +40,13 @@ impl IntervalData {
             }
         }
         let data = Self { left, right, counts };
+        if data.total() > MOST {
+            return Err(StatsError::OutOfRange {
+                what: "the number of individuals",
+                value: data.total() as f64,
+                expected: "at most 2^53, beyond which counts are not exact",
+            });
+        }
         if data.total() == 0 {
             return Err(StatsError::EventTimes {
                 reason: "no individual was counted".into(),
@@ -126,7 +136,7 @@ impl IntervalData {
 
     /// Number of individuals.
     pub fn total(&self) -> u64 {
-        self.counts.iter().sum()
+        self.counts.iter().fold(0, |sum, count| sum.saturating_add(*count))
     }
 
     /// Number of individuals whose event was seen.
@@ -190,6 +200,8 @@ mod tests {
             let refused = IntervalData::individuals(vec![1.0, left], vec![2.0, right]);
             assert!(matches!(refused, Err(StatsError::EventInterval { position: 1, .. })), "({left}, {right}]");
         }
+        let many = IntervalData::new(vec![1.0, 2.0], vec![2.0, f64::INFINITY], vec![u64::MAX, 7]);
+        assert!(matches!(many, Err(StatsError::OutOfRange { .. })));
         let nobody = IntervalData::new(vec![1.0, 2.0], vec![2.0, f64::INFINITY], vec![0, 7]);
         assert!(nobody.unwrap_err().to_string().contains("none of the 7 individuals"));
     }

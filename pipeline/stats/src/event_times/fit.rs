@@ -270,8 +270,9 @@ impl LinearFit for EventTimesFit {
         self.log_likelihood
     }
 
+    /// Number of coefficients, and one more for a limit that was estimated at its edge.
     fn n_parameters(&self) -> usize {
-        self.point.len()
+        self.point.len() + usize::from(self.limit == Limit::AtOne)
     }
 
     /// Number of individuals, not of intervals.

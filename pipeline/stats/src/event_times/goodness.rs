@@ -5,7 +5,6 @@ use super::fit::EventTimesFit;
 use super::turnbull::turnbull;
 use crate::distribution::chi_squared_sf;
 use crate::error::{Result, StatsError};
-use crate::inference::LinearFit;
 
 /// A fitted curve beside the data.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,7 +26,7 @@ pub struct CellTest {
     pub likelihood_ratio: f64,
     /// Cells after merging.
     pub cells: usize,
-    /// Cells less groups less parameters; zero or below when there is nothing left to test.
+    /// Cells less groups less coefficients; zero or below when there is nothing left to test.
     pub df: i64,
     /// Upper tail probability of Pearson's statistic; `None` without degrees of freedom.
     pub pearson_p: Option<f64>,
@@ -144,7 +143,7 @@ impl EventTimesFit {
             .map(|cell| 2.0 * cell.observed * (cell.observed / cell.expected).ln())
             .sum();
         let cells = all().count();
-        let df = cells as i64 - groups.len() as i64 - self.n_parameters() as i64;
+        let df = cells as i64 - groups.len() as i64 - self.point.len() as i64;
         let tail = |statistic: f64| (df > 0).then(|| chi_squared_sf(statistic, df as f64));
         CellTest {
             pearson,

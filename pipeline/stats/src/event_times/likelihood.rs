@@ -53,7 +53,10 @@ impl<'a> Likelihood<'a> {
                 } else if left == 0.0 {
                     Kind::By(right.ln())
                 } else {
-                    Kind::Between(left.ln(), right.ln(), ((right - left) / left).ln_1p())
+                    // Close ends lose digits in a difference of logs, distant ones may overflow in a ratio.
+                    let share = (right - left) / left;
+                    let width = if share < 1.0 { share.ln_1p() } else { right.ln() - left.ln() };
+                    Kind::Between(left.ln(), right.ln(), width)
                 };
                 Row { index, kind, count: data.counts()[index] as f64 }
             })

@@ -19,6 +19,19 @@ const STILL_GOING_ON: f64 = 0.05;
 /// 38:1041-1046; Ritz, Pipper & Streibig 2013, Eur J Agron 45:1-6). An event in (l, r] adds `log(F(r) - F(l))` per individual, one
 /// not seen by l adds `log(1 - F(l))`; no multinomial constant is added. The parameters are mu, log sigma and logit d, each with
 /// its own columns if asked.
+///
+/// ```
+/// use evenstand_stats::{EventAt, EventQuantity, EventTimes, IntervalData, Share};
+///
+/// // 100 individuals looked at on six days; the fourth look was missed.
+/// let seen = [Some(0), Some(9), Some(41), None, Some(79), Some(80)];
+/// let data = IntervalData::from_cumulative(&[5.0, 7.0, 8.0, 9.0, 11.0, 14.0], &seen, 100)?;
+/// let fit = EventTimes::log_logistic().fit(&data)?;
+/// let half = EventQuantity::Quantile { p: 0.5, of: Share::Happening };
+/// let time = fit.quantity(&half, &EventAt::intercepts())?.expect("half of the happening share is always reached");
+/// assert!(time.interval(0.95).contains(8.0));
+/// # Ok::<(), evenstand_stats::StatsError>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct EventTimes {
     shape: Shape,

@@ -72,7 +72,7 @@ impl EventTimesFit {
             check_length("the logit limit row", at.logit_limit.len(), self.predictors.logit_limit.width())?;
             check_finite("the logit limit row", &at.logit_limit)?;
         }
-        let Some(mut profile) = Profile::new(self, quantity, at) else { return Ok(None) };
+        let Some(mut profile) = Profile::new(self, quantity, at)? else { return Ok(None) };
         let target = chi_squared_quantile(level, 1.0).sqrt();
         let (low, low_open) = profile.limit(-1.0, target)?;
         let at_edge = *quantity == EventQuantity::Limit && self.limit == Limit::AtOne;
@@ -105,7 +105,7 @@ struct Profile<'a> {
 }
 
 impl<'a> Profile<'a> {
-    fn new(fit: &'a EventTimesFit, quantity: &'a EventQuantity, at: &EventAt) -> Option<Self> {
+    fn new(fit: &'a EventTimesFit, quantity: &'a EventQuantity, at: &EventAt) -> Result<Option<Self>> {
         let limited = fit.limit != Limit::FixedAtOne;
         let mut maximum = fit.point.clone();
         if fit.limit == Limit::AtOne {
@@ -125,24 +125,28 @@ impl<'a> Profile<'a> {
             std_error: 0.1,
             evaluations: 0,
         };
-        let form = new.form(&new.maximum)?;
+        let Some(form) = new.form(&new.maximum) else { return Ok(None) };
         let (row, offset) = match form.pivot {
             Pivot::Location => (&new.at.location, 0),
             Pivot::LogScale => (&new.at.log_scale, new.at.location.len()),
             Pivot::LogitLimit => (&new.at.logit_limit, new.at.location.len() + new.at.log_scale.len()),
         };
-        let largest = (0..row.len()).max_by(|&i, &j| row[i].abs().total_cmp(&row[j].abs()))?;
+        let largest = (0..row.len()).max_by(|&i, &j| row[i].abs().total_cmp(&row[j].abs())).unwrap_or(0);
         new.factor = row[largest];
         new.replaced = offset + largest;
         if new.factor == 0.0 {
-            return None;
+            return Err(StatsError::EventTimes {
+                reason: "every column is zero in the row asked for, so no coefficient can stand for the quantity"
+                    .into(),
+                advice: "ask at a row with an intercept or another value that is not zero",
+            });
         }
         new.centre = new.scaled(&form, &new.maximum);
         if let Ok(Some(estimate)) = fit.quantity(quantity, at) {
             new.std_error = estimate.scaled_std_error;
             new.centre = estimate.scaled;
         }
-        Some(new)
+        Ok(Some(new))
     }
 
     /// The predictors tau and lambda of the row asked for.
@@ -231,10 +235,10 @@ impl<'a> Profile<'a> {
             // Too far to have a value from here: certainly beyond the limit.
             return Ok(f64::INFINITY);
         };
-        if let Some(second) = self.away_from_one(&end.point).and_then(|start| from(&start)) {
-            if second.local.value < end.local.value {
-                end = second;
-            }
+        if let Some(second) = self.away_from_one(&end.point).and_then(|start| from(&start))
+            && second.local.value < end.local.value
+        {
+            end = second;
         }
         let loss = 2.0 * (end.local.value - self.minus_maximum);
         if loss < -1e-5 {

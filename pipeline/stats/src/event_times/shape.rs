@@ -261,6 +261,41 @@ mod tests {
     }
 
     #[test]
+    fn intervals_far_out_and_of_almost_no_width_agree_with_multiple_precision_values() {
+        // mpmath 1.3.0, 450 digits: log of the difference of the two survival functions.
+        for (shape, low, width, expected) in [
+            (Shape::LogLogistic, -30.0, 0.5, -30.432752129567437),
+            (Shape::LogLogistic, -30.0, 9.5367431640625e-07, -43.8629431343619),
+            (Shape::LogLogistic, -6.0, 3.0, -3.102132217654174),
+            (Shape::LogLogistic, 0.25, 9.5367431640625e-07, -15.264822510252799),
+            (Shape::LogLogistic, 3.0, 0.125, -5.232877015566031),
+            (Shape::LogLogistic, 4.0, 2.0, -4.166039070924399),
+            (Shape::LogLogistic, 8.0, 2.0, -8.145794263140973),
+            (Shape::LogLogistic, 30.0, 0.25, -31.508691549446198),
+            (Shape::Weibull, -30.0, 0.5, -30.432752129567312),
+            (Shape::Weibull, -30.0, 9.5367431640625e-07, -43.86294313436181),
+            (Shape::Weibull, -6.0, 3.0, -3.077108839754935),
+            (Shape::Weibull, 0.25, 9.5367431640625e-07, -14.896969163320712),
+            (Shape::Weibull, 3.0, 0.125, -20.1569803688484),
+            (Shape::Weibull, 4.0, 2.0, -54.598150033144236),
+            (Shape::Weibull, 8.0, 2.0, -2980.9579870417283),
+            (Shape::Weibull, 6.0, 0.25, -403.4287934927351),
+            (Shape::LogNormal, -30.0, 0.5, -439.4294749500187),
+            (Shape::LogNormal, -30.0, 9.5367431640625e-07, -464.78186783925486),
+            (Shape::LogNormal, -6.0, 3.0, -6.607726952371483),
+            (Shape::LogNormal, 0.25, 9.5367431640625e-07, -14.813132263613017),
+            (Shape::LogNormal, 3.0, 0.125, -7.6823886213642165),
+            (Shape::LogNormal, 4.0, 2.0, -10.360132637911159),
+            (Shape::LogNormal, 8.0, 2.0, -35.01343717216323),
+            (Shape::LogNormal, 30.0, 0.25, -454.321775744829),
+        ] {
+            let found = shape.between(low, low + width, width).log;
+            let size = f64::max(1.0, f64::abs(expected));
+            assert!((found - expected).abs() < 4e-15 * size, "{shape:?} {low} + {width}: {found} against {expected}");
+        }
+    }
+
+    #[test]
     fn an_interval_and_its_two_ends_add_up_to_one() {
         for shape in SHAPES {
             for (low, high) in [(-2.0, 1.0), (-0.01, 0.01), (0.5, 0.6), (-7.0, -6.5), (1.5, 3.0)] {
