@@ -5,8 +5,7 @@ use crate::models::model;
 use crate::near;
 use evenstand_stats::distribution::{self, MaximumT, Sides};
 use evenstand_stats::{
-    Adjustment, Cell, ComparisonFamily, Contrast, Design, Direction, LeastSquares, LinearFit, Lmm, MarginalMeans,
-    StatsError,
+    Adjustment, Cell, ComparisonFamily, Contrast, Design, Direction, LeastSquares, Lmm, MarginalMeans, StatsError,
 };
 use ndarray::Array2;
 use serde_json::Value;
@@ -417,6 +416,64 @@ fn limits_against_the_best_follow_hsu_by_hand_in_a_balanced_layout() {
     let mirrored = means.comparisons_with_best(Direction::SmallestIsBest, 0.95).expect("best");
     assert!(!mirrored.can_be_best().is_empty());
     assert!(means.comparisons_with_best(Direction::LargestIsBest, 0.0).is_err());
+}
+
+#[test]
+fn limits_against_the_best_follow_hsu_by_hand_in_an_unbalanced_layout() {
+    let sizes = [3_usize, 7, 4, 5];
+    let (design, cells) = one_way(&sizes);
+    let fit = LeastSquares.fit(&design).expect("fit");
+    let means = MarginalMeans::new(&design, &fit, &cells).expect("means");
+    let value = |i: usize| means.means()[i].contrast.estimate;
+    let inverse = |i: usize| 1.0 / sizes[i] as f64;
+    let error = |i: usize, j: usize| fit.sigma() * (inverse(i) + inverse(j)).sqrt();
+    // Mean i as control: the correlation of its differences from j and l is v_i / sqrt((v_i + v_j) (v_i + v_l)).
+    let constant = |i: usize| {
+        let others: Vec<usize> = (0..4).filter(|&j| j != i).collect();
+        let correlation = Array2::from_shape_fn((3, 3), |(a, b)| {
+            let spread = (inverse(i) + inverse(others[a])) * (inverse(i) + inverse(others[b]));
+            if a == b { 1.0 } else { inverse(i) / spread.sqrt() }
+        });
+        MaximumT::new(&correlation, Sides::One).expect("valid").quantile(0.9, 15.0).value
+    };
+    let found = means.comparisons_with_best(Direction::SmallestIsBest, 0.9).expect("best");
+    let against = |i: usize| (0..4).filter(move |&j| j != i);
+    let low_is_good = |i: usize, j: usize| value(j) - value(i);
+    let upper: Vec<f64> = (0..4)
+        .map(|i| against(i).map(|j| low_is_good(i, j) + constant(i) * error(i, j)).fold(f64::INFINITY, f64::min))
+        .collect();
+    for (i, row) in found.rows.iter().enumerate() {
+        near::absolute(row.interval.high, upper[i].max(0.0), 1e-9, &row.name);
+        let low = against(i)
+            .filter(|&j| upper[j] > 0.0)
+            .map(|j| (low_is_good(i, j) - constant(j) * error(i, j)).min(0.0))
+            .fold(0.0, f64::min);
+        near::absolute(row.interval.low, low, 1e-9, &row.name);
+        assert!(row.interval.contains(row.advantage), "{}", row.name);
+    }
+    assert!(found.method.contains("integrated"), "{}", found.method);
+}
+
+#[test]
+fn a_comparison_without_a_standard_error_is_noted_and_left_out_of_the_adjustment() {
+    let row = |estimate: f64, std_error: f64| Contrast { estimate, std_error, df: 8.0, method: "residual".into() };
+    let names = ["a", "b", "c"].map(String::from).to_vec();
+    let covariance = ndarray::array![[1.0, 0.0, 0.5], [0.0, 0.0, 0.0], [0.5, 0.0, 1.0]];
+    let contrasts = vec![row(2.5, 1.0), row(1.0, 0.0), row(-1.0, 1.0)];
+    let family = ComparisonFamily::new(names.clone(), contrasts.clone(), &covariance).expect("family");
+    for adjustment in [Adjustment::None, Adjustment::Holm, Adjustment::Bonferroni, Adjustment::SingleStep] {
+        let adjusted = family.adjust(adjustment, 0.95).expect("adjusted");
+        assert!(adjusted.rows[1].adjusted_p.is_nan() && adjusted.rows[1].interval.low.is_nan());
+        assert!(adjusted.notes.iter().any(|note| note.code == "degenerate" && note.message.contains("`b`")));
+        assert!(adjusted.rows[0].adjusted_p < 0.1 && adjusted.rows[2].interval.contains(-1.0), "{adjustment:?}");
+    }
+    let pair = family.adjust(Adjustment::SingleStep, 0.95).expect("adjusted").rows[0].adjusted_p;
+    let expected = MaximumT::equicorrelated(2, 0.5, Sides::Two).expect("valid").sf(2.5, 8.0).value;
+    near::relative(pair, expected, 1e-12, "two comparisons are left");
+    let mut broken = contrasts.clone();
+    broken[2].df = 0.0;
+    assert!(ComparisonFamily::new(names.clone(), broken, &covariance).is_err());
+    assert!(ComparisonFamily::all_pairs(names, contrasts, &covariance, 4).is_err());
 }
 
 #[test]

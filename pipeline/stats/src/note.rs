@@ -2,11 +2,16 @@
 
 /// A remark about a fit that a reader of the numbers must see; the fit itself is usable.
 ///
-/// Codes in use: `boundary` (a standard deviation was estimated as zero), `aliased` (a fixed column was dropped),
-/// `stopped-early` (the search did not meet its own stopping rule), `few-groups` (a standard deviation rests on fewer than
-/// five groups), `baseline` (the independent least-squares solver disagrees), `degrees-of-freedom` (a fallback was used).
-/// Of event times: `limit-at-one` (the share that ever has the event was estimated as one), `still-going-on` (many events at the
-/// last look), `few-clusters` (a robust covariance rests on fewer than ten clusters).
+/// Codes in use:
+/// - variances: `boundary` (a standard deviation was estimated as zero, or a correlation as one), `few-groups` (a standard deviation rests
+///   on fewer than five groups), `degrees-of-freedom` (a fallback was used);
+/// - columns and searches: `aliased` (a fixed column was dropped), `stopped-early` (a search did not meet its own stopping rule), `baseline`
+///   (the independent least-squares solver disagrees);
+/// - counts: `separation` (a column tells every outcome apart), `runaway` (a coefficient without a finite maximum);
+/// - event times: `limit-at-one` (the share that ever has the event was estimated as one), `still-going-on` (many events at the last look),
+///   `few-clusters` (a robust covariance rests on fewer than ten clusters);
+/// - comparisons and simulations: `degenerate` (a comparison without a standard error), `failed-fits` (simulated trials that could not be
+///   fitted).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// Short fixed word to match on.

@@ -43,7 +43,7 @@ pub struct Probability {
 ///
 /// Correlations that are products of loadings, `ρ_ij = λ_i λ_j` (a control against independent means, Dunnett 1955, 1964; equal
 /// correlation), are integrated over the common factor and over S, accurate to about 1e-12. All others are averaged over fixed quasi-random directions; the
-/// error is estimated and returned, usually below 1e-4 up to 6 dimensions and 5e-4 up to 20. Both give the same bytes each time.
+/// error is estimated and returned, usually below 5e-5 up to 8 dimensions and 3e-4 up to 20. Both give the same bytes each time.
 #[derive(Debug, Clone)]
 pub struct MaximumT {
     sides: Sides,

@@ -11,7 +11,15 @@ const LARGEST_STEP: f64 = 0.08;
 
 /// The trapezoid rule in log s for `E f(S)`, where `S = sqrt(chi²_df / df)`; for infinite df `S` is 1.
 pub(super) struct Scale {
-    nodes: Vec<(f64, f64)>,
+    /// Upwards from s = 1, then downwards.
+    branches: [Vec<Node>; 2],
+}
+
+struct Node {
+    s: f64,
+    weight: f64,
+    /// Weight of this node and all beyond it.
+    remaining: f64,
 }
 
 impl Scale {
@@ -20,20 +28,21 @@ impl Scale {
         if !(df > 0.0 && sharpness.is_finite()) {
             return None;
         }
+        let node = |s: f64, weight: f64| Node { s, weight, remaining: 0.0 };
         if df >= super::NORMAL_DF {
-            return Some(Self { nodes: vec![(1.0, 1.0)] });
+            return Some(Self { branches: [vec![Node { s: 1.0, weight: 1.0, remaining: 1.0 }], Vec::new()] });
         }
         let step = (STEP / (2.0 * df + sharpness * sharpness).sqrt()).min(LARGEST_STEP);
-        let mut nodes = Vec::new();
-        let mut weigh = |u: f64, exponent: f64| nodes.push((u.exp(), exponent.exp()));
+        let mut upward = Vec::new();
         for i in 0_u32.. {
             let u = f64::from(i) * step;
             let exponent = df * log_density(u);
             if exponent < NEGLIGIBLE {
                 break;
             }
-            weigh(u, exponent);
+            upward.push(node(u.exp(), exponent.exp()));
         }
+        let mut downward = Vec::new();
         for i in 1_u32.. {
             let u = -f64::from(i) * step;
             let exponent = df * log_density(u);
@@ -42,18 +51,36 @@ impl Scale {
             }
             if u < LOWEST {
                 // What is left is a geometric series, because the density is proportional to exp(df u) here.
-                nodes.push((0.0, exponent.exp() / -(-df * step).exp_m1()));
+                downward.push(node(0.0, exponent.exp() / -(-df * step).exp_m1()));
                 break;
             }
-            weigh(u, exponent);
+            downward.push(node(u.exp(), exponent.exp()));
         }
-        let total: f64 = nodes.iter().map(|(_, weight)| weight).sum();
-        nodes.iter_mut().for_each(|(_, weight)| *weight /= total);
-        Some(Self { nodes })
+        let total: f64 = upward.iter().chain(&downward).map(|node| node.weight).sum();
+        let mut branches = [upward, downward];
+        for branch in &mut branches {
+            let mut remaining = 0.0;
+            for node in branch.iter_mut().rev() {
+                node.weight /= total;
+                remaining += node.weight;
+                node.remaining = remaining;
+            }
+        }
+        Some(Self { branches })
     }
 
+    /// The expectation of a function with values from 0 to 1; nodes that cannot change its last digit are left out.
     pub(super) fn expect(&self, function: impl Fn(f64) -> f64) -> f64 {
-        self.nodes.iter().map(|&(s, weight)| weight * function(s)).sum()
+        let mut sum = 0.0;
+        for branch in &self.branches {
+            for node in branch {
+                if node.remaining < 0.1 * f64::EPSILON * sum {
+                    break;
+                }
+                sum += node.weight * function(node.s);
+            }
+        }
+        sum
     }
 }
 

@@ -10,6 +10,8 @@ const STEP: f64 = 0.125;
 const REACH: f64 = 8.5;
 /// Slope of the range distribution in log units, for up to 200 means.
 const SHARPNESS: f64 = 8.0;
+/// A wider range of normal values than this has a probability below 1e-170.
+const WIDEST: f64 = 40.0;
 /// Most means accepted.
 const MOST: usize = 200;
 
@@ -52,11 +54,33 @@ fn probability(q: f64, means: usize, df: f64, of_range: impl Fn(&RangeOfNormals,
 /// `P(range ≤ w) = k ∫ φ(z) (Φ(z) - Φ(z - w))^(k-1) dz`.
 struct RangeOfNormals {
     count: f64,
+    nodes: Vec<Node>,
+}
+
+/// A value z of the largest one.
+struct Node {
+    z: f64,
+    /// Density times step.
+    weight: f64,
+    /// Φ(z) and its complement.
+    below: f64,
+    above: f64,
 }
 
 impl RangeOfNormals {
     fn new(means: usize) -> Option<Self> {
-        (2..=MOST).contains(&means).then_some(Self { count: means as f64 })
+        if !(2..=MOST).contains(&means) {
+            return None;
+        }
+        let steps = ((2.0 * REACH + 0.5 * WIDEST) / STEP).ceil() as usize;
+        let nodes = (0..=steps)
+            .map(|i| {
+                let z = -REACH + i as f64 * STEP;
+                let weight = means as f64 * STEP * (-0.5 * z * z).exp() / (2.0 * PI).sqrt();
+                Node { z, weight, below: normal_cdf(z), above: normal_cdf(-z) }
+            })
+            .collect();
+        Some(Self { count: means as f64, nodes })
     }
 
     fn cdf(&self, w: f64) -> f64 {
@@ -81,22 +105,20 @@ impl RangeOfNormals {
         if w <= 0.0 {
             return 0.0;
         }
-        // A wider range than this has a probability below 1e-87.
-        if w > 40.0 {
+        if w > WIDEST {
             return at_infinity;
         }
-        let steps = ((2.0 * REACH + 0.5 * w) / STEP).ceil() as usize;
-        let sum: f64 = (0..=steps)
-            .map(|i| {
-                let z = -REACH + i as f64 * STEP;
-                let tail = normal_cdf(z - w);
-                let whole = normal_cdf(z);
-                // For z > 0 the difference of the upper tails keeps the digits.
-                let inside = if z > w { normal_cdf(w - z) - normal_cdf(-z) } else { whole - tail };
-                (log_power(inside.max(0.0), tail) - 0.5 * z * z).exp()
+        let used = ((2.0 * REACH + 0.5 * w) / STEP).ceil() as usize;
+        let sum: f64 = self.nodes[..=used.min(self.nodes.len() - 1)]
+            .iter()
+            .map(|node| {
+                let tail = normal_cdf(node.z - w);
+                // For z > w the difference of the upper tails keeps the digits.
+                let inside = if node.z > w { normal_cdf(w - node.z) - node.above } else { node.below - tail };
+                node.weight * log_power(inside.max(0.0), tail).exp()
             })
             .sum();
-        (self.count * STEP * sum / (2.0 * PI).sqrt()).min(1.0)
+        sum.min(1.0)
     }
 }
 
