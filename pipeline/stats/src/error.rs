@@ -122,4 +122,12 @@ pub enum StatsError {
         /// Which step.
         step: &'static str,
     },
+    /// A shape of a response that these data cannot tell.
+    #[error("the {shape} shape cannot be fitted: {reason}\nuse a simpler shape, or more values of x")]
+    ShapeNotEstimable {
+        /// Name of the shape.
+        shape: &'static str,
+        /// Why.
+        reason: String,
+    },
 }

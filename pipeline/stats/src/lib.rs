@@ -34,6 +34,8 @@
 mod adjust;
 mod baseline;
 mod binomial;
+mod bootstrap;
+mod coefficient_draws;
 mod dense;
 mod derivatives;
 mod design;
@@ -47,12 +49,18 @@ mod newton;
 mod note;
 mod polynomial;
 mod qr;
+mod response_shape;
 mod sparse;
 mod summary;
 
 pub use adjust::holm;
 pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
+pub use bootstrap::{
+    Bootstrap, BootstrapFailure, OptimumBootstrap, Tail, group_bootstrap, optimum_bootstrap, parametric_bootstrap,
+    simulate_response,
+};
+pub use coefficient_draws::CoefficientDraws;
 pub use design::{Design, RandomTerm};
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};
@@ -64,4 +72,8 @@ pub use lmm::{
 };
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
+pub use response_shape::{
+    AveragedPoint, ConstrainedSet, DroppedShape, FiellerSet, FittedShape, Joint, ProfileSet, QuadraticOptimum,
+    QuadraticRows, ResponseFrame, Shape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
+};
 pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};

@@ -1,0 +1,124 @@
+//! The joint of a plateau: the best over all gaps between neighbouring values of x.
+
+use super::frame::ResponseFrame;
+use super::shape::{Shape, Side};
+use crate::error::{Result, StatsError};
+use crate::inference::LinearFit;
+use crate::least_squares::LeastSquares;
+use crate::lmm::Lmm;
+
+/// Where a slope meets its plateau.
+///
+/// There is no standard error on purpose: the likelihood has a kink wherever the joint crosses a value of x, so that one tells
+/// nothing. [`FittedShape::joint_set`](crate::FittedShape::joint_set) gives the values that the data do not exclude.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joint {
+    /// The joint with the highest likelihood inside the range of x.
+    pub estimate: f64,
+    /// `-2 log L` (maximum likelihood) at the estimate.
+    pub deviance: f64,
+    /// Fits made during the search.
+    pub evaluations: usize,
+    /// True when the estimate is a value of x, where the likelihood has its kink.
+    pub at_level: bool,
+    /// True when the estimate is the last value searched on the side of the plateau (the response may not have levelled off
+    /// inside the range), or the last on the side of the slope (a single level lies on the slope, which then has no size of its own).
+    pub at_edge: bool,
+}
+
+/// Points looked at inside a gap before the golden section starts.
+const LOOKS: usize = 5;
+
+/// Golden-section steps: the bracket shrinks to 1e-9 of a gap, beyond which the likelihood is flat to rounding.
+const STEPS: usize = 44;
+
+/// `-2 log L` by maximum likelihood with the joint held at `joint`.
+pub(crate) fn deviance_at_joint(frame: &ResponseFrame, shape: Shape, joint: f64) -> Result<f64> {
+    deviance(frame, &shape.columns(frame, Some(joint)))
+}
+
+/// `-2 log L` by maximum likelihood with the given shape columns.
+pub(crate) fn deviance(frame: &ResponseFrame, columns: &[(String, Vec<f64>)]) -> Result<f64> {
+    let design = frame.design(columns)?;
+    if frame.has_random_terms() {
+        return Ok(Lmm::maximum_likelihood().fit(&design)?.criterion());
+    }
+    let value = -2.0 * LeastSquares.fit(&design)?.log_likelihood();
+    if value.is_finite() { Ok(value) } else { Err(StatsError::PerfectFit) }
+}
+
+/// Searches from the second level on the side of the slope to the last on the side of the plateau. Nearer the first level the
+/// likelihood is constant, as slope and joint trade off exactly.
+pub(crate) fn search(frame: &ResponseFrame, shape: Shape, side: Side) -> Result<Joint> {
+    let levels = frame.levels();
+    let knots = match side {
+        Side::Right => &levels[1..],
+        Side::Left => &levels[..levels.len() - 1],
+    };
+    let mut evaluations = 0;
+    let mut at = |joint: f64| -> Result<(f64, f64)> {
+        evaluations += 1;
+        Ok((deviance_at_joint(frame, shape, joint)?, joint))
+    };
+    let mut at_knots = Vec::with_capacity(knots.len());
+    for &knot in knots {
+        at_knots.push(at(knot)?);
+    }
+    let mut best = at_knots[0];
+    for &candidate in &at_knots[1..] {
+        best = lower(best, candidate);
+    }
+    for pair in at_knots.windows(2) {
+        best = lower(best, best_in_gap(&mut at, pair[0], pair[1])?);
+    }
+    let (deviance, mut estimate) = best;
+    let (low, high) = frame.range();
+    // A kink is approached to about 1e-8 by function values alone; the level itself is then the answer.
+    if let Some(&(_, level)) = at_knots.iter().find(|(value, level)| {
+        (level - estimate).abs() < 1e-6 * (high - low) && *value <= deviance + 1e-9 * (1.0 + deviance.abs())
+    }) {
+        estimate = level;
+    }
+    let at_level = levels.contains(&estimate);
+    let at_edge = estimate == knots[0] || estimate == knots[knots.len() - 1];
+    Ok(Joint { estimate, deviance, evaluations, at_level, at_edge })
+}
+
+/// The lower of two; a tie goes to the first.
+fn lower(first: (f64, f64), second: (f64, f64)) -> (f64, f64) {
+    if second.0 < first.0 { second } else { first }
+}
+
+/// Golden section around the lowest of a few looks. The likelihood is smooth inside a gap but may have a hump there.
+fn best_in_gap(
+    at: &mut impl FnMut(f64) -> Result<(f64, f64)>,
+    first: (f64, f64),
+    last: (f64, f64),
+) -> Result<(f64, f64)> {
+    let mut looks = vec![first];
+    for k in 1..=LOOKS {
+        looks.push(at(first.1 + (last.1 - first.1) * k as f64 / (LOOKS + 1) as f64)?);
+    }
+    looks.push(last);
+    let lowest = (1..looks.len()).fold(0, |lowest, k| if looks[k].0 < looks[lowest].0 { k } else { lowest });
+    let mut low = looks[lowest.saturating_sub(1)].1;
+    let mut high = looks[(lowest + 1).min(looks.len() - 1)].1;
+    let share = 0.5 * (5.0_f64.sqrt() - 1.0);
+    let mut left = at(high - share * (high - low))?;
+    let mut right = at(low + share * (high - low))?;
+    let mut best = lower(looks[lowest], lower(left, right));
+    for _ in 0..STEPS {
+        if left.0 <= right.0 {
+            high = right.1;
+            right = left;
+            left = at(high - share * (high - low))?;
+            best = lower(best, left);
+        } else {
+            low = left.1;
+            left = right;
+            right = at(low + share * (high - low))?;
+            best = lower(best, right);
+        }
+    }
+    Ok(best)
+}
