@@ -2,6 +2,7 @@
 //! likelihood written for these tests alone. `cases/` holds the expected values with their sources.
 
 mod analysis_of_variance;
+mod bootstrap;
 mod brute_force;
 mod conformance;
 mod data;
@@ -11,4 +12,5 @@ mod mixed_models;
 mod models;
 mod near;
 mod posterior;
+mod response_shapes;
 mod scale;

@@ -1,0 +1,533 @@
+//! Shapes of a response and their optimum against other software, and against plain formulas written for these tests.
+//!
+//! Expected values: R 4.2.2 with lme4 1.1-31; see `cases/response_shapes.json` for calls and sources.
+
+use crate::data::{Table, expected, number};
+use crate::models::{Columns, jackson_1962, model, potassium, seedrate};
+use crate::near;
+use evenstand_stats::{
+    Design, FiellerSet, FittedShape, Interval, LeastSquares, LinearFit, Lmm, QuadraticOptimum, QuadraticRows,
+    RandomTerm, ResponseFrame, Shape, ShapeComparison, Side, StatsError, optimum_profile_set,
+};
+use ndarray::Array2;
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
+use serde_json::Value;
+
+const CASES: &str = include_str!("cases/response_shapes.json");
+
+fn case(id: &str) -> Value {
+    expected(CASES, id)["values"].clone()
+}
+
+/// Rows of a quadratic whose raw powers are the last two columns of a design.
+fn last_two(width: usize) -> QuadraticRows {
+    let unit = |at: usize| (0..width).map(|j| f64::from(u8::from(j == at))).collect();
+    QuadraticRows { slope: unit(width - 2), curvature: unit(width - 1), centre: 0.0 }
+}
+
+fn check_limits(found: Interval, expected: &Value, tolerance: f64, what: &str) {
+    let size = number(&expected[0]).abs().max(number(&expected[1]).abs());
+    near::absolute(found.low / size, number(&expected[0]) / size, tolerance, what);
+    near::absolute(found.high / size, number(&expected[1]) / size, tolerance, what);
+}
+
+fn check_optimum(optimum: &QuadraticOptimum, values: &Value, tolerance: f64, what: &str) {
+    near::relative(optimum.estimate().expect("an estimate"), number(&values["optimum"]), tolerance, what);
+    near::relative(optimum.delta_std_error().expect("an error"), number(&values["delta_se"]), tolerance, what);
+    // Satterthwaite degrees of freedom rest on numerical derivatives.
+    near::relative(optimum.df(), number(&values["df"]), 1e-6, what);
+    let normal = optimum.clone().with_df(f64::INFINITY).expect("infinite");
+    for (confidence, percent) in [(0.9, "90"), (0.95, "95")] {
+        let delta = optimum.delta_interval(confidence).expect("limits");
+        check_limits(delta, &values[format!("delta_t_{percent}")], tolerance, what);
+        let delta = normal.delta_interval(confidence).expect("limits");
+        check_limits(delta, &values[format!("delta_z_{percent}")], tolerance, what);
+        let set = &values[format!("fieller_t_{percent}")];
+        match optimum.fieller_set(confidence).expect("a set") {
+            FiellerSet::Interval(limits) => {
+                assert_eq!(set["type"], "bounded interval", "{what}");
+                near::relative(limits.low, number(&set["lower"]), 10.0 * tolerance, what);
+                near::relative(limits.high, number(&set["upper"]), 10.0 * tolerance, what);
+            }
+            FiellerSet::TwoRays { low_end, high_start } => {
+                assert_eq!(set["type"], "complement of an interval (two rays)", "{what}");
+                near::relative(low_end, number(&set["excluded_lower"]), 10.0 * tolerance, what);
+                near::relative(high_start, number(&set["excluded_upper"]), 10.0 * tolerance, what);
+            }
+            other => panic!("{what}: {other:?}"),
+        }
+    }
+}
+
+#[test]
+fn the_optimum_and_its_sets_agree_for_least_squares() {
+    let table = seedrate();
+    let rate = table.numbers("rate");
+    let design = Columns::intercept(24)
+        .factor("rep", &table.factor("rep"))
+        .number("rate", rate.clone())
+        .number("I(rate^2)", rate.iter().map(|x| x * x).collect())
+        .design(table.numbers("yield"), vec![]);
+    let fit = LeastSquares.fit(&design).expect("fit");
+    let optimum = QuadraticOptimum::new(&fit, &last_two(6), 0.0).expect("optimum");
+    check_optimum(&optimum, &case("optimum-seedrate"), 1e-9, "seedrate");
+    for (what, (x, y), id) in
+        [("potassium", potassium(), "plateau-potassium"), ("Jackson 1962", jackson_1962(), "plateau-corn-jackson1962")]
+    {
+        let frame = ResponseFrame::plain(y, x).expect("frame");
+        let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+        let values = &case(id)["quadratic"];
+        check_optimum(&fit.optimum(0.0).expect("optimum"), &values["optimum"], 1e-9, what);
+        let fit = LeastSquares.fit(fit.design()).expect("fit");
+        near::relative(fit.residual_sum_of_squares(), number(&values["rss"]), 1e-11, what);
+    }
+}
+
+#[test]
+fn the_optimum_and_its_sets_agree_for_mixed_models() {
+    for (id, entry) in [("oats-quadratic", "optimum-oats-lmm"), ("corn-quadratic-locyear", "optimum-corn-locyear")] {
+        let Some(design) = model(id) else { continue };
+        let fit = Lmm::reml().fit(&design).expect("fit");
+        let mut optimum = QuadraticOptimum::new(&fit, &last_two(design.rank()), 0.0).expect("optimum");
+        if id == "oats-quadratic" {
+            // The expected limits were asked for with 51 degrees of freedom; Satterthwaite's are 52.
+            near::relative(optimum.df(), 52.0, 1e-8, id);
+            optimum = optimum.with_df(51.0).expect("above zero");
+        }
+        // The 90 % set of oats is nearly unbounded and its upper limit magnifies every rounding.
+        let values = case(entry);
+        let values = values.get("model_vcov").unwrap_or(&values);
+        check_optimum(&optimum, values, 1e-6, entry);
+    }
+}
+
+/// One zone of Bachmaier's nitrogen trial: x and response.
+fn zone(name: &str) -> Option<(Vec<f64>, Vec<f64>)> {
+    let table = Table::from_shared("nitrogen_zones.csv")?;
+    let (x, y) = (table.numbers("nitro"), table.numbers("yield"));
+    let rows = table.text("zone").iter().enumerate().filter(|(_, zone)| *zone == name);
+    Some(rows.map(|(i, _)| (x[i], y[i])).unzip())
+}
+
+#[test]
+fn physical_and_economic_optimum_of_two_zones_agree_and_reproduce_the_published_set() {
+    for name in ["low", "high"] {
+        let Some((x, y)) = zone(name) else { return };
+        let values = case(&format!("optimum-nitrogen-{name}"));
+        let frame = ResponseFrame::plain(y, x).expect("frame");
+        let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+        for which in ["physical_optimum", "economic_optimum"] {
+            let expected = &values[which];
+            let optimum = fit.optimum(number(&expected["gradient"])).expect("optimum");
+            check_optimum(&optimum, expected, 1e-9, &format!("{name} {which}"));
+        }
+        let test = fit.lack_of_fit().expect("levels are left");
+        let expected = &values["lack_of_fit"];
+        near::relative(test.f, number(&expected["f"]), 1e-10, name);
+        near::relative(test.p_value, number(&expected["p"]), 1e-10, name);
+        assert_eq!((test.numerator_df, test.denominator_df), (8.0, 33.0));
+    }
+    let Some((x, y)) = zone("low") else { return };
+    let fit = FittedShape::fit(&ResponseFrame::plain(y, x).expect("frame"), Shape::Quadratic).expect("fit");
+    let FiellerSet::Interval(set) = fit.optimum(0.005454).expect("optimum").fieller_set(0.95).expect("set") else {
+        panic!("not an interval")
+    };
+    assert_eq!((set.low.round(), set.high.round()), (173.0, 260.0), "Bachmaier (2009)");
+}
+
+#[test]
+fn the_interaction_of_curve_and_condition_agrees() {
+    let Some(table) = Table::from_shared("nitrogen_zones.csv") else { return };
+    let zone = table.factor("zone");
+    let x = table.numbers("nitro");
+    let squares: Vec<f64> = x.iter().map(|x| x * x).collect();
+    let in_low: Vec<f64> = zone.codes.iter().map(|&code| code as f64).collect();
+    let times = |values: &[f64]| values.iter().zip(&in_low).map(|(a, b)| a * b).collect::<Vec<f64>>();
+    let design = Columns::intercept(table.rows())
+        .number("zonelow", in_low.clone())
+        .number("nitro", x.clone())
+        .number("I(nitro^2)", squares.clone())
+        .number("zonelow:nitro", times(&x))
+        .number("zonelow:I(nitro^2)", times(&squares))
+        .design(table.numbers("yield"), vec![]);
+    let fit = LeastSquares.fit(&design).expect("fit");
+    let values = case("condition-interaction-nitrogen");
+    let test = fit.joint_test(&Array2::from_shape_fn((2, 6), |(i, j)| f64::from(u8::from(j == 4 + i)))).expect("test");
+    near::relative(test.f, number(&values["f"]), 1e-9, "F");
+    near::relative(test.p_value, number(&values["p"]), 1e-9, "p");
+    // The optimum of one condition, told by sums of coefficients: the estimate of its own fit.
+    let rows = QuadraticRows {
+        slope: vec![0.0, 0.0, 1.0, 0.0, 1.0, 0.0],
+        curvature: vec![0.0, 0.0, 0.0, 1.0, 0.0, 1.0],
+        centre: 0.0,
+    };
+    let optimum = QuadraticOptimum::new(&fit, &rows, 0.0).expect("optimum");
+    let own = number(&case("optimum-nitrogen-low")["physical_optimum"]["optimum"]);
+    near::relative(optimum.estimate().expect("an estimate"), own, 1e-10, "low");
+}
+
+#[test]
+fn plateau_joints_their_profile_sets_and_aicc_agree() {
+    for ((x, y), id) in [(potassium(), "plateau-potassium"), (jackson_1962(), "plateau-corn-jackson1962")] {
+        let values = case(id);
+        let n = x.len() as f64;
+        let range = x[x.len() - 1] - x[0];
+        let frame = ResponseFrame::plain(y, x).expect("frame");
+        for (shape, name) in [
+            (Shape::LinearPlateau(Side::Right), "linear_plateau"),
+            (Shape::QuadraticPlateau(Side::Right), "quadratic_plateau"),
+        ] {
+            let fit = FittedShape::fit(&frame, shape).expect("fit");
+            let expected = &values[name];
+            let joint = fit.joint().expect("a joint");
+            // Both searches compare function values, which are flat to rounding within about 1e-8 of the joint.
+            near::relative(joint.estimate, number(&expected["joint"]), 1e-6, name);
+            let least = LeastSquares.fit(fit.design()).expect("fit");
+            near::relative(least.residual_sum_of_squares(), number(&expected["rss"]), 1e-8, name);
+            near::relative(least.coefficients()[0], number(&expected["plateau"]), 1e-6, name);
+            near::relative(least.coefficients()[1], number(&expected["slope"]), 1e-6, name);
+            let set = fit.joint_set(0.95).expect("a set");
+            assert_eq!(set.pieces.len(), 1, "{id} {name}");
+            assert!(!set.open_low && !set.open_high);
+            // The expected limits sit on a grid.
+            let profile = &expected["profile95"];
+            near::absolute(set.pieces[0].low, number(&profile["lower"]), 1e-3 * range, name);
+            near::absolute(set.pieces[0].high, number(&profile["upper"]), 1e-3 * range, name);
+        }
+        for (shape, name) in [
+            (Shape::Flat, "constant"),
+            (Shape::Linear, "linear"),
+            (Shape::Quadratic, "quadratic"),
+            (Shape::LinearPlateau(Side::Right), "linear_plateau"),
+            (Shape::QuadraticPlateau(Side::Right), "quadratic_plateau"),
+        ] {
+            let fit = FittedShape::fit(&frame, shape).expect("fit");
+            // The expected values leave the constants of the likelihood out.
+            let found = fit.aicc() - n * (1.0 + (2.0 * std::f64::consts::PI).ln());
+            near::absolute(found, number(&values["aicc"][name]), 1e-7, &format!("{id} {name}"));
+        }
+    }
+}
+
+#[test]
+fn a_joint_on_a_value_of_x_is_said_to_have_a_kink() {
+    let (x, y) = potassium();
+    let frame = ResponseFrame::plain(y, x).expect("frame");
+    let fit = FittedShape::fit(&frame, Shape::LinearPlateau(Side::Right)).expect("fit");
+    let joint = fit.joint().expect("a joint");
+    assert!(joint.at_level && !joint.at_edge && joint.estimate == 56.0);
+    assert!(fit.notes().iter().any(|note| note.code == "joint-at-level"));
+}
+
+#[test]
+fn the_lack_of_fit_of_a_blocked_trial_agrees_and_does_not_depend_on_blocks_being_random() {
+    let table = seedrate();
+    let (x, y) = (table.numbers("rate"), table.numbers("yield"));
+    let block = table.factor("rep");
+    let indicators = Array2::from_shape_fn((24, 4), |(i, j)| f64::from(u8::from(block.codes[i] == j)));
+    let names = (0..4).map(|j| format!("block {j}")).collect();
+    let fixed = ResponseFrame::new(y.clone(), x.clone(), indicators, names, vec![], None).expect("frame");
+    let fit = FittedShape::fit(&fixed, Shape::Quadratic).expect("fit");
+    let values = case("optimum-seedrate");
+    let test = fit.lack_of_fit().expect("levels are left");
+    near::relative(test.f, number(&values["lack_of_fit"]["f"]), 1e-10, "F");
+    near::relative(test.p_value, number(&values["lack_of_fit"]["p"]), 1e-10, "p");
+    check_optimum(&fit.optimum(0.0).expect("optimum"), &values, 1e-9, "seedrate");
+    // The flat shape leaves all five differences between levels: the F test of the analysis of variance.
+    let flat = FittedShape::fit(&fixed, Shape::Flat).expect("fit");
+    let anova = case("anova-seedrate-rcb");
+    near::relative(flat.lack_of_fit().expect("levels").f, number(&anova["f"][1]), 1e-10, "F of levels");
+    // Complete blocks: the same tests with random blocks.
+    let random = RandomTerm::intercept("block", block.codes.clone(), 4);
+    let mixed = ResponseFrame::new(y, x, Array2::zeros((24, 0)), vec![], vec![random], None).expect("frame");
+    for shape in [Shape::Flat, Shape::Quadratic] {
+        let least = FittedShape::fit(&fixed, shape).expect("fit");
+        let with_random = FittedShape::fit(&mixed, shape).expect("fit");
+        let (a, b) = (least.lack_of_fit().expect("levels"), with_random.lack_of_fit().expect("levels"));
+        near::relative(b.f, a.f, 1e-6, shape.name());
+        near::relative(b.denominator_df, a.denominator_df, 1e-3, shape.name());
+    }
+}
+
+/// Residual sum of squares of `y` on `columns` by the normal equations, solved by elimination.
+fn plain_rss(columns: &[Vec<f64>], y: &[f64]) -> f64 {
+    let p = columns.len();
+    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+    let mut a: Vec<Vec<f64>> = (0..p)
+        .map(|i| (0..p).map(|j| product(&columns[i], &columns[j])).chain([product(&columns[i], y)]).collect())
+        .collect();
+    for k in 0..p {
+        for i in (0..p).filter(|&i| i != k) {
+            let factor = a[i][k] / a[k][k];
+            for j in 0..=p {
+                a[i][j] -= factor * a[k][j];
+            }
+        }
+    }
+    let fitted = |row: usize| (0..p).map(|k| a[k][p] / a[k][k] * columns[k][row]).sum::<f64>();
+    (0..y.len()).map(|i| (y[i] - fitted(i)).powi(2)).sum()
+}
+
+/// A noisy curve over six levels in four repetitions, and a covariate.
+fn noisy(seed: u64, curve: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let x: Vec<f64> = (0..24).map(|i| [10.0, 20.0, 35.0, 50.0, 80.0, 90.0][i % 6]).collect();
+    let covariate: Vec<f64> = (0..24).map(|_| random.sample(StandardNormal)).collect();
+    let y = (0..24).map(|i| curve(x[i]) + 0.7 * covariate[i] + 0.6 * random.sample::<f64, _>(StandardNormal)).collect();
+    (x, covariate, y)
+}
+
+#[test]
+fn no_joint_on_a_fine_grid_beats_the_one_found() {
+    for seed in 0..12 {
+        let top = 25.0 + 4.0 * seed as f64;
+        let (x, covariate, y) = noisy(seed, |x| 0.1 * x.min(top));
+        let columns = Array2::from_shape_fn((24, 1), |(i, _)| covariate[i]);
+        let frame = ResponseFrame::new(y.clone(), x.clone(), columns, vec!["z".into()], vec![], None).expect("frame");
+        for (shape, power) in [(Shape::LinearPlateau(Side::Right), 1), (Shape::QuadraticPlateau(Side::Right), 2)] {
+            let rss = |joint: f64| {
+                let slope = x.iter().map(|x| (joint - x).max(0.0).powi(power)).collect();
+                plain_rss(&[vec![1.0; 24], covariate.clone(), slope], &y)
+            };
+            let fit = FittedShape::fit(&frame, shape).expect("fit");
+            let found = LeastSquares.fit(fit.design()).expect("fit").residual_sum_of_squares();
+            let grid: Vec<f64> = (0..=7000).map(|k| 20.0 + f64::from(k) / 100.0).collect();
+            let best = grid.iter().map(|&joint| rss(joint)).fold(f64::INFINITY, f64::min);
+            assert!(found <= best * (1.0 + 1e-10), "seed {seed} {}: {found} above {best}", shape.name());
+            near::relative(rss(fit.joint().expect("joint").estimate), found, 1e-9, shape.name());
+            // The profile set is where the same formula stays below the F quantile.
+            let set = fit.joint_set(0.9).expect("set");
+            let limit = evenstand_stats::distribution::f_quantile(0.9, 1.0, 20.0);
+            for joint in grid.iter().step_by(37) {
+                let f = (rss(*joint) - found) / (found / 20.0);
+                if (f - limit).abs() > 1e-3 {
+                    assert_eq!(set.contains(*joint), f < limit, "seed {seed} {} at {joint}", shape.name());
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_likelihood_set_of_a_least_squares_optimum_is_the_fieller_set() {
+    for seed in 20..24 {
+        let (x, covariate, y) = noisy(seed, |x| 3.0 - 0.002 * (x - 45.0).powi(2));
+        let columns = Array2::from_shape_fn((24, 1), |(i, _)| covariate[i]);
+        let frame = ResponseFrame::new(y, x, columns, vec!["z".into()], vec![], None).expect("frame");
+        for gradient in [0.0, 0.02] {
+            let optimum = FittedShape::fit(&frame, Shape::Quadratic).expect("fit").optimum(gradient).expect("optimum");
+            let FiellerSet::Interval(limits) = optimum.fieller_set(0.95).expect("set") else { continue };
+            let range = Interval { low: limits.low - 20.0, high: limits.high + 20.0 };
+            let set = optimum_profile_set(&frame, gradient, 0.95, range).expect("set");
+            assert_eq!(set.pieces.len(), 1);
+            near::relative(set.pieces[0].low, limits.low, 1e-7, "lower");
+            near::relative(set.pieces[0].high, limits.high, 1e-7, "upper");
+        }
+    }
+}
+
+#[test]
+fn the_fieller_set_is_where_the_t_test_of_the_slope_accepts() {
+    let mut forms = std::collections::BTreeSet::new();
+    for seed in 40..70 {
+        let size = 0.0004 * f64::from((seed % 5) as u8);
+        let (x, _, y) = noisy(seed, |x| -size * (x - 60.0).powi(2));
+        let frame = ResponseFrame::plain(y, x).expect("frame");
+        let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+        let optimum = fit.optimum(0.0).expect("optimum");
+        let rows = fit.quadratic_rows().expect("a quadratic");
+        let set = optimum.fieller_set(0.95).expect("set");
+        forms.insert(set.form());
+        assert!(set.contains(optimum.estimate().expect("an estimate")));
+        let range = Interval { low: 10.0, high: 90.0 };
+        let inside = optimum.constrained_set(0.95, range).expect("set");
+        for k in -300..=400 {
+            let x = f64::from(k);
+            let accepts = |x: f64| fit.restricted().contrast(&rows.slope_at(x)).expect("contrast");
+            assert_eq!(set.contains(x), accepts(x).p_value() >= 0.05, "seed {seed} at {x}");
+            if range.low < x && x < range.high {
+                assert_eq!(inside.contains(x), accepts(x).p_value() >= 0.05, "seed {seed} at {x}");
+            }
+        }
+        let ends = [range.low, range.high].map(|x| fit.restricted().contrast(&rows.slope_at(x)).expect("contrast").t());
+        let one_sided = evenstand_stats::distribution::t_quantile(0.95, optimum.df());
+        let two_sided = evenstand_stats::distribution::t_quantile(0.975, optimum.df());
+        assert_eq!(inside.low_end, ends[0] <= one_sided || ends[0].abs() <= two_sided);
+        assert_eq!(inside.high_end, ends[1] >= -one_sided || ends[1].abs() <= two_sided);
+        assert!(!inside.pieces.is_empty());
+        assert!(inside.contains(optimum.constrained_estimate(range).expect("a range")), "seed {seed}");
+    }
+    assert!(forms.len() == 3, "all forms were met: {forms:?}");
+}
+
+#[test]
+fn units_and_centring_of_x_move_the_optimum_as_they_should_and_change_no_weight() {
+    let (x, covariate, y) = noisy(7, |x| 3.0 - 0.001 * (x - 55.0).powi(2));
+    let frame = |x: Vec<f64>| {
+        let columns = Array2::from_shape_fn((24, 1), |(i, _)| covariate[i]);
+        let groups = RandomTerm::intercept("group", (0..24).map(|i| i / 6).collect(), 4);
+        ResponseFrame::new(y.clone(), x, columns, vec!["z".into()], vec![groups], None).expect("frame")
+    };
+    let shapes = [Shape::Flat, Shape::Linear, Shape::Quadratic, Shape::LinearPlateau(Side::Right)];
+    let plain = ShapeComparison::new(&frame(x.clone()), &shapes).expect("comparison");
+    let moved =
+        ShapeComparison::new(&frame(x.iter().map(|x| 1000.0 * x + 3e5).collect()), &shapes).expect("comparison");
+    near::scaled(moved.weights(), plain.weights(), &[1.0; 4], 1e-7, "weights");
+    near::absolute(plain.weights().iter().sum(), 1.0, 1e-14, "sum of weights");
+    let optimum =
+        |comparison: &ShapeComparison| comparison.get(Shape::Quadratic).expect("fitted").optimum(0.0).expect("optimum");
+    let (a, b) = (optimum(&plain), optimum(&moved));
+    near::relative(b.estimate().expect("estimate"), 1000.0 * a.estimate().expect("estimate") + 3e5, 1e-8, "estimate");
+    near::relative(b.delta_std_error().expect("error"), 1000.0 * a.delta_std_error().expect("error"), 1e-6, "error");
+    near::relative(b.df(), a.df(), 1e-6, "df");
+    let joint =
+        |comparison: &ShapeComparison| comparison.get(shapes[3]).expect("fitted").joint().expect("joint").estimate;
+    near::relative(joint(&moved), 1000.0 * joint(&plain) + 3e5, 1e-6, "joint");
+    let at = |comparison: &ShapeComparison, x: f64| comparison.averaged_curve(&[x]).expect("a point").remove(0);
+    let (a, b) = (at(&plain, 42.0), at(&moved, 342_000.0));
+    near::relative(b.estimate, a.estimate, 1e-7, "averaged");
+    near::relative(b.std_error, a.std_error, 1e-5, "averaged error");
+}
+
+#[test]
+fn a_mirrored_x_swaps_the_plateau_shapes() {
+    let (x, _, y) = noisy(3, |x| 0.1 * x.min(40.0));
+    let right = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
+    let left = ResponseFrame::plain(y, x.iter().map(|x| -x).collect()).expect("frame");
+    for (a, b) in [
+        (Shape::LinearPlateau(Side::Right), Shape::LinearPlateau(Side::Left)),
+        (Shape::QuadraticPlateau(Side::Right), Shape::QuadraticPlateau(Side::Left)),
+    ] {
+        let (a, b) = (FittedShape::fit(&right, a).expect("fit"), FittedShape::fit(&left, b).expect("fit"));
+        near::absolute(a.aicc(), b.aicc(), 1e-9, "AICc");
+        near::relative(-b.joint().expect("joint").estimate, a.joint().expect("joint").estimate, 1e-6, "joint");
+        let (c, d) = (a.curve(30.0).expect("curve"), b.curve(-30.0).expect("curve"));
+        near::relative(d.estimate, c.estimate, 1e-6, "curve");
+        near::relative(d.std_error, c.std_error, 1e-6, "error");
+        let (c, d) = (a.joint_set(0.95).expect("set"), b.joint_set(0.95).expect("set"));
+        near::relative(-d.pieces[0].low, c.pieces[0].high, 1e-6, "limits");
+    }
+}
+
+#[test]
+fn the_standard_error_of_a_plateau_curve_counts_its_joint_in() {
+    // Quadratic plateau, textbook delta method: columns 1, d/dk and d/dj at the estimate.
+    let (x, _, y) = noisy(9, |x| 6.0 - 0.003 * (60.0_f64 - x).max(0.0).powi(2));
+    let frame = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
+    let fit = FittedShape::fit(&frame, Shape::QuadraticPlateau(Side::Right)).expect("fit");
+    let joint = fit.joint().expect("joint").estimate;
+    let k = fit.restricted().coefficients()[1];
+    let row = |x: f64| [1.0, -(joint - x).max(0.0).powi(2), -2.0 * k * (joint - x).max(0.0)];
+    let fixed = Array2::from_shape_fn((24, 3), |(i, j)| row(x[i])[j]);
+    let names = ["p", "k", "j"].map(String::from).to_vec();
+    let linearised = LeastSquares.fit(&Design::new(y, fixed, names, vec![], None).expect("design")).expect("fit");
+    for x in [12.0, 30.0, 55.0, 85.0] {
+        let curve = fit.curve(x).expect("curve");
+        let plain = linearised.contrast(&row(x)).expect("contrast");
+        near::relative(curve.std_error, plain.std_error, 1e-6, "error");
+        near::relative(curve.estimate, plain.estimate, 1e-6, "estimate");
+        assert_eq!(curve.df, 21.0);
+    }
+}
+
+#[test]
+fn the_averaged_curve_is_the_published_formula() {
+    let (x, _, y) = noisy(5, |x| 0.03 * x);
+    let frame = ResponseFrame::plain(y, x).expect("frame");
+    let shapes = [Shape::Linear, Shape::Quadratic, Shape::LinearPlateau(Side::Right)];
+    let comparison = ShapeComparison::new(&frame, &shapes).expect("comparison");
+    let aicc: Vec<f64> = comparison.candidates().iter().map(FittedShape::aicc).collect();
+    let total: f64 = aicc.iter().map(|a| (-0.5 * (a - aicc[0])).exp()).sum();
+    for point in comparison.averaged_curve(&[15.0, 45.0, 88.0]).expect("curve") {
+        let parts: Vec<(f64, f64, f64)> = comparison
+            .candidates()
+            .iter()
+            .zip(&aicc)
+            .map(|(fit, a)| {
+                let c = fit.curve(point.x).expect("curve");
+                ((-0.5 * (a - aicc[0])).exp() / total, c.estimate, c.std_error)
+            })
+            .collect();
+        let mean: f64 = parts.iter().map(|(w, f, _)| w * f).sum();
+        let error: f64 = parts.iter().map(|(w, f, s)| w * (s * s + (f - mean).powi(2)).sqrt()).sum();
+        near::relative(point.estimate, mean, 1e-12, "mean");
+        near::relative(point.std_error, error, 1e-12, "error");
+    }
+    // One shape alone: its own t interval.
+    let alone = ShapeComparison::new(&frame, &[Shape::Linear]).expect("comparison");
+    let found = alone.averaged_curve(&[30.0]).expect("curve")[0].interval(0.95);
+    let own = alone.best().curve(30.0).expect("curve").interval(0.95);
+    near::relative(found.low, own.low, 1e-12, "low");
+    near::relative(found.high, own.high, 1e-12, "high");
+    let nothing = comparison.averaged_difference(&[30.0], 30.0).expect("difference").remove(0);
+    assert_eq!((nothing.estimate, nothing.std_error, nothing.interval(0.95).width()), (0.0, 0.0, 0.0));
+}
+
+#[test]
+fn shapes_that_the_levels_cannot_tell_are_named_and_left_out() {
+    let mut random = ChaCha8Rng::seed_from_u64(1);
+    let x: Vec<f64> = (0..12).map(|i| [1.0, 2.0, 4.0][i % 3]).collect();
+    let y: Vec<f64> = (0..12).map(|_| random.sample(StandardNormal)).collect();
+    let frame = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
+    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
+    assert_eq!(comparison.candidates().len(), 3);
+    assert_eq!(comparison.dropped().len(), 4);
+    assert!(comparison.notes().iter().all(|note| note.code == "shape-dropped" && note.message.contains("plateau")));
+    // A column that says the same as x leaves only the flat shape.
+    let same = Array2::from_shape_fn((12, 1), |(i, _)| 3.0 - 2.0 * x[i]);
+    let confounded = ResponseFrame::new(y.clone(), x, same, vec!["same".into()], vec![], None).expect("frame");
+    let refused = FittedShape::fit(&confounded, Shape::Linear);
+    assert!(matches!(refused, Err(StatsError::ShapeNotEstimable { .. })));
+    assert!(matches!(ResponseFrame::plain(y, vec![2.0; 12]), Err(StatsError::TooFewValues { .. })));
+    let twice = ShapeComparison::new(&frame, &[Shape::Flat, Shape::Flat]);
+    assert!(matches!(twice, Err(StatsError::ShapeNotEstimable { .. })));
+}
+
+#[test]
+fn a_response_without_noise_gives_errors_or_numbers_and_never_panics() {
+    let x: Vec<f64> = (0..12).map(|i| f64::from(i / 2)).collect();
+    for curve in [|_: f64| 1.0, |x: f64| x, |x: f64| -(x - 2.0).powi(2), |x: f64| x.min(2.5)] {
+        let y: Vec<f64> = x.iter().map(|&x| curve(x)).collect();
+        let frame = ResponseFrame::plain(y, x.clone()).expect("frame");
+        match ShapeComparison::new(&frame, &Shape::ALL) {
+            Ok(comparison) => assert!(comparison.weights().iter().all(|weight| weight.is_finite())),
+            Err(error) => assert!(!error.to_string().is_empty()),
+        }
+    }
+}
+
+#[test]
+fn shapes_with_random_terms_use_the_likelihood_of_the_whole_model() {
+    let Some(design) = model("corn-quadratic-locyear") else { return };
+    let x: Vec<f64> = design.fixed().column(1).to_vec();
+    let frame = ResponseFrame::new(
+        design.response().to_vec(),
+        x,
+        Array2::zeros((design.n_observations(), 0)),
+        vec![],
+        design.random().to_vec(),
+        None,
+    )
+    .expect("frame");
+    let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+    // lme4: see `corn-quadratic-locyear` in cases/lmm.json.
+    near::absolute(fit.maximum_likelihood().log_likelihood(), -220.858547973326, 1e-8, "log-likelihood");
+    assert_eq!(fit.n_parameters(), 5);
+    check_optimum(&fit.optimum(0.0).expect("optimum"), &case("optimum-corn-locyear"), 1e-6, "corn");
+    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
+    let (flat, best) = (comparison.get(Shape::Flat).expect("flat"), comparison.best());
+    assert!(flat.aicc() > best.aicc() + 20.0);
+    let plateau = comparison.get(Shape::LinearPlateau(Side::Right)).expect("plateau");
+    let set = plateau.joint_set(0.95).expect("set");
+    assert!(set.contains(plateau.joint().expect("joint").estimate));
+    let range = Interval { low: 1.0, high: 4.0 };
+    let likelihood = optimum_profile_set(&frame, 0.0, 0.95, range).expect("set");
+    let FiellerSet::Interval(fieller) = fit.optimum(0.0).expect("optimum").fieller_set(0.95).expect("set") else {
+        panic!("not an interval")
+    };
+    // Maximum likelihood lets the variances answer: close to the Fieller set, not the same.
+    near::relative(likelihood.pieces[0].low, fieller.low, 0.02, "low");
+    near::relative(likelihood.pieces[0].high, fieller.high, 0.02, "high");
+}
