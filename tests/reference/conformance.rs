@@ -20,7 +20,8 @@ fn shuffled(design: &Design) -> Design {
             name: term.name.clone(),
             groups: order.iter().map(|&i| term.n_groups - 1 - term.groups[i]).collect(),
             n_groups: term.n_groups,
-            covariate: term.covariate.as_ref().map(|c| order.iter().map(|&i| c[i]).collect()),
+            columns: term.columns.iter().map(|c| order.iter().map(|&i| c[i]).collect()).collect(),
+            ..term.clone()
         })
         .collect();
     Design::new(
@@ -85,9 +86,7 @@ fn units_of_a_column_and_of_a_slope_scale_the_answer() {
     let design = awkward(2);
     let one = Lmm::reml().fit(&design).expect("fit");
     let mut random = design.random().to_vec();
-    if let Some(covariate) = &mut random[2].covariate {
-        covariate.iter_mut().for_each(|value| *value *= 4448.2);
-    }
+    random[2].columns[0].iter_mut().for_each(|value| *value *= 4448.2);
     let scaled = Lmm::reml().fit(&changed(&design, 1.0, 4448.2, 1.0, random)).expect("fit");
     near::relative(scaled.coefficients()[1], one.coefficients()[1] / 4448.2, 1e-8, "slope");
     near::absolute(scaled.theta()[2] * 4448.2, one.theta()[2], 1e-7, "theta of the slope");
@@ -142,7 +141,7 @@ fn fitted_values_and_residuals_add_up_to_the_response() {
     }
     // Z'We = b / theta² and, with an intercept column, 1'We = 0: the effects of every intercept term sum to zero.
     let modes = fit.conditional_modes();
-    for term in &modes {
+    for term in modes {
         if term.term != "x in field" {
             near::absolute(term.modes.iter().sum(), 0.0, 1e-8, &term.term);
         }

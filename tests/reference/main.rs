@@ -14,3 +14,4 @@ mod near;
 mod posterior;
 mod response_shapes;
 mod scale;
+mod variances;

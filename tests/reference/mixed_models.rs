@@ -1,17 +1,17 @@
 //! Linear mixed models against other software, in three layers: the criterion at a given theta, the optimum, the degrees of freedom.
 //!
-//! Expected values: R 4.2.2, lme4 1.1-31 (theta refined by Newton steps), lmerTest 3.1-3; see `cases/lmm.json` for calls and sources.
+//! Expected values: R 4.2.2, lme4 1.1-31 (theta refined by Newton steps), lmerTest 3.1-3, pbkrtest 0.5.2; see `cases/lmm.json` for calls and sources.
 
 use crate::data::{by_name, expected, number, numbers};
 use crate::models::model;
 use crate::near;
-use evenstand_stats::{Criterion, Design, LinearFit, Lmm, LmmFit, deviance_at};
+use evenstand_stats::{Criterion, DegreesOfFreedom, Design, LinearFit, Lmm, LmmFit, deviance_at};
 use ndarray::Array2;
 use serde_json::Value;
 
 const LMM: &str = include_str!("cases/lmm.json");
 
-const ALL: [&str; 15] = [
+const ALL: [&str; 16] = [
     "oats-splitplot-factor",
     "oats-additive-variety",
     "oats-quadratic",
@@ -20,6 +20,7 @@ const ALL: [&str; 15] = [
     "seedrate-quadratic",
     "dyestuff",
     "dyestuff2-boundary",
+    "sleepstudy-corr",
     "sleepstudy-uncorr",
     "sleepstudy-intercept",
     "penicillin-crossed",
@@ -61,6 +62,9 @@ fn check_optimum(id: &str, fit: &LmmFit, values: &Value) {
         } else {
             near::relative(component.variance, *expected, 1e-6, &format!("{id}: {}", component.term));
         }
+    }
+    for (found, expected) in fit.correlations().iter().zip(values["correlation"].as_array().into_iter().flatten()) {
+        near::absolute(found.correlation, number(expected), 1e-6, id);
     }
 }
 
@@ -106,6 +110,24 @@ fn satterthwaite_degrees_of_freedom_agree() {
     });
 }
 
+#[test]
+fn kenward_roger_standard_errors_and_degrees_of_freedom_agree() {
+    each(|id, design, values| {
+        let expected = &values["kenward_roger"];
+        let fit = Lmm::reml().with_degrees_of_freedom(DegreesOfFreedom::KenwardRoger).fit(design).expect("fit");
+        for (j, name) in fit.names().iter().enumerate() {
+            let mut row = vec![0.0; fit.names().len()];
+            row[j] = 1.0;
+            let contrast = fit.contrast(&row).expect("contrast");
+            let what = format!("{id}: {name}");
+            near::relative(contrast.std_error, number(&expected["se"][name.as_str()]), 1e-6, &what);
+            near::relative(contrast.df, number(&expected["df"][name.as_str()]), 1e-5, &what);
+            near::relative(contrast.p_value(), number(&expected["p"][name.as_str()]), 1e-4, &what);
+            assert_eq!(contrast.method, "kenward-roger");
+        }
+    });
+}
+
 /// Hypothesis rows of one term in the sense of marginal (type III) tests: means over the levels of the other factor.
 fn marginal_rows(fit: &LmmFit, own: &[&str], other_levels: f64) -> Array2<f64> {
     let names = fit.names();
@@ -131,16 +153,22 @@ fn check_joint(fit: &LmmFit, rows: &Array2<f64>, values: &Value, what: &str) {
 
 #[test]
 fn joint_tests_of_an_unbalanced_split_plot_agree() {
+    for (method, key) in [(DegreesOfFreedom::Satterthwaite, "type3"), (DegreesOfFreedom::KenwardRoger, "type3_kr")] {
+        joint_tests_of_an_unbalanced_split_plot(method, key);
+    }
+}
+
+fn joint_tests_of_an_unbalanced_split_plot(method: DegreesOfFreedom, key: &str) {
     let design = model("oats-unbalanced").expect("typed in");
-    let fit = Lmm::reml().fit(&design).expect("fit");
+    let fit = Lmm::reml().with_degrees_of_freedom(method).fit(&design).expect("fit");
     let values = expected(LMM, "oats-unbalanced");
     let variety = marginal_rows(&fit, &["VarietyMarvellous", "VarietyVictory"], 4.0);
-    check_joint(&fit, &variety, &values["type3"][0], "variety");
+    check_joint(&fit, &variety, &values[key][0], "variety");
     let nitrogen = marginal_rows(&fit, &["nf0.2", "nf0.4", "nf0.6"], 3.0);
-    check_joint(&fit, &nitrogen, &values["type3"][1], "nitrogen");
+    check_joint(&fit, &nitrogen, &values[key][1], "nitrogen");
     let interaction: Vec<usize> = (0..12).filter(|&j| fit.names()[j].contains(':')).collect();
     let rows = Array2::from_shape_fn((6, 12), |(i, j)| f64::from(u8::from(j == interaction[i])));
-    check_joint(&fit, &rows, &values["type3"][2], "interaction");
+    check_joint(&fit, &rows, &values[key][2], "interaction");
 }
 
 #[test]

@@ -201,7 +201,7 @@ pub fn model(id: &str) -> Option<Design> {
 /// Models of data that live only in the optional folder beside the repository.
 fn shared_model(id: &str) -> Option<Design> {
     let file = match id {
-        "sleepstudy-uncorr" | "sleepstudy-intercept" => "sleepstudy.csv",
+        "sleepstudy-corr" | "sleepstudy-uncorr" | "sleepstudy-intercept" => "sleepstudy.csv",
         "dyestuff2-boundary" => "dyestuff2.csv",
         "penicillin-crossed" => "penicillin.csv",
         "cake" => "cake.csv",
@@ -215,6 +215,11 @@ fn shared_model(id: &str) -> Option<Design> {
         "sleepstudy.csv" => {
             let days = table.numbers("Days");
             let subject = table.factor("Subject");
+            if id == "sleepstudy-corr" {
+                let both = vec![("(Intercept)".into(), vec![1.0; table.rows()]), ("Days".into(), days.clone())];
+                let term = RandomTerm::correlated("Subject", subject.codes, subject.labels.len(), both);
+                return Some(columns.number("Days", days).design(table.numbers("Reaction"), vec![term]));
+            }
             let mut random = vec![intercepts("Subject", table.factor("Subject"))];
             if id == "sleepstudy-uncorr" {
                 random.push(RandomTerm::slope("Days", subject.codes, subject.labels.len(), days.clone()));

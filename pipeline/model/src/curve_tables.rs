@@ -1,5 +1,6 @@
 //! A fitted model as rows: pooled curves, curves by field-season, adjusted strips.
 
+use evenstand_stats::LinearFit;
 use std::collections::BTreeMap;
 
 use evenstand_tables::rows::{AdjustedRow, CurveRow, FieldCurveRow};

@@ -1,5 +1,6 @@
 //! What was fitted and which checks it passed, as rows of the model table.
 
+use evenstand_stats::LinearFit;
 use evenstand_tables::rows::ModelRow;
 
 use crate::curve::CurveModel;

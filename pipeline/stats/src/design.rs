@@ -3,75 +3,8 @@
 use crate::error::{Result, StatsError};
 use crate::note::Note;
 use crate::qr::Qr;
+use crate::random_term::RandomTerm;
 use ndarray::Array2;
-
-/// One scalar random effect per group; with a covariate, an uncorrelated random slope on it.
-///
-/// The effects of one term are independent draws from a normal distribution with mean zero and one standard deviation.
-/// Several terms may share their groups: an intercept term and a slope term on the same groups are then uncorrelated.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RandomTerm {
-    /// Name shown in tables and messages.
-    pub name: String,
-    /// Group of each row, numbered from 0 (length n). A group inside another one needs codes that differ between its parents.
-    pub groups: Vec<usize>,
-    /// Number of groups; a number without rows is allowed and gets effect zero.
-    pub n_groups: usize,
-    /// Slope covariate of each row (length n); `None` is an intercept.
-    pub covariate: Option<Vec<f64>>,
-}
-
-impl RandomTerm {
-    /// A random intercept per group.
-    pub fn intercept(name: impl Into<String>, groups: Vec<usize>, n_groups: usize) -> Self {
-        Self { name: name.into(), groups, n_groups, covariate: None }
-    }
-
-    /// A random slope on `covariate` per group, uncorrelated with every other term.
-    pub fn slope(name: impl Into<String>, groups: Vec<usize>, n_groups: usize, covariate: Vec<f64>) -> Self {
-        Self { name: name.into(), groups, n_groups, covariate: Some(covariate) }
-    }
-
-    /// Number of groups that have rows.
-    pub(crate) fn used_groups(&self) -> usize {
-        let mut seen = vec![false; self.n_groups];
-        for &code in &self.groups {
-            seen[code] = true;
-        }
-        seen.iter().filter(|used| **used).count()
-    }
-
-    fn check(&self, rows: usize) -> Result<()> {
-        check_length(&format!("random term `{}`", self.name), self.groups.len(), rows)?;
-        for (position, &code) in self.groups.iter().enumerate() {
-            if code >= self.n_groups {
-                return Err(StatsError::GroupCode { term: self.name.clone(), position, code, groups: self.n_groups });
-            }
-        }
-        let refuse = |reason: String| Err(StatsError::RandomTerm { term: self.name.clone(), reason });
-        let used = self.used_groups();
-        if used < 2 {
-            return refuse(format!("it has {used} group with rows, at least 2 are needed"));
-        }
-        match &self.covariate {
-            Some(covariate) => {
-                let what = format!("covariate of random term `{}`", self.name);
-                check_length(&what, covariate.len(), rows)?;
-                check_finite(&what, covariate)?;
-                if covariate.iter().all(|value| *value == 0.0) {
-                    return refuse("its covariate is zero in every row".into());
-                }
-            }
-            None if used >= rows => {
-                return refuse(format!(
-                    "it has as many groups ({used}) as there are rows, so it cannot be told from the residual"
-                ));
-            }
-            None => {}
-        }
-        Ok(())
-    }
-}
 
 /// A checked model frame: n rows, p independent fixed columns, any number of random terms.
 #[derive(Debug, Clone)]
@@ -85,6 +18,7 @@ pub struct Design {
     random: Vec<RandomTerm>,
     weights: Option<Vec<f64>>,
     root_weights: Option<Vec<f64>>,
+    sampling_variances_known: bool,
     pub(crate) qr: Qr,
 }
 
@@ -104,6 +38,37 @@ impl Design {
         names: Vec<String>,
         random: Vec<RandomTerm>,
         weights: Option<Vec<f64>>,
+    ) -> Result<Self> {
+        Self::checked(response, fixed, names, random, weights, false)
+    }
+
+    /// As [`Design::new`] for rows that are estimates with known sampling `variances` (each above zero), as in a second stage or a
+    /// meta-analysis: the residual variance of row i *is* `variances[i]` and no sigma is estimated. A random term with one group per row
+    /// is then allowed and is the spread of the true values beyond their sampling error.
+    ///
+    /// # Errors
+    /// As [`Design::new`].
+    pub fn with_sampling_variances(
+        response: Vec<f64>,
+        fixed: Array2<f64>,
+        names: Vec<String>,
+        random: Vec<RandomTerm>,
+        variances: &[f64],
+    ) -> Result<Self> {
+        if let Some(&value) = variances.iter().find(|value| !(**value > 0.0 && value.is_finite())) {
+            return Err(StatsError::OutOfRange { what: "a sampling variance", value, expected: "a number above zero" });
+        }
+        let weights = variances.iter().map(|variance| 1.0 / variance).collect();
+        Self::checked(response, fixed, names, random, Some(weights), true)
+    }
+
+    fn checked(
+        response: Vec<f64>,
+        fixed: Array2<f64>,
+        names: Vec<String>,
+        random: Vec<RandomTerm>,
+        weights: Option<Vec<f64>>,
+        sampling_variances_known: bool,
     ) -> Result<Self> {
         let rows = response.len();
         check_length("the matrix of fixed columns (rows)", fixed.nrows(), rows)?;
@@ -125,7 +90,7 @@ impl Design {
             }
         }
         for term in &random {
-            term.check(rows)?;
+            term.check(rows, sampling_variances_known)?;
         }
         let root_weights: Option<Vec<f64>> = weights.as_ref().map(|w| w.iter().map(|value| value.sqrt()).collect());
         let qr = Qr::new(&fixed, root_weights.as_deref());
@@ -147,6 +112,7 @@ impl Design {
             random,
             weights,
             root_weights,
+            sampling_variances_known,
             qr,
         })
     }
@@ -189,6 +155,32 @@ impl Design {
     /// The prior weights, if any were given.
     pub fn weights(&self) -> Option<&[f64]> {
         self.weights.as_deref()
+    }
+
+    /// True when the weights are the inverses of known sampling variances, so that no sigma is estimated.
+    pub fn sampling_variances_known(&self) -> bool {
+        self.sampling_variances_known
+    }
+
+    /// The same model frame for another response, without a new factorisation. For repeated fits such as a bootstrap.
+    ///
+    /// # Errors
+    /// A response of another length or with a value that is not finite.
+    pub fn with_response(&self, response: Vec<f64>) -> Result<Self> {
+        check_length("the response", response.len(), self.response.len())?;
+        check_finite("the response", &response)?;
+        Ok(Self { response, ..self.clone() })
+    }
+
+    /// The same response and fixed columns with other random terms.
+    ///
+    /// # Errors
+    /// As [`Design::new`] for the terms.
+    pub fn with_random(&self, random: Vec<RandomTerm>) -> Result<Self> {
+        for term in &random {
+            term.check(self.response.len(), self.sampling_variances_known)?;
+        }
+        Ok(Self { random, ..self.clone() })
     }
 
     /// Translates a row (or a difference of rows) over all columns given to [`Design::new`] into one over the kept columns.

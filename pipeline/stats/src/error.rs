@@ -116,6 +116,22 @@ pub enum StatsError {
         /// Values found.
         found: usize,
     },
+    /// Degrees of freedom of the kind asked for do not exist for this fit.
+    #[error(
+        "{method} degrees of freedom cannot be computed: {reason}\nask for Satterthwaite's, or leave a random term out"
+    )]
+    DegreesOfFreedom {
+        /// The method asked for.
+        method: &'static str,
+        /// Why not.
+        reason: &'static str,
+    },
+    /// Two fits that cannot be compared with one another.
+    #[error("these two fits cannot be compared: {reason}")]
+    NotComparable {
+        /// Why not.
+        reason: &'static str,
+    },
     /// A numerical step failed where valid input should not let it.
     #[error("the computation failed in {step}\nrescale the columns, or report this with the data")]
     Numerical {

@@ -49,6 +49,8 @@ mod newton;
 mod note;
 mod polynomial;
 mod qr;
+mod random_effects;
+mod random_term;
 mod response_shape;
 mod sparse;
 mod summary;
@@ -61,17 +63,19 @@ pub use bootstrap::{
     simulate_response,
 };
 pub use coefficient_draws::CoefficientDraws;
-pub use design::{Design, RandomTerm};
+pub use design::Design;
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
 pub use lmm::{
-    ConditionalModes, Criterion, Lmm, LmmFit, OptimumRecord, Posterior, PosteriorOptions, VarianceComponent,
-    deviance_at,
+    ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, LikelihoodRatio, Lmm, LmmFit, OptimumRecord,
+    Posterior, PosteriorOptions, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
+    test_fixed_columns, test_random_terms, variance_intervals,
 };
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
+pub use random_term::{RandomTerm, Structure};
 pub use response_shape::{
     AveragedPoint, ConstrainedSet, DroppedShape, FiellerSet, FittedShape, Joint, ProfileSet, QuadraticOptimum,
     QuadraticRows, ResponseFrame, Shape, ShapeComparison, Side, SplineBasis, optimum_profile_set,

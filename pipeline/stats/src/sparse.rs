@@ -221,28 +221,41 @@ impl NumericCholesky {
         }
     }
 
-    /// Diagonal of `(L L')⁻¹`. The non-zeros of each column of `L⁻¹` lie on one path of the elimination tree.
+    /// Diagonal of `(L L')⁻¹`.
     pub(crate) fn inverse_diagonal(&self, symbolic: &SymbolicCholesky) -> Vec<f64> {
-        let size = self.diagonal.len();
-        let mut work = vec![0.0; size];
-        (0..size)
-            .map(|start| {
-                work[start] = 1.0;
-                let mut node = start;
-                let mut sum = 0.0;
-                while node != usize::MAX {
-                    let value = work[node] / self.diagonal[node];
-                    work[node] = 0.0;
-                    sum += value * value;
-                    let entries = symbolic.column_start[node]..symbolic.column_start[node + 1];
-                    for (&row, &factor) in symbolic.column_rows[entries.clone()].iter().zip(&self.value[entries]) {
-                        work[row] -= factor * value;
-                    }
-                    node = symbolic.parent[node];
-                }
-                sum
-            })
-            .collect()
+        let mut work = vec![0.0; self.diagonal.len()];
+        (0..self.diagonal.len()).map(|at| self.inverse_form(symbolic, at, &[1.0], &mut work)).collect()
+    }
+
+    /// `v' (L L')⁻¹ v` for a vector that is `values` from position `start` on and zero elsewhere; `work` is all zeros before and after.
+    ///
+    /// The non-zeros of `L⁻¹ v` lie on one path of the elimination tree, since neighbours within `values` are coupled.
+    pub(crate) fn inverse_form(
+        &self,
+        symbolic: &SymbolicCholesky,
+        start: usize,
+        values: &[f64],
+        work: &mut [f64],
+    ) -> f64 {
+        work[start..start + values.len()].copy_from_slice(values);
+        let mut node = start;
+        let mut sum = 0.0;
+        while node != usize::MAX {
+            let value = work[node] / self.diagonal[node];
+            work[node] = 0.0;
+            sum += value * value;
+            let entries = symbolic.column_start[node]..symbolic.column_start[node + 1];
+            for (&row, &factor) in symbolic.column_rows[entries.clone()].iter().zip(&self.value[entries]) {
+                work[row] -= factor * value;
+            }
+            node = symbolic.parent[node];
+        }
+        // Positions off the path belong to groups without rows: their part of L is the identity.
+        for offset in 0..values.len() {
+            sum += work[start + offset].powi(2);
+            work[start + offset] = 0.0;
+        }
+        sum
     }
 }
 

@@ -1,11 +1,11 @@
 //! Bootstrap of whole groups.
 
-use super::parametric::{check_replicates, check_same_design, refit_with, stream};
-use super::random_effects::{lies_inside, resampled_term};
+use super::parametric::{check_replicates, check_same_design, refit_like, stream};
 use super::summary::Bootstrap;
 use crate::design::{Design, check_length};
 use crate::error::{Result, StatsError};
 use crate::lmm::LmmFit;
+use crate::random_effects::{lies_inside, resampled_term};
 use rand::Rng;
 use rayon::prelude::*;
 
@@ -43,7 +43,7 @@ pub fn group_bootstrap(
         });
     }
     let nested: Vec<bool> = design.random().iter().map(|term| lies_inside(term, groups)).collect();
-    let model = refit_with(fit.likelihood());
+    let model = refit_like(fit);
     let outcomes = (0..replicates)
         .into_par_iter()
         .map(|replicate| {
@@ -77,11 +77,15 @@ fn resample(design: &Design, members: &[Vec<usize>], nested: &[bool], drawn: &[u
         .zip(nested)
         .map(|(term, &nested)| resampled_term(term, &rows, nested.then_some(&copies)))
         .collect();
-    Design::new(
-        rows.iter().map(|&row| design.response()[row]).collect(),
-        design.fixed().select(ndarray::Axis(0), &rows),
-        design.names().to_vec(),
-        random,
-        design.weights().map(|weights| rows.iter().map(|&row| weights[row]).collect()),
-    )
+    let response = rows.iter().map(|&row| design.response()[row]).collect();
+    let fixed = design.fixed().select(ndarray::Axis(0), &rows);
+    let names = design.names().to_vec();
+    let weights = design.weights().map(|weights| rows.iter().map(|&row| weights[row]).collect::<Vec<f64>>());
+    match weights {
+        Some(weights) if design.sampling_variances_known() => {
+            let variances: Vec<f64> = weights.iter().map(|weight| 1.0 / weight).collect();
+            Design::with_sampling_variances(response, fixed, names, random, &variances)
+        }
+        weights => Design::new(response, fixed, names, random, weights),
+    }
 }

@@ -3,7 +3,6 @@
 mod groups;
 mod optimum;
 mod parametric;
-mod random_effects;
 mod summary;
 
 pub use groups::group_bootstrap;

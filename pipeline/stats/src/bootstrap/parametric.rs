@@ -1,11 +1,11 @@
 //! Parametric bootstrap: new responses from the fitted model, fitted again.
 
-use super::random_effects::add_effects;
 use super::summary::Bootstrap;
 use crate::design::{Design, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::lmm::{Criterion, Lmm, LmmFit};
+use crate::random_effects::{add_effects, relative_factors};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -13,7 +13,7 @@ use rayon::prelude::*;
 
 /// Simulates from `fit`, fits again and takes `statistic`, `replicates` times, on all processors.
 ///
-/// Works for least squares too: a design without random terms, fitted by [`Lmm`]. Refits use the criterion of `fit`. Every replicate
+/// Works for least squares too: a design without random terms, fitted by [`Lmm`]. Refits use the criterion and the degrees of freedom of `fit`. Every replicate
 /// has a random stream of its own, numbered by the replicate under one `seed`, so the numbers do not depend on how many processors
 /// there are. A statistic may return NaN where it has no answer; a refit that fails is counted, see [`Bootstrap`].
 ///
@@ -30,21 +30,15 @@ pub fn parametric_bootstrap(
 ) -> Result<Bootstrap> {
     check_replicates(replicates)?;
     check_same_design(design, fit)?;
-    let model = refit_with(fit.likelihood());
+    let model = refit_like(fit);
     let outcomes = (0..replicates)
         .into_par_iter()
         .map(|replicate| {
-            let response = simulate(design, fit, &mut stream(seed, replicate));
-            Design::new(
-                response,
-                design.fixed().clone(),
-                design.names().to_vec(),
-                design.random().to_vec(),
-                design.weights().map(<[f64]>::to_vec),
-            )
-            .and_then(|again| model.fit(&again))
-            .map(|again| (statistic(&again), again.optimum().converged))
-            .map_err(|error| error.to_string())
+            design
+                .with_response(simulate(design, fit, &mut stream(seed, replicate)))
+                .and_then(|again| model.fit(&again))
+                .map(|again| (statistic(&again), again.optimum().converged))
+                .map_err(|error| error.to_string())
         })
         .collect();
     Ok(Bootstrap::gather(statistic(fit), outcomes))
@@ -69,14 +63,17 @@ pub(super) fn check_replicates(replicates: usize) -> Result<()> {
 pub(super) fn check_same_design(design: &Design, fit: &LmmFit) -> Result<()> {
     check_length("the fit (rows)", fit.n_observations(), design.n_observations())?;
     check_length("the fit (coefficients)", fit.coefficients().len(), design.rank())?;
-    check_length("the fit (random terms)", fit.theta().len(), design.random().len())
+    let parameters = design.random().iter().map(|term| term.n_parameters()).sum();
+    check_length("the fit (covariance parameters)", fit.theta().len(), parameters)
 }
 
-pub(super) fn refit_with(criterion: Criterion) -> Lmm {
-    match criterion {
+/// The options that `fit` was made with.
+pub(super) fn refit_like(fit: &LmmFit) -> Lmm {
+    let model = match fit.likelihood() {
         Criterion::Reml => Lmm::reml(),
         Criterion::MaximumLikelihood => Lmm::maximum_likelihood(),
-    }
+    };
+    model.with_degrees_of_freedom(fit.degrees_of_freedom())
 }
 
 /// Streams of one seed are independent of each other; see the ChaCha generator.
@@ -88,10 +85,10 @@ pub(super) fn stream(seed: u64, replicate: usize) -> ChaCha8Rng {
 
 fn simulate(design: &Design, fit: &LmmFit, random: &mut ChaCha8Rng) -> Vec<f64> {
     let mut response = fit.marginal_fitted().to_vec();
-    for (term, component) in design.random().iter().zip(fit.variance_components()) {
-        add_effects(&mut response, term, component.standard_deviation, random);
-    }
     let sigma = fit.sigma();
+    for (term, factor) in design.random().iter().zip(relative_factors(design.random(), fit.theta())) {
+        add_effects(&mut response, term, &factor, sigma, random);
+    }
     for (i, value) in response.iter_mut().enumerate() {
         let spread = sigma / design.root_weight(i);
         *value += spread * random.sample::<f64, _>(StandardNormal);

@@ -5,10 +5,21 @@
 //! inverse of the second derivatives of `-2 log L` (Giesbrecht & Burns 1985; Kuznetsova, Brockhoff & Christensen 2017,
 //! J. Stat. Soft. 82(13)). Here ψ = (log sigma, log theta); at an optimum the result does not depend on that choice.
 
+use super::coordinates::Coordinates;
 use super::profile::{Criterion, Profile};
 use crate::dense::{cholesky_in_place, dot, inverse_from_cholesky, quadratic_form};
 use crate::derivatives::{STEP, derivatives};
 use crate::note::Note;
+
+/// Which small-sample degrees of freedom a fit gives to its tests. What was used always stands in the result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum DegreesOfFreedom {
+    /// Moments of the estimated variance of a contrast; standard errors as they are. The default.
+    #[default]
+    Satterthwaite,
+    /// Kenward & Roger (1997): standard errors adjusted for the estimation of the variances too. Restricted likelihood only.
+    KenwardRoger,
+}
 
 /// What is known about the uncertainty of the variance parameters.
 #[derive(Debug, Clone)]
@@ -22,10 +33,13 @@ pub(super) struct VarianceUncertainty {
 enum Source {
     /// Only sigma is uncertain: the t distribution is exact.
     Residual,
+    /// Nothing is uncertain: the normal distribution is exact.
+    Known,
     Satterthwaite {
-        /// Covariance of (log sigma, log theta of the terms above zero).
+        /// Covariance of (log sigma, coordinates of the thetas that can move), without log sigma where it is known.
         covariance: Vec<f64>,
-        /// Derivatives of the unscaled covariance on Q by log theta, one matrix per term above zero.
+        sigma_known: bool,
+        /// Derivatives of the unscaled covariance on Q by these coordinates.
         slopes: Vec<Vec<f64>>,
     },
     /// The curvature was not usable: fewest groups less one.
@@ -33,21 +47,23 @@ enum Source {
 }
 
 impl VarianceUncertainty {
+    /// `labels` name the diagonal thetas.
     pub(super) fn new(
         profile: &Profile,
         criterion: Criterion,
         theta: &[f64],
         sigma: f64,
-        names: &[String],
+        labels: &[String],
         fewest_groups: usize,
     ) -> Self {
-        let active: Vec<usize> = (0..theta.len()).filter(|&k| theta[k] > 0.0).collect();
-        let left_out = (0..theta.len()).filter(|&k| theta[k] == 0.0).map(|k| names[k].clone()).collect();
-        let source = if active.is_empty() {
-            Source::Residual
-        } else {
-            satterthwaite(profile, criterion, theta, sigma, &active)
-                .unwrap_or(Source::Containment((fewest_groups.max(2) - 1) as f64))
+        let coordinates = Coordinates::new(&profile.layout, theta);
+        let zero = |&k: &usize| theta[k] == 0.0 && profile.layout.parameters[k].is_diagonal();
+        let left_out = (0..theta.len()).filter(zero).map(|k| labels[k].clone()).collect();
+        let source = match (coordinates.active().is_empty(), profile.sigma_known()) {
+            (true, false) => Source::Residual,
+            (true, true) => Source::Known,
+            _ => satterthwaite(profile, criterion, sigma, &coordinates)
+                .unwrap_or(Source::Containment((fewest_groups.max(2) - 1) as f64)),
         };
         Self { source, left_out }
     }
@@ -56,11 +72,12 @@ impl VarianceUncertainty {
     pub(super) fn df(&self, on_q: &[f64], unscaled: &[f64], residual_df: usize) -> f64 {
         match &self.source {
             Source::Residual => residual_df as f64,
+            Source::Known => f64::INFINITY,
             Source::Containment(df) => *df,
-            Source::Satterthwaite { covariance, slopes } => {
+            Source::Satterthwaite { covariance, sigma_known, slopes } => {
                 // Sigma² cancels: V, its gradient and its variance are all taken without it.
                 let variance = quadratic_form(unscaled, on_q);
-                let mut gradient = vec![2.0 * variance];
+                let mut gradient = if *sigma_known { Vec::new() } else { vec![2.0 * variance] };
                 gradient.extend(slopes.iter().map(|slope| quadratic_form(slope, on_q)));
                 2.0 * variance * variance / quadratic_form(covariance, &gradient)
             }
@@ -71,6 +88,7 @@ impl VarianceUncertainty {
     pub(super) fn method(&self) -> String {
         let name = match self.source {
             Source::Residual => "residual",
+            Source::Known => "known variances",
             Source::Satterthwaite { .. } => "satterthwaite",
             Source::Containment(_) => "containment",
         };
@@ -94,21 +112,10 @@ impl VarianceUncertainty {
     }
 }
 
-fn satterthwaite(
-    profile: &Profile,
-    criterion: Criterion,
-    theta: &[f64],
-    sigma: f64,
-    active: &[usize],
-) -> Option<Source> {
-    let logs: Vec<f64> = active.iter().map(|&k| theta[k].ln()).collect();
+fn satterthwaite(profile: &Profile, criterion: Criterion, sigma: f64, coordinates: &Coordinates) -> Option<Source> {
     let mut work = profile.workspace();
-    let mut whole = theta.to_vec();
-    let outputs = |logs: &[f64]| {
-        for (&k, value) in active.iter().zip(logs) {
-            whole[k] = value.exp();
-        }
-        if !profile.factor(&whole, &mut work) {
+    let outputs = |at: &[f64]| {
+        if !profile.factor(&coordinates.theta(at), &mut work) {
             return None;
         }
         let rank = profile.rank();
@@ -116,19 +123,26 @@ fn satterthwaite(
         values.extend(inverse_from_cholesky(profile.information_factor(&work), rank + 1, rank));
         Some(values)
     };
-    let local = derivatives(outputs, &logs, STEP)?;
-    // -2 log L (log sigma, log theta) = log determinants + 2 df log sigma + r² / sigma² + constant.
-    let size = active.len() + 1;
+    let local = derivatives(outputs, &coordinates.origin(), STEP)?;
+    // -2 log L (log sigma, coordinates) = log determinants + 2 df log sigma + r² / sigma² + constant.
+    let active = coordinates.active().len();
+    let sigma_known = profile.sigma_known();
+    let first = usize::from(!sigma_known);
+    let size = active + first;
     let variance = sigma * sigma;
     let mut curvature = vec![0.0; size * size];
-    curvature[0] = 4.0 * profile.sigma_df(criterion);
-    for k in 0..active.len() {
-        let cross = -2.0 * local.gradient[k][1] / variance;
-        curvature[k + 1] = cross;
-        curvature[(k + 1) * size] = cross;
-        for l in 0..active.len() {
-            let second = &local.hessian[k * active.len() + l];
-            curvature[(k + 1) * size + l + 1] = second[0] + second[1] / variance;
+    if !sigma_known {
+        curvature[0] = 4.0 * profile.sigma_df(criterion);
+    }
+    for k in 0..active {
+        if !sigma_known {
+            let cross = -2.0 * local.gradient[k][1] / variance;
+            curvature[k + 1] = cross;
+            curvature[(k + 1) * size] = cross;
+        }
+        for l in 0..active {
+            let second = &local.hessian[k * active + l];
+            curvature[(k + first) * size + l + first] = second[0] + second[1] / variance;
         }
     }
     if !cholesky_in_place(&mut curvature, size) {
@@ -139,5 +153,6 @@ fn satterthwaite(
     if !dot(&covariance, &covariance).is_finite() {
         return None;
     }
-    Some(Source::Satterthwaite { covariance, slopes: local.gradient.iter().map(|g| g[2..].to_vec()).collect() })
+    let slopes = local.gradient.iter().map(|g| g[2..].to_vec()).collect();
+    Some(Source::Satterthwaite { covariance, sigma_known, slopes })
 }

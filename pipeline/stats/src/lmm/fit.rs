@@ -1,22 +1,24 @@
 //! Fitting a mixed model.
 
-use super::degrees_of_freedom::VarianceUncertainty;
+use super::degrees_of_freedom::{DegreesOfFreedom, VarianceUncertainty};
+use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::{Criterion, Profile};
-use super::result::{LmmFit, VarianceComponent};
+use super::result::{ConditionalModes, Correlation, LmmFit, TermShape, VarianceComponent};
 use super::search::minimise;
 use crate::baseline::disagreement;
-use crate::dense::{inverse_from_cholesky, solve_upper};
+use crate::dense::{dot, inverse_from_cholesky, solve_upper};
 use crate::design::{Design, check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::{LeastSquares, LeastSquaresFit, unscaled_covariance_from};
 use crate::note::Note;
+use crate::random_term::Structure;
 
 /// Options of a linear mixed model; [`Lmm::fit`] does the work.
 ///
 /// ```
-/// use evenstand_stats::{Design, Lmm, RandomTerm};
+/// use evenstand_stats::{Design, LinearFit, Lmm, RandomTerm};
 /// use ndarray::Array2;
 ///
 /// // Three batches of two measurements.
@@ -31,26 +33,40 @@ use crate::note::Note;
 #[derive(Debug, Clone, Copy)]
 pub struct Lmm {
     criterion: Criterion,
+    degrees_of_freedom: DegreesOfFreedom,
 }
 
 impl Lmm {
     /// Restricted maximum likelihood.
     pub fn reml() -> Self {
-        Self { criterion: Criterion::Reml }
+        Self { criterion: Criterion::Reml, degrees_of_freedom: DegreesOfFreedom::Satterthwaite }
     }
 
     /// Maximum likelihood.
     pub fn maximum_likelihood() -> Self {
-        Self { criterion: Criterion::MaximumLikelihood }
+        Self { criterion: Criterion::MaximumLikelihood, degrees_of_freedom: DegreesOfFreedom::Satterthwaite }
     }
 
-    /// Fits the design: fixed coefficients, one standard deviation per random term, and the residual's.
+    /// The same fit with other degrees of freedom for its tests. Does not change estimates; Kenward-Roger changes standard errors.
+    pub fn with_degrees_of_freedom(self, degrees_of_freedom: DegreesOfFreedom) -> Self {
+        Self { degrees_of_freedom, ..self }
+    }
+
+    /// Fits the design: fixed coefficients, the covariance of every random term, and sigma.
     ///
     /// Without random terms the result is least squares. A standard deviation estimated as zero is a result with a note.
     ///
     /// # Errors
-    /// The fixed columns reproduce the response, a random term lies inside them, or the numbers overflow.
+    /// The fixed columns reproduce the response, a random term lies inside them, or the numbers overflow. Kenward-Roger asked for with
+    /// maximum likelihood, or where it does not exist.
     pub fn fit(&self, design: &Design) -> Result<LmmFit> {
+        let wants_adjustment = self.degrees_of_freedom == DegreesOfFreedom::KenwardRoger;
+        if wants_adjustment && self.criterion != Criterion::Reml {
+            return Err(StatsError::DegreesOfFreedom {
+                method: "Kenward-Roger",
+                reason: "they are defined for restricted maximum likelihood",
+            });
+        }
         let start = LeastSquares.fit(design)?;
         let profile = Profile::new(design, &design.weighted(start.residuals()))?;
         let mut notes = start.notes().to_vec();
@@ -66,33 +82,54 @@ impl Lmm {
                 ),
             ));
         }
-        for (term, _) in design.random().iter().zip(&theta).filter(|(_, value)| **value == 0.0) {
-            notes.push(Note::new(
-                "boundary",
-                format!(
-                    "the standard deviation of `{}` was estimated as zero: these data cannot tell it from zero, \
-                     which does not show that it is zero",
-                    term.name
-                ),
-            ));
-        }
-        assemble(design, &start, &profile, self.criterion, theta, optimum, notes)
+        notes.extend(boundary(design, &profile, &theta));
+        assemble(design, &start, &profile, *self, theta, optimum, notes)
     }
 }
 
-/// `-2 log L` at given relative standard deviations `theta` (one per term, in units of sigma), with sigma and the coefficients at
+/// Remarks on variances estimated as zero and on correlations estimated as one.
+fn boundary(design: &Design, profile: &Profile, theta: &[f64]) -> Vec<Note> {
+    let terms = design.random();
+    let zero = |&index: &usize| theta[index] == 0.0 && profile.layout.parameters[index].is_diagonal();
+    (0..theta.len())
+        .filter(zero)
+        .map(|index| {
+            let parameter = profile.layout.parameters[index];
+            let label = terms[parameter.term].label(parameter.row);
+            let factor = profile.layout.templates[parameter.term].factor(theta);
+            let q = terms[parameter.term].n_columns();
+            let row = &factor[parameter.row * q..(parameter.row + 1) * q];
+            let message = if q > 1 && row.iter().any(|value| *value != 0.0) {
+                format!(
+                    "the effects of `{label}` were estimated as a fixed combination of those of the columns before it (a correlation \
+                     of one): these data cannot tell them apart, which does not show that they are one"
+                )
+            } else {
+                format!(
+                    "the standard deviation of `{label}` was estimated as zero: these data cannot tell it from zero, \
+                     which does not show that it is zero"
+                )
+            };
+            Note::new("boundary", message)
+        })
+        .collect()
+}
+
+/// `-2 log L` at given relative covariance factors `theta` (laid out as in [`LmmFit::theta`]), with sigma and the coefficients at
 /// their best. For checks of the criterion itself, and for likelihood profiles.
 ///
 /// # Errors
-/// As [`Lmm::fit`]; a theta of the wrong length, negative or not finite.
+/// As [`Lmm::fit`]; a theta of the wrong length, not finite, or negative on the diagonal of a factor.
 pub fn deviance_at(design: &Design, theta: &[f64], criterion: Criterion) -> Result<f64> {
-    check_length("theta", theta.len(), design.random().len())?;
+    check_length("theta", theta.len(), design.random().iter().map(|term| term.n_parameters()).sum())?;
     check_finite("theta", theta)?;
-    if let Some(&value) = theta.iter().find(|value| **value < 0.0) {
-        return Err(StatsError::OutOfRange { what: "theta", value, expected: "a number not below zero" });
-    }
     let start = LeastSquares.fit(design)?;
     let profile = Profile::new(design, &design.weighted(start.residuals()))?;
+    for (&value, parameter) in theta.iter().zip(&profile.layout.parameters) {
+        if value < 0.0 && parameter.is_diagonal() {
+            return Err(StatsError::OutOfRange { what: "theta", value, expected: "a number not below zero" });
+        }
+    }
     let mut work = profile.workspace();
     if profile.factor(theta, &mut work) {
         Ok(profile.deviance(&work, criterion))
@@ -106,7 +143,7 @@ fn few_groups(design: &Design) -> Vec<Note> {
         .random()
         .iter()
         .map(|term| (term, term.used_groups()))
-        .filter(|(_, used)| *used < 5)
+        .filter(|(term, used)| *used < 5 && term.n_groups > 1)
         .map(|(term, used)| {
             Note::new(
                 "few-groups",
@@ -138,7 +175,8 @@ fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord
         if profile.factor(&rescale(point), &mut work) { profile.deviance(&work, criterion) } else { f64::INFINITY }
     };
     let moments: Vec<f64> = profile.moment_start().iter().zip(unit).map(|(theta, u)| theta / u).collect();
-    let found = minimise(criterion_at, &[moments, vec![1.0; unit.len()]]);
+    let plain = profile.layout.parameters.iter().map(|p| f64::from(u8::from(p.is_diagonal()))).collect();
+    let found = minimise(criterion_at, &profile.layout, &[moments, plain]);
     let theta = rescale(&found.point);
     let record = OptimumRecord {
         start: rescale(&found.start),
@@ -156,7 +194,7 @@ fn assemble(
     design: &Design,
     start: &LeastSquaresFit,
     profile: &Profile,
-    criterion: Criterion,
+    options: Lmm,
     theta: Vec<f64>,
     optimum: OptimumRecord,
     mut notes: Vec<Note>,
@@ -165,8 +203,9 @@ fn assemble(
     if !profile.factor(&theta, &mut work) {
         return Err(StatsError::Numerical { step: "the factorisation at the optimum" });
     }
+    let criterion = options.criterion;
     let rank = design.rank();
-    let sigma = (work.sum_of_squares / profile.sigma_df(criterion)).sqrt();
+    let sigma = profile.sigma(&work, criterion);
     let on_q = profile.shift_on_q(&work);
     let mut shift = on_q.clone();
     solve_upper(&design.qr.r, &mut shift);
@@ -175,26 +214,41 @@ fn assemble(
     let covariance = unscaled_covariance_from(&design.qr.r, &unscaled, rank).mapv(|value| value * sigma * sigma);
     let effects = profile.effects(&work, &on_q, None);
     let spread: Vec<f64> = profile.conditional_spread(&work).iter().map(|value| value * sigma).collect();
-    let offset = profile.offsets();
     let marginal = design.fixed_part(&coefficients);
     let mut fitted = marginal.clone();
+    let mut modes = Vec::new();
     for (k, term) in design.random().iter().enumerate() {
-        for (i, value) in fitted.iter_mut().enumerate() {
-            let z = term.covariate.as_ref().map_or(1.0, |covariate| covariate[i]);
-            *value += z * effects[offset[k] + term.groups[i]];
+        let q = term.n_columns();
+        for (column, values) in term.columns.iter().enumerate() {
+            let place = |group: usize| profile.layout.offset[k] + group * q + column;
+            for (i, value) in fitted.iter_mut().enumerate() {
+                *value += values[i] * effects[place(term.groups[i])];
+            }
+            modes.push(ConditionalModes {
+                term: term.name.clone(),
+                column: term.column_names[column].clone(),
+                modes: (0..term.n_groups).map(|group| effects[place(group)]).collect(),
+                conditional_sd: (0..term.n_groups).map(|group| spread[place(group)]).collect(),
+            });
         }
     }
     let residuals = design.response().iter().zip(&fitted).map(|(y, f)| y - f).collect();
-    let mut components: Vec<VarianceComponent> = design
-        .random()
+    let (components, correlations) = variances(design, profile, &theta, sigma);
+    let labels: Vec<String> = profile
+        .layout
+        .parameters
         .iter()
-        .zip(&theta)
-        .map(|(term, theta)| VarianceComponent::new(&term.name, sigma * theta))
+        .map(|parameter| design.random()[parameter.term].label(parameter.row))
         .collect();
-    components.push(VarianceComponent::new("residual", sigma));
-    let term_names: Vec<String> = design.random().iter().map(|term| term.name.clone()).collect();
     let fewest_groups = design.random().iter().map(|term| term.used_groups()).min().unwrap_or(0);
-    let uncertainty = VarianceUncertainty::new(profile, criterion, &theta, sigma, &term_names, fewest_groups);
+    let (kenward_roger, adjusted) = if options.degrees_of_freedom == DegreesOfFreedom::KenwardRoger {
+        let adjustment = KenwardRoger::new(profile, &work, &theta, sigma, &unscaled)?;
+        let adjusted = unscaled_covariance_from(&design.qr.r, &adjustment.adjusted, rank);
+        (Some(adjustment), Some(adjusted))
+    } else {
+        (None, None)
+    };
+    let uncertainty = VarianceUncertainty::new(profile, criterion, &theta, sigma, &labels, fewest_groups);
     notes.extend(uncertainty.note());
     Ok(LmmFit {
         criterion,
@@ -207,16 +261,57 @@ fn assemble(
         deviance: profile.deviance(&work, criterion),
         theta,
         components,
-        term_names,
-        offset: offset.to_vec(),
-        effects,
-        spread,
+        terms: design
+            .random()
+            .iter()
+            .map(|term| TermShape { name: term.name.clone(), columns: term.n_columns(), structure: term.structure })
+            .collect(),
+        correlations,
+        modes,
+        sigma_known: profile.sigma_known(),
         marginal,
         fitted,
         residuals,
         uncertainty,
+        kenward_roger,
+        adjusted,
         optimum,
         notes,
         n_observations: design.n_observations(),
     })
+}
+
+/// Variances and correlations of all terms at `theta`, and the residual's variance.
+fn variances(
+    design: &Design,
+    profile: &Profile,
+    theta: &[f64],
+    sigma: f64,
+) -> (Vec<VarianceComponent>, Vec<Correlation>) {
+    let mut components = Vec::new();
+    let mut correlations = Vec::new();
+    for (term, template) in design.random().iter().zip(&profile.layout.templates) {
+        let q = template.columns;
+        let factor = template.factor(theta);
+        let product = |a: usize, b: usize| dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
+        if term.structure == Structure::Common {
+            components.push(VarianceComponent::new(&term.name, sigma * theta[template.first]));
+            continue;
+        }
+        for a in 0..q {
+            components.push(VarianceComponent::new(&term.label(a), sigma * product(a, a).sqrt()));
+            for b in 0..a {
+                correlations.push(Correlation {
+                    term: term.name.clone(),
+                    columns: (term.column_names[b].clone(), term.column_names[a].clone()),
+                    correlation: product(a, b) / (product(a, a) * product(b, b)).sqrt(),
+                    covariance: sigma * sigma * product(a, b),
+                });
+            }
+        }
+    }
+    if !profile.sigma_known() {
+        components.push(VarianceComponent::new("residual", sigma));
+    }
+    (components, correlations)
 }

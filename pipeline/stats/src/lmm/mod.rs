@@ -1,16 +1,27 @@
-//! Linear mixed models with scalar random terms, by profiled likelihood.
+//! Linear mixed models by profiled likelihood.
 
+mod coordinates;
 mod degrees_of_freedom;
 mod fit;
+mod influence;
+mod kenward_roger;
+mod layout;
+mod likelihood_profile;
+mod likelihood_ratio;
 mod optimizer;
 mod posterior;
+mod products;
 mod profile;
 mod proposal;
 mod result;
 mod search;
 
+pub use degrees_of_freedom::DegreesOfFreedom;
 pub use fit::{Lmm, deviance_at};
+pub use influence::{LeftOut, leave_one_group_out};
+pub use likelihood_profile::{VarianceInterval, variance_intervals};
+pub use likelihood_ratio::{LikelihoodRatio, test_fixed_columns, test_random_terms};
 pub use optimizer::OptimumRecord;
 pub use posterior::{Posterior, PosteriorOptions};
 pub use profile::Criterion;
-pub use result::{ConditionalModes, LmmFit, VarianceComponent};
+pub use result::{ConditionalModes, Correlation, LmmFit, VarianceComponent};

@@ -19,7 +19,8 @@ pub struct OptimumRecord {
     pub reason: String,
     /// True when the final point meets the stopping rule.
     pub converged: bool,
-    /// Largest derivative of the criterion by a log theta that is not zero; 0 when there is none.
+    /// Largest derivative of the criterion by the log of a theta that is not zero (off the diagonal of a covariance factor: by theta in
+    /// units of its row); 0 when there is none.
     pub largest_gradient: f64,
 }
 
@@ -32,10 +33,11 @@ pub(super) struct Search {
     pub(super) finished: bool,
 }
 
-/// Minimises `function` over non-negative arguments of order one.
+/// Minimises `function` over arguments of order one, each not below its `lower` limit.
 pub(super) fn bounded_search(
     mut function: impl FnMut(&[f64]) -> f64,
     start: &[f64],
+    lower: &[f64],
     radius: f64,
     accuracy: f64,
 ) -> Search {
@@ -53,7 +55,7 @@ pub(super) fn bounded_search(
         Ok(solver) => solver,
         Err(status) => return failed(status.to_string()),
     };
-    let outcome = solver.minimize(&mut function, &mut point, &vec![0.0; size], &vec![UPPER_LIMIT; size]);
+    let outcome = solver.minimize(&mut function, &mut point, lower, &vec![UPPER_LIMIT; size]);
     if !outcome.found_finite() {
         return failed("no finite value of the criterion was found".into());
     }
@@ -67,18 +69,17 @@ pub(super) fn bounded_search(
 }
 
 /// A term ten thousand times the residual is a perfect fit in all but name.
-const UPPER_LIMIT: f64 = 1e4;
+pub(super) const UPPER_LIMIT: f64 = 1e4;
 
 /// Result of [`newton`].
 pub(super) struct Polished {
-    /// Logs of the arguments.
     pub(super) point: Vec<f64>,
     pub(super) largest_gradient: f64,
     /// True when the last step was below 1e-8.
     pub(super) settled: bool,
 }
 
-/// Newton steps on the logs of positive arguments from a point near the minimum.
+/// Newton steps from a point near the minimum, by differences.
 ///
 /// A bounded search by values alone finds theta to about the root of the rounding error; these steps find it to nearly all digits.
 /// A step that does not lower the criterion beyond rounding is halved; a curvature that is not positive stops the polish.
@@ -131,7 +132,8 @@ mod tests {
 
     #[test]
     fn the_bounded_search_stops_at_an_edge_when_the_minimum_lies_beyond() {
-        let search = bounded_search(|p| (p[0] + 1.0).powi(2) + (p[1] - 2.0).powi(2), &[1.0, 1.0], 0.5, 1e-6);
+        let search =
+            bounded_search(|p| (p[0] + 1.0).powi(2) + (p[1] - 2.0).powi(2), &[1.0, 1.0], &[0.0, 0.0], 0.5, 1e-6);
         assert!(search.finished);
         assert_eq!(search.point[0], 0.0);
         assert!((search.point[1] - 2.0).abs() < 1e-5);

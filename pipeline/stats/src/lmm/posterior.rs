@@ -13,6 +13,7 @@ use crate::design::{Design, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;
+use crate::random_term::Structure;
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -56,7 +57,7 @@ impl PosteriorOptions {
 /// Stored draws.
 #[derive(Debug, Clone)]
 pub struct Posterior {
-    /// Residual standard deviation, one per draw.
+    /// Residual standard deviation, one per draw; all 1 where sampling variances are known.
     pub sigma: Vec<f64>,
     /// Standard deviation of each random term (draws × terms), in response units.
     pub standard_deviations: Array2<f64>,
@@ -78,11 +79,18 @@ impl Posterior {
     /// As [`Lmm::fit`]; scales of the wrong number or not above zero; no draws.
     pub fn sample(design: &Design, options: &PosteriorOptions) -> Result<Self> {
         options.check(design.random().len())?;
+        if let Some(term) = design.random().iter().find(|term| term.structure == Structure::Correlated) {
+            return Err(StatsError::RandomTerm {
+                term: term.name.clone(),
+                reason: "its effects are correlated, and the draws have a prior for one standard deviation per term"
+                    .into(),
+            });
+        }
         let fit = Lmm::reml().fit(design)?;
         let least_squares = LeastSquares.fit(design)?;
         let profile = Profile::new(design, &design.weighted(least_squares.residuals()))?;
         let mut chain = Chain::new(&profile, options, fit.sigma(), fit.theta())?;
-        let terms = profile.n_terms();
+        let terms = profile.n_parameters();
         let mut posterior = Self {
             sigma: Vec::with_capacity(options.draws),
             standard_deviations: Array2::zeros((options.draws, terms)),
@@ -90,7 +98,7 @@ impl Posterior {
             effects: Array2::zeros((options.draws, profile.n_effects())),
             acceptance_rate: 0.0,
             effective_sample_size: Vec::new(),
-            offset: profile.offsets().to_vec(),
+            offset: profile.layout.offset.clone(),
         };
         for step in 0..options.burn_in {
             chain.step();
@@ -207,6 +215,9 @@ impl<'a> Chain<'a> {
         let mut trial = self.proposal.joint(&self.position, &mut self.random);
         // The density is even in theta, so reflection at zero keeps the walk symmetric.
         trial[1..].iter_mut().for_each(|theta| *theta = theta.abs());
+        if self.profile.sigma_known() {
+            trial[0] = 0.0;
+        }
         let theta = self.theta_at(&trial);
         let log_uniform = self.random.random::<f64>().ln();
         let mut accepted = false;
@@ -221,6 +232,9 @@ impl<'a> Chain<'a> {
             }
         }
         self.proposal.record(accepted);
+        if self.profile.sigma_known() {
+            return;
+        }
         let log_uniform = self.random.random::<f64>().ln();
         let noise: f64 = self.random.sample(StandardNormal);
         let old = self.position[0];

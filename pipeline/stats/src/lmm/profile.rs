@@ -1,6 +1,6 @@
-//! The profiled criterion as a function of the relative standard deviations theta.
+//! The profiled criterion as a function of the relative covariance factors theta.
 //!
-//! Model: `y = Xβ + Zb + e`, `b = Λu`, `u ~ N(0, σ²I)`, `e ~ N(0, σ²W⁻¹)`, with Λ diagonal: theta_k for every group of term k.
+//! Model: `y = Xβ + Zb + e`, `b = Λu`, `u ~ N(0, σ²I)`, `e ~ N(0, σ²W⁻¹)`, with Λ block-diagonal: the factor of its term for every group.
 //! With `LL' = ΛZ'WZΛ + I`, Bates, Mächler, Bolker & Walker (2015), J. Stat. Soft. 67(1), equations 18 to 42, give the criterion
 //! by one sparse and one small dense factorisation. All cross-products are formed once, so an evaluation costs the same
 //! for any number of rows.
@@ -8,6 +8,8 @@
 //! Two changes of basis keep digits: X is replaced by orthonormal columns Q (X = QR) and y by its least-squares
 //! residuals. Then `X'WX` is the identity and `X'Wy` is zero, and near-collinear columns do not enter squared.
 
+use super::layout::Layout;
+use super::products::Products;
 use crate::dense::{cholesky_in_place, dot, solve_lower_transpose};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
@@ -27,31 +29,32 @@ pub enum Criterion {
 pub(crate) struct Profile {
     rows: usize,
     rank: usize,
-    /// Effects in elimination order; `place[i]` is the position of effect `i` counted term by term, group by group.
-    place: Vec<usize>,
-    /// Term of the effect at each position.
-    term_at: Vec<usize>,
-    /// First effect of each term, and the number of effects at the end.
-    offset: Vec<usize>,
-    /// Factor by which a theta of one is multiplied so that its term is as large as the residual in an average row.
+    pub(crate) layout: Layout,
+    /// Factor by which a theta of one is multiplied so that its column is as large as the residual in an average row.
     unit: Vec<f64>,
-    zz: SymmetricSparse,
-    symbolic: SymbolicCholesky,
+    /// `Z'WZ` in elimination order.
+    pub(crate) zz: SymmetricSparse,
+    products: Products,
+    pub(crate) symbolic: SymbolicCholesky,
     /// `Z'W[Q, residual]`, row-major with `rank + 1` columns, in elimination order.
-    zx: Vec<f64>,
+    pub(crate) zx: Vec<f64>,
     residual_sum_of_squares: f64,
     log_determinant_x: f64,
     sum_log_weights: f64,
+    sigma_known: bool,
 }
 
 /// Factors at one theta; reused between evaluations.
 #[derive(Debug, Clone)]
 pub(crate) struct Workspace {
-    scale: Vec<f64>,
-    numeric: NumericCholesky,
-    block: Vec<f64>,
+    theta: Vec<f64>,
+    scaled: SymmetricSparse,
+    pub(crate) numeric: NumericCholesky,
+    /// `L⁻¹Λ'Z'W[Q, residual]`.
+    pub(crate) block: Vec<f64>,
     /// Lower factor of the (rank + 1)² system of fixed columns and residual.
     corner: Vec<f64>,
+    ones: Vec<f64>,
     /// `log |L|²`.
     pub(crate) log_determinant_z: f64,
     /// `log |R_X|²` on the orthonormal columns.
@@ -70,39 +73,28 @@ impl Profile {
         let rank = design.rank();
         let residual_sum_of_squares = dot(weighted_residuals, weighted_residuals);
         let response = design.weighted(design.response());
+        let sigma_known = design.sampling_variances_known();
         // Residuals at the level of rounding of the response mean that the columns explain everything.
-        if !(residual_sum_of_squares > 1e-26 * dot(&response, &response)) {
+        if !sigma_known && !(residual_sum_of_squares > 1e-26 * dot(&response, &response)) {
             return Err(StatsError::PerfectFit);
         }
         let terms = design.random();
-        let mut offset = vec![0];
-        for term in terms {
-            offset.push(offset[offset.len() - 1] + term.n_groups);
-        }
-        let size = offset[terms.len()];
-        let mut by_size: Vec<usize> = (0..terms.len()).collect();
-        by_size.sort_by_key(|&k| std::cmp::Reverse(terms[k].n_groups));
-        let mut place = vec![0; size];
-        let mut term_at = Vec::with_capacity(size);
-        for &k in &by_size {
-            for group in 0..terms[k].n_groups {
-                place[offset[k] + group] = term_at.len();
-                term_at.push(k);
-            }
-        }
-        // Row i, term k: where it acts and how strongly, `√w z`.
-        let acts = |i: usize, k: usize| -> (usize, f64) {
+        let layout = Layout::new(terms);
+        let size = layout.n_effects();
+        // Effects that act in row i, with their strength `√w z`.
+        let slots: Vec<(usize, usize)> =
+            terms.iter().enumerate().flat_map(|(k, term)| (0..term.n_columns()).map(move |c| (k, c))).collect();
+        let acts = |i: usize, slot: usize| -> (usize, f64) {
+            let (k, column) = slots[slot];
             let term = &terms[k];
-            let z = term.covariate.as_ref().map_or(1.0, |covariate| covariate[i]);
-            (place[offset[k] + term.groups[i]], design.root_weight(i) * z)
+            (layout.position(k, term.groups[i], column), design.root_weight(i) * term.columns[column][i])
         };
-        let acts = &acts;
+        let (acts, count) = (&acts, slots.len());
         let contributions = (0..rows).flat_map(move |i| {
-            (0..terms.len()).flat_map(move |k| {
-                (0..=k).map(move |l| {
-                    let (a, za) = acts(i, k);
-                    let (b, zb) = acts(i, l);
-                    (a.min(b), a.max(b), za * zb)
+            (0..count).flat_map(move |a| {
+                (0..=a).map(move |b| {
+                    let ((at_a, z_a), (at_b, z_b)) = (acts(i, a), acts(i, b));
+                    (at_a.min(at_b), at_a.max(at_b), z_a * z_b)
                 })
             })
         });
@@ -112,43 +104,35 @@ impl Profile {
         columns.push(weighted_residuals);
         let mut zx = vec![0.0; size * width];
         for i in 0..rows {
-            for k in 0..terms.len() {
-                let (at, z) = acts(i, k);
+            for slot in 0..count {
+                let (at, z) = acts(i, slot);
                 for (target, column) in zx[at * width..(at + 1) * width].iter_mut().zip(&columns) {
                     *target += z * column[i];
                 }
             }
         }
-        let mut whole = vec![0.0; terms.len()];
-        let mut inside = vec![0.0; terms.len()];
-        for (at, &k) in term_at.iter().enumerate() {
-            whole[k] += zz.diagonal[at];
-            let on_q = &zx[at * width..at * width + rank];
-            inside[k] += dot(on_q, on_q);
-        }
-        for (k, term) in terms.iter().enumerate() {
-            if !(whole[k] - inside[k] > 1e-10 * whole[k]) {
-                return Err(StatsError::RandomTerm {
-                    term: term.name.clone(),
-                    reason: "its groups are already told apart by the fixed columns".into(),
-                });
-            }
-        }
+        let unit = units(design, &layout, &zz, &zx, rows, rank)?;
+        let products = Products::new(&layout, &zz);
         let symbolic = SymbolicCholesky::new(&zz);
         Ok(Self {
             rows,
             rank,
-            place,
-            term_at,
-            unit: whole.iter().map(|sum| (rows as f64 / sum).sqrt()).collect(),
-            offset,
+            layout,
+            unit,
             zz,
+            products,
             symbolic,
             zx,
             residual_sum_of_squares,
             log_determinant_x: design.qr.log_determinant(),
             sum_log_weights: design.sum_log_weights(),
+            sigma_known,
         })
+    }
+
+    /// Number of rows, n.
+    pub(crate) fn rows(&self) -> usize {
+        self.rows
     }
 
     /// Number of fixed columns, p.
@@ -156,29 +140,33 @@ impl Profile {
         self.rank
     }
 
-    pub(crate) fn n_terms(&self) -> usize {
+    /// Number of thetas.
+    pub(crate) fn n_parameters(&self) -> usize {
         self.unit.len()
     }
 
     pub(crate) fn n_effects(&self) -> usize {
-        self.place.len()
-    }
-
-    pub(crate) fn offsets(&self) -> &[usize] {
-        &self.offset
+        self.layout.n_effects()
     }
 
     pub(crate) fn unit(&self) -> &[f64] {
         &self.unit
     }
 
+    /// True when the residual variances are known, so that sigma is one.
+    pub(crate) fn sigma_known(&self) -> bool {
+        self.sigma_known
+    }
+
     pub(crate) fn workspace(&self) -> Workspace {
         let width = self.rank + 1;
         Workspace {
-            scale: vec![0.0; self.n_effects()],
+            theta: vec![0.0; self.n_parameters()],
+            scaled: self.zz.clone(),
             numeric: NumericCholesky::new(&self.symbolic),
             block: vec![0.0; self.n_effects() * width],
             corner: vec![0.0; width * width],
+            ones: vec![1.0; self.n_effects()],
             log_determinant_z: 0.0,
             log_determinant_x: 0.0,
             sum_of_squares: self.residual_sum_of_squares,
@@ -189,19 +177,12 @@ impl Profile {
     #[must_use]
     pub(crate) fn factor(&self, theta: &[f64], work: &mut Workspace) -> bool {
         let width = self.rank + 1;
-        for (scale, &term) in work.scale.iter_mut().zip(&self.term_at) {
-            *scale = theta[term];
-        }
-        if !work.numeric.factor(&self.symbolic, &self.zz, &work.scale) {
+        work.theta.copy_from_slice(theta);
+        self.products.apply(theta, &self.zz, &mut work.scaled);
+        if !work.numeric.factor(&self.symbolic, &work.scaled, &work.ones) {
             return false;
         }
-        for ((target, source), &scale) in
-            work.block.chunks_exact_mut(width).zip(self.zx.chunks_exact(width)).zip(&work.scale)
-        {
-            for (t, s) in target.iter_mut().zip(source) {
-                *t = scale * s;
-            }
-        }
+        self.times_factor(theta, &self.zx, width, &mut work.block);
         work.numeric.solve_lower(&self.symbolic, &mut work.block, width);
         let corner = &mut work.corner;
         corner.fill(0.0);
@@ -226,6 +207,22 @@ impl Profile {
         true
     }
 
+    /// `target = Λ' source` for blocks of `width` columns in elimination order.
+    pub(crate) fn times_factor(&self, theta: &[f64], source: &[f64], width: usize, target: &mut [f64]) {
+        for (at, &(k, column)) in self.layout.owner.iter().enumerate() {
+            let template = &self.layout.templates[k];
+            let row = &mut target[at * width..(at + 1) * width];
+            row.fill(0.0);
+            for below in column..template.columns {
+                let Some(index) = template.theta(below, column) else { continue };
+                let from = at + below - column;
+                for (t, s) in row.iter_mut().zip(&source[from * width..(from + 1) * width]) {
+                    *t += theta[index] * s;
+                }
+            }
+        }
+    }
+
     /// Degrees of freedom of sigma: n - p for REML, n for maximum likelihood.
     pub(crate) fn sigma_df(&self, criterion: Criterion) -> f64 {
         match criterion {
@@ -245,8 +242,24 @@ impl Profile {
     /// `-2 log L` with sigma and the coefficients at their best for the theta last factored, with all constants.
     pub(crate) fn deviance(&self, work: &Workspace, criterion: Criterion) -> f64 {
         let df = self.sigma_df(criterion);
+        let quadratic = if self.sigma_known {
+            work.sum_of_squares + df * (2.0 * std::f64::consts::PI).ln()
+        } else {
+            df * (1.0 + (2.0 * std::f64::consts::PI * work.sum_of_squares / df).ln())
+        };
+        self.log_determinants(work, criterion) + quadratic - self.sum_log_weights
+    }
+
+    /// Best sigma for the theta last factored; one when it is known.
+    pub(crate) fn sigma(&self, work: &Workspace, criterion: Criterion) -> f64 {
+        if self.sigma_known { 1.0 } else { (work.sum_of_squares / self.sigma_df(criterion)).sqrt() }
+    }
+
+    /// `-2 log L` at a given sigma for the theta last factored, with all constants.
+    pub(crate) fn deviance_at_sigma(&self, work: &Workspace, criterion: Criterion, sigma: f64) -> f64 {
         self.log_determinants(work, criterion)
-            + df * (1.0 + (2.0 * std::f64::consts::PI * work.sum_of_squares / df).ln())
+            + self.sigma_df(criterion) * (2.0 * std::f64::consts::PI * sigma * sigma).ln()
+            + work.sum_of_squares / (sigma * sigma)
             - self.sum_log_weights
     }
 
@@ -274,31 +287,96 @@ impl Profile {
             u.iter_mut().zip(noise).for_each(|(value, z)| *value += z);
         }
         work.numeric.solve_lower_transpose(&self.symbolic, &mut u);
-        self.place.iter().map(|&at| work.scale[at] * u[at]).collect()
+        let at_place: Vec<f64> = (0..u.len())
+            .map(|at| {
+                let (k, row) = self.layout.owner[at];
+                let template = &self.layout.templates[k];
+                (0..=row)
+                    .filter_map(|column| Some(work.theta[template.theta(row, column)?] * u[at - row + column]))
+                    .sum()
+            })
+            .collect();
+        self.layout.place.iter().map(|&at| at_place[at]).collect()
     }
 
-    /// Conditional standard deviations of the effects over sigma, in term order, given the coefficients.
+    /// Conditional standard deviations of the effects over sigma, in term order, given the coefficients: the roots of the diagonal
+    /// of `Λ(LL')⁻¹Λ'`.
     pub(crate) fn conditional_spread(&self, work: &Workspace) -> Vec<f64> {
-        let inverse = work.numeric.inverse_diagonal(&self.symbolic);
-        self.place.iter().map(|&at| work.scale[at] * inverse[at].sqrt()).collect()
+        let mut scratch = vec![0.0; self.n_effects()];
+        let mut values = Vec::new();
+        let mut spread = |at: usize| {
+            let (k, row) = self.layout.owner[at];
+            let template = &self.layout.templates[k];
+            values.clear();
+            let mut first = 0;
+            for column in 0..=row {
+                match template.theta(row, column) {
+                    Some(index) => values.push(work.theta[index]),
+                    None => first = column + 1,
+                }
+            }
+            work.numeric.inverse_form(&self.symbolic, at - row + first, &values, &mut scratch).sqrt()
+        };
+        self.layout.place.iter().map(|&at| spread(at)).collect()
     }
 
-    /// A theta of moderate size from the least-squares residuals: the method of moments, one term at a time.
+    /// A theta of moderate size from the least-squares residuals: the method of moments, one column at a time, no correlation.
     pub(crate) fn moment_start(&self) -> Vec<f64> {
         let width = self.rank + 1;
-        let variance = self.residual_sum_of_squares / (self.rows - self.rank) as f64;
-        let mut excess = vec![0.0; self.n_terms()];
-        let mut size = vec![0.0; self.n_terms()];
-        for (at, &k) in self.term_at.iter().enumerate() {
+        let variance =
+            if self.sigma_known { 1.0 } else { self.residual_sum_of_squares / (self.rows - self.rank) as f64 };
+        let mut excess = vec![0.0; self.n_parameters()];
+        let mut size = vec![0.0; self.n_parameters()];
+        for (at, &(k, column)) in self.layout.owner.iter().enumerate() {
+            let Some(index) = self.layout.templates[k].theta(column, column) else { continue };
             let sum = self.zx[at * width + self.rank];
-            excess[k] += sum * sum / variance - self.zz.diagonal[at];
-            size[k] += self.zz.diagonal[at].powi(2);
+            excess[index] += sum * sum / variance - self.zz.diagonal[at];
+            size[index] += self.zz.diagonal[at].powi(2);
         }
-        (0..self.n_terms())
-            .map(|k| {
-                let theta = (excess[k] / size[k]).max(0.0).sqrt() / self.unit[k];
-                theta.clamp(0.2, 3.0) * self.unit[k]
+        (0..self.n_parameters())
+            .map(|index| {
+                if !self.layout.parameters[index].is_diagonal() {
+                    return 0.0;
+                }
+                let theta = (excess[index] / size[index]).max(0.0).sqrt() / self.unit[index];
+                theta.clamp(0.2, 3.0) * self.unit[index]
             })
             .collect()
     }
+}
+
+/// Size of each theta that makes its column as large as the residual; refuses columns inside the fixed ones.
+fn units(
+    design: &Design,
+    layout: &Layout,
+    zz: &SymmetricSparse,
+    zx: &[f64],
+    rows: usize,
+    rank: usize,
+) -> Result<Vec<f64>> {
+    let width = rank + 1;
+    let mut whole = vec![0.0; layout.parameters.len()];
+    let mut inside = vec![0.0; layout.parameters.len()];
+    for (at, &(k, column)) in layout.owner.iter().enumerate() {
+        if let Some(index) = layout.templates[k].theta(column, column) {
+            let on_q = &zx[at * width..at * width + rank];
+            whole[index] += zz.diagonal[at];
+            inside[index] += dot(on_q, on_q);
+        }
+    }
+    layout
+        .parameters
+        .iter()
+        .map(|parameter| {
+            let diagonal = layout.templates[parameter.term].theta(parameter.row, parameter.row);
+            let index = diagonal.ok_or(StatsError::Numerical { step: "the layout of the random terms" })?;
+            if !(whole[index] - inside[index] > 1e-10 * whole[index]) {
+                return Err(StatsError::RandomTerm {
+                    term: design.random()[parameter.term].label(parameter.row),
+                    reason: "its groups are already told apart by the fixed columns".into(),
+                });
+            }
+            Ok((rows as f64 / whole[index]).sqrt())
+        })
+        .collect()
 }

@@ -1,6 +1,7 @@
 //! What a mixed model fit can be asked.
 
-use super::degrees_of_freedom::VarianceUncertainty;
+use super::degrees_of_freedom::{DegreesOfFreedom, VarianceUncertainty};
+use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::Criterion;
 use crate::dense::{dot, quadratic_form, solve_upper_transpose};
@@ -9,12 +10,13 @@ use crate::error::Result;
 use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::least_squares::IndependentCombinations;
 use crate::note::Note;
+use crate::random_term::Structure;
 use ndarray::Array2;
 
-/// Estimated variance of one random term, or of the residual.
+/// Estimated variance of one random column, or of the residual.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VarianceComponent {
-    /// Name of the term; `residual` for the last one.
+    /// Name of the term, with the column in brackets where it has several; `residual` for the last one.
     pub term: String,
     /// Variance, in squared units of the response (per squared unit of the covariate for a slope).
     pub variance: f64,
@@ -28,16 +30,39 @@ impl VarianceComponent {
     }
 }
 
-/// Predicted effects of one random term.
+/// Estimated correlation of the effects of two columns of one term.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Correlation {
+    /// Name of the term.
+    pub term: String,
+    /// Names of the two columns.
+    pub columns: (String, String),
+    /// Correlation; NaN where one of the two variances is zero.
+    pub correlation: f64,
+    /// Covariance, in squared units of the response (over those of the columns).
+    pub covariance: f64,
+}
+
+/// Predicted effects of one column of a random term.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ConditionalModes {
     /// Name of the term.
     pub term: String,
+    /// Name of the column that the effects multiply.
+    pub column: String,
     /// Most likely effect of each group given the data and the estimates, also known as BLUP.
     pub modes: Vec<f64>,
     /// Standard deviation of each effect given the data, the estimates *and* the fixed coefficients, which understates
     /// the uncertainty when there are few groups.
     pub conditional_sd: Vec<f64>,
+}
+
+/// Shape of a random term, for comparisons of fits.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct TermShape {
+    pub(super) name: String,
+    pub(super) columns: usize,
+    pub(super) structure: Structure,
 }
 
 /// Result of [`Lmm::fit`](super::Lmm::fit).
@@ -53,33 +78,53 @@ pub struct LmmFit {
     pub(super) deviance: f64,
     pub(super) theta: Vec<f64>,
     pub(super) components: Vec<VarianceComponent>,
-    pub(super) term_names: Vec<String>,
-    pub(super) offset: Vec<usize>,
-    pub(super) effects: Vec<f64>,
-    pub(super) spread: Vec<f64>,
+    pub(super) terms: Vec<TermShape>,
+    pub(super) correlations: Vec<Correlation>,
+    pub(super) modes: Vec<ConditionalModes>,
+    pub(super) sigma_known: bool,
     pub(super) marginal: Vec<f64>,
     pub(super) fitted: Vec<f64>,
     pub(super) residuals: Vec<f64>,
     pub(super) uncertainty: VarianceUncertainty,
+    pub(super) kenward_roger: Option<KenwardRoger>,
+    /// Adjusted covariance, where Kenward-Roger was asked for.
+    pub(super) adjusted: Option<Array2<f64>>,
     pub(super) optimum: OptimumRecord,
     pub(super) notes: Vec<Note>,
     pub(super) n_observations: usize,
 }
 
 impl LmmFit {
-    /// Residual standard deviation of a row with weight one.
+    /// Covariance of the fixed coefficients (p × p) given the estimated variances, not adjusted by any method.
+    pub fn plain_covariance(&self) -> &Array2<f64> {
+        &self.covariance
+    }
+
+    /// Which degrees of freedom the tests use.
+    pub fn degrees_of_freedom(&self) -> DegreesOfFreedom {
+        if self.kenward_roger.is_some() { DegreesOfFreedom::KenwardRoger } else { DegreesOfFreedom::Satterthwaite }
+    }
+
+    /// Residual standard deviation of a row with weight one; exactly 1 where sampling variances are known.
     pub fn sigma(&self) -> f64 {
         self.sigma
     }
 
-    /// Standard deviation of each random term over sigma.
+    /// Relative covariance factors, term by term: the standard deviation over sigma of a term with one, or the lower triangle of the
+    /// factor of a correlated term, column by column.
     pub fn theta(&self) -> &[f64] {
         &self.theta
     }
 
-    /// Variance of each random term, and of the residual last.
+    /// Variance of each random column (one for a term with a common standard deviation), and of the residual last. Where sampling
+    /// variances are known there is no residual entry.
     pub fn variance_components(&self) -> &[VarianceComponent] {
         &self.components
+    }
+
+    /// Correlations of correlated terms, pair by pair; empty without such terms.
+    pub fn correlations(&self) -> &[Correlation] {
+        &self.correlations
     }
 
     /// Which likelihood was maximised.
@@ -107,18 +152,9 @@ impl LmmFit {
         &self.residuals
     }
 
-    /// Predicted effects, one entry per random term.
-    pub fn conditional_modes(&self) -> Vec<ConditionalModes> {
-        (0..self.term_names.len())
-            .map(|k| {
-                let range = self.offset[k]..self.offset[k + 1];
-                ConditionalModes {
-                    term: self.term_names[k].clone(),
-                    modes: self.effects[range.clone()].to_vec(),
-                    conditional_sd: self.spread[range].to_vec(),
-                }
-            })
-            .collect()
+    /// Predicted effects, one entry per column of every random term.
+    pub fn conditional_modes(&self) -> &[ConditionalModes] {
+        &self.modes
     }
 
     /// How the search for the variances went.
@@ -143,9 +179,9 @@ impl LinearFit for LmmFit {
         &self.coefficients
     }
 
-    /// Covariance of the fixed coefficients (p × p), given the estimated variances.
+    /// Covariance of the fixed coefficients (p × p): given the estimated variances, or with Kenward and Roger's adjustment.
     fn covariance(&self) -> &Array2<f64> {
-        &self.covariance
+        self.adjusted.as_ref().unwrap_or(&self.covariance)
     }
 
     /// Maximised (restricted) log-likelihood with all constants.
@@ -153,9 +189,9 @@ impl LinearFit for LmmFit {
         -0.5 * self.deviance
     }
 
-    /// Number of estimated parameters: coefficients, one standard deviation per term, sigma.
+    /// Number of estimated parameters: coefficients, thetas, and sigma where it is estimated.
     fn n_parameters(&self) -> usize {
-        self.coefficients.len() + self.theta.len() + 1
+        self.coefficients.len() + self.theta.len() + usize::from(!self.sigma_known)
     }
 
     /// Remarks about the fit.
@@ -168,7 +204,8 @@ impl LinearFit for LmmFit {
         self.n_observations
     }
 
-    /// Value of `row · coefficients` with Satterthwaite degrees of freedom (Kuznetsova, Brockhoff & Christensen 2017).
+    /// Value of `row · coefficients` with degrees of freedom by Satterthwaite's method (Kuznetsova, Brockhoff & Christensen 2017) or
+    /// Kenward and Roger's, as the fit was asked for.
     ///
     /// # Errors
     /// A row of the wrong length or not finite.
@@ -177,8 +214,13 @@ impl LinearFit for LmmFit {
         check_finite("the contrast", row)?;
         let mut on_q = row.to_vec();
         solve_upper_transpose(&self.upper, &mut on_q);
+        let estimate = dot(row, &self.coefficients);
+        if let Some(adjustment) = &self.kenward_roger {
+            let (std_error, df) = adjustment.contrast(&on_q);
+            return Ok(Contrast { estimate, std_error, df, method: KENWARD_ROGER.into() });
+        }
         Ok(Contrast {
-            estimate: dot(row, &self.coefficients),
+            estimate,
             std_error: self.sigma * quadratic_form(&self.unscaled, &on_q).sqrt(),
             df: self.uncertainty.df(&on_q, &self.unscaled, self.residual_df()),
             method: self.uncertainty.method(),
@@ -187,13 +229,17 @@ impl LinearFit for LmmFit {
 
     /// Joint F test that all `rows · coefficients` (r × p) are zero.
     ///
-    /// The rows are turned into uncorrelated contrasts with F the mean of their squared t values; the denominator degrees of
-    /// freedom match the expectation of F (Fai & Cornelius 1996).
+    /// Satterthwaite: the rows are turned into uncorrelated contrasts with F the mean of their squared t values; the denominator degrees
+    /// of freedom match the expectation of F (Fai & Cornelius 1996). Kenward-Roger: the scaled F of the paper.
     ///
     /// # Errors
     /// Rows of the wrong length, not finite, or all zero.
     fn joint_test(&self, rows: &Array2<f64>) -> Result<JointTest> {
         let combinations = IndependentCombinations::new(rows, &self.upper, Some(&self.unscaled))?;
+        if let Some(adjustment) = &self.kenward_roger {
+            let estimates: Vec<f64> = combinations.rows.iter().map(|row| dot(row, &self.coefficients)).collect();
+            return adjustment.joint_test(&combinations.on_q, &estimates, KENWARD_ROGER.into());
+        }
         let statistics = combinations.squared_over_variance(&self.coefficients);
         let rank = statistics.len();
         let f = statistics.iter().sum::<f64>() / (rank as f64 * self.sigma * self.sigma);
@@ -205,6 +251,8 @@ impl LinearFit for LmmFit {
         Ok(JointTest::new(f, rank as f64, pooled_df(&each), self.uncertainty.method()))
     }
 }
+
+const KENWARD_ROGER: &str = "kenward-roger";
 
 /// Denominator degrees of freedom of a mean of squared independent t values with the given degrees of freedom.
 ///

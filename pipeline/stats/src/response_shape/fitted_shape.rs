@@ -6,11 +6,21 @@ use super::lack_of_fit::lack_of_fit;
 use super::optimum::{QuadraticOptimum, QuadraticRows};
 use super::profile_set::{ProfileSet, Yardstick, profile_set};
 use super::shape::{Shape, Side};
+use super::spline_basis::SplineBasis;
+use super::spline_curve::SplineCurve;
 use crate::design::{Design, check_finite};
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest, LinearFit};
+use crate::interval::Interval;
 use crate::lmm::{Lmm, LmmFit};
 use crate::note::Note;
+use crate::random_term::RandomTerm;
+
+/// Name of the spline's random term.
+const SPLINE: &str = "spline";
+
+/// Segments of the spline; see [`SplineBasis::new`].
+const SEGMENTS: usize = 10;
 
 /// A shape with its fits by maximum likelihood (to compare shapes) and restricted maximum likelihood (to report).
 ///
@@ -24,6 +34,7 @@ pub struct FittedShape {
     restricted: LmmFit,
     /// The model with the derivative by the joint as one more column; `None` without a joint, or where that column says nothing new.
     tangent: Option<(Design, LmmFit)>,
+    spline: Option<SplineCurve>,
     lack_of_fit: Option<JointTest>,
     frame: ResponseFrame,
     notes: Vec<Note>,
@@ -47,7 +58,16 @@ impl FittedShape {
         };
         let at = joint.as_ref().map(|joint| joint.estimate);
         let columns = shape.columns(frame, at);
-        let design = frame.design(&columns)?;
+        let basis = match shape {
+            Shape::Spline => {
+                Some(SplineBasis::new(Interval { low: frame.range().0, high: frame.range().1 }, SEGMENTS)?)
+            }
+            _ => None,
+        };
+        let design = match &basis {
+            Some(basis) => frame.design_with_term(&columns, RandomTerm::smooth(SPLINE, basis.columns(frame.x())?))?,
+            None => frame.design(&columns)?,
+        };
         if let Some((name, _)) = columns.iter().find(|(name, _)| design.aliased().contains(name)) {
             return Err(refuse(format!("its {name} is already explained by the other columns")));
         }
@@ -68,6 +88,10 @@ impl FittedShape {
                 ));
             }
         }
+        let spline = match basis {
+            Some(basis) => Some(SplineCurve::new(&design, &restricted, basis)?),
+            None => None,
+        };
         let lack_of_fit = lack_of_fit(frame, shape, at)?;
         Ok(Self {
             shape,
@@ -76,6 +100,7 @@ impl FittedShape {
             maximum_likelihood,
             restricted,
             tangent,
+            spline,
             lack_of_fit,
             frame: frame.clone(),
             notes,
@@ -122,16 +147,25 @@ impl FittedShape {
         self.maximum_likelihood.criterion() + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0)
     }
 
-    /// F test against level means; `None` when no level is left over.
+    /// F test against level means; `None` when no level is left over, and for a spline, which bends until it fits.
     pub fn lack_of_fit(&self) -> Option<&JointTest> {
         self.lack_of_fit.as_ref()
     }
 
+    /// Standard deviation of the spline's effects and its effective number of parameters, those of other terms included; `None` for
+    /// another shape.
+    pub fn spline_roughness(&self) -> Option<(f64, f64)> {
+        let spline = self.spline.as_ref()?;
+        let component = self.restricted.variance_components().iter().find(|part| part.term == SPLINE)?;
+        Some((component.standard_deviation, spline.effective_parameters()))
+    }
+
     /// Fitted response at `x` with the other columns at their means over the rows. Standard errors of a plateau count its joint in
-    /// by linearising the curve at the estimate.
+    /// by linearising the curve at the estimate; those of a spline count its smoothing bias in (Nychka 1988), with the rows less
+    /// the effective parameters as degrees of freedom.
     ///
     /// # Errors
-    /// An x that is not finite, other columns that leave the level of the curve open.
+    /// An x that is not finite (for a spline: outside the range of the data), other columns that leave the level of the curve open.
     pub fn curve(&self, x: f64) -> Result<Contrast> {
         let reference = self.frame.reference();
         self.ask(&reference, x, None)
@@ -157,6 +191,10 @@ impl FittedShape {
         };
         let mut row = others.to_vec();
         row.extend(less(&|x| self.shape.values(x, self.frame.centre(), joint)));
+        if let Some(spline) = &self.spline {
+            let row = self.design.estimable_row(&row)?;
+            return spline.ask(&self.restricted, &row, x, reference);
+        }
         let plain = self.restricted.contrast(&self.design.estimable_row(&row)?)?;
         let (Some((design, fit)), Some(joint)) = (&self.tangent, joint) else { return Ok(plain) };
         row.extend(less(&|x| self.shape.tangent(x, joint).into_iter().collect()));

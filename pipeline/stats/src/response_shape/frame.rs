@@ -1,7 +1,8 @@
 //! A response over x with everything else that stands in its model, checked once.
 
-use crate::design::{Design, RandomTerm, check_finite, check_length};
+use crate::design::{Design, check_finite, check_length};
 use crate::error::{Result, StatsError};
+use crate::random_term::RandomTerm;
 use ndarray::Array2;
 
 /// A response, the variable x it is a curve over, and the rest of the model: other fixed columns, random terms, weights.
@@ -106,6 +107,14 @@ impl ResponseFrame {
             .chain(shape.iter().map(|(name, _)| name.clone()))
             .collect();
         Design::new(self.response.clone(), fixed, names, self.random.clone(), self.weights.clone())
+    }
+
+    /// As [`ResponseFrame::design`] with one more random term after the others.
+    pub(crate) fn design_with_term(&self, shape: &[(String, Vec<f64>)], term: RandomTerm) -> Result<Design> {
+        let design = self.design(shape)?;
+        let mut random = self.random.clone();
+        random.push(term);
+        design.with_random(random)
     }
 
     /// Constant and means of the other columns over the rows: where curves are shown.

@@ -14,6 +14,9 @@ use ndarray::Array2;
 /// parameter. With random terms: the F test of what the level indicators add to the shape's columns (and, for a plateau, to the
 /// derivative by the joint) in a restricted-likelihood fit.
 pub(crate) fn lack_of_fit(frame: &ResponseFrame, shape: Shape, joint: Option<f64>) -> Result<Option<JointTest>> {
+    if shape == Shape::Spline {
+        return Ok(None);
+    }
     let columns = shape.columns(frame, joint);
     if frame.has_random_terms() {
         let mut saturated = columns;

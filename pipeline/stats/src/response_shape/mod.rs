@@ -10,6 +10,7 @@ mod optimum;
 mod profile_set;
 mod shape;
 mod spline_basis;
+mod spline_curve;
 
 pub use comparison::{AveragedPoint, DroppedShape, ShapeComparison};
 pub use confidence_set::{ConstrainedSet, FiellerSet};

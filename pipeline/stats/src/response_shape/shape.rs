@@ -24,11 +24,14 @@ pub enum Shape {
     LinearPlateau(Side),
     /// `f = p - k max(j - x, 0)²` with the plateau to the right; `f = p - k max(x - j, 0)²` with the plateau to the left.
     QuadraticPlateau(Side),
+    /// A penalised cubic spline, `f = a + b (x - c) + Σ z_k(x) u_k` with `u_k ~ N(0, tau²)`: any smooth curve, as far from a straight
+    /// line as the likelihood asks for. Columns as in [`SplineBasis`](crate::SplineBasis) over the range of x with ten segments.
+    Spline,
 }
 
 impl Shape {
     /// Every shape.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Flat,
         Self::Linear,
         Self::Quadratic,
@@ -36,6 +39,7 @@ impl Shape {
         Self::LinearPlateau(Side::Left),
         Self::QuadraticPlateau(Side::Right),
         Self::QuadraticPlateau(Side::Left),
+        Self::Spline,
     ];
 
     /// Name for tables.
@@ -48,16 +52,19 @@ impl Shape {
             Self::LinearPlateau(Side::Left) => "plateau-linear",
             Self::QuadraticPlateau(Side::Right) => "quadratic-plateau",
             Self::QuadraticPlateau(Side::Left) => "plateau-quadratic",
+            Self::Spline => "spline",
         }
     }
 
-    /// Different values of x needed. A plateau's joint is tied down only when two levels lie on the slope and two on the plateau.
+    /// Different values of x needed. A plateau's joint is tied down only when two levels lie on the slope and two on the plateau;
+    /// a spline's roughness only when three levels are left beside a straight line.
     pub fn levels_needed(self) -> usize {
         match self {
             Self::Flat => 1,
             Self::Linear => 2,
             Self::Quadratic => 3,
             Self::LinearPlateau(_) | Self::QuadraticPlateau(_) => 4,
+            Self::Spline => 5,
         }
     }
 
@@ -65,14 +72,14 @@ impl Shape {
     pub fn side(self) -> Option<Side> {
         match self {
             Self::LinearPlateau(side) | Self::QuadraticPlateau(side) => Some(side),
-            Self::Flat | Self::Linear | Self::Quadratic => None,
+            Self::Flat | Self::Linear | Self::Quadratic | Self::Spline => None,
         }
     }
 
     /// Values at `x` of the columns whose coefficients are the parameters after the constant.
     pub(crate) fn values(self, x: f64, centre: f64, joint: Option<f64>) -> Vec<f64> {
         match (self, joint) {
-            (Self::Linear, _) => vec![x - centre],
+            (Self::Linear | Self::Spline, _) => vec![x - centre],
             (Self::Quadratic, _) => vec![x - centre, (x - centre).powi(2)],
             (Self::LinearPlateau(Side::Right), Some(joint)) => vec![-(joint - x).max(0.0)],
             (Self::LinearPlateau(Side::Left), Some(joint)) => vec![(x - joint).max(0.0)],
@@ -90,7 +97,7 @@ impl Shape {
             Self::LinearPlateau(Side::Left) => Some(-on_slope(x > joint)),
             Self::QuadraticPlateau(Side::Right) => Some(-2.0 * (joint - x).max(0.0)),
             Self::QuadraticPlateau(Side::Left) => Some(2.0 * (x - joint).max(0.0)),
-            Self::Flat | Self::Linear | Self::Quadratic => None,
+            Self::Flat | Self::Linear | Self::Quadratic | Self::Spline => None,
         }
     }
 
@@ -98,7 +105,7 @@ impl Shape {
     pub(crate) fn columns(self, frame: &ResponseFrame, joint: Option<f64>) -> Vec<(String, Vec<f64>)> {
         let names: &[&str] = match self {
             Self::Flat => &[],
-            Self::Linear => &["slope"],
+            Self::Linear | Self::Spline => &["slope"],
             Self::Quadratic => &["slope", "curvature"],
             Self::LinearPlateau(_) => &["slope before the joint"],
             Self::QuadraticPlateau(_) => &["curvature before the joint"],
