@@ -14,4 +14,5 @@ mod near;
 mod posterior;
 mod response_shapes;
 mod scale;
+mod spline;
 mod variances;
