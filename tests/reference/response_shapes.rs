@@ -260,10 +260,9 @@ fn plain_rss(columns: &[Vec<f64>], y: &[f64]) -> f64 {
         .collect();
     for k in 0..p {
         for i in (0..p).filter(|&i| i != k) {
-            let factor = a[i][k] / a[k][k];
-            for j in 0..=p {
-                a[i][j] -= factor * a[k][j];
-            }
+            let pivot = a[k].clone();
+            let factor = a[i][k] / pivot[k];
+            a[i].iter_mut().zip(pivot).for_each(|(value, above)| *value -= factor * above);
         }
     }
     let fitted = |row: usize| (0..p).map(|k| a[k][p] / a[k][k] * columns[k][row]).sum::<f64>();
@@ -533,4 +532,117 @@ fn shapes_with_random_terms_use_the_likelihood_of_the_whole_model() {
     // Maximum likelihood lets the variances answer: close to the Fieller set, not the same.
     near::relative(likelihood.pieces[0].low, fieller.low, 0.02, "low");
     near::relative(likelihood.pieces[0].high, fieller.high, 0.02, "high");
+}
+
+/// A trial like those of the next tests: field-seasons of blocks, a response that levels off, random level and slope.
+fn field_seasons() -> ResponseFrame {
+    let mut random = ChaCha8Rng::seed_from_u64(77);
+    let mut normal = || -> f64 { random.sample(StandardNormal) };
+    let n = 21 * 16;
+    let x: Vec<f64> = (0..n).map(|i| [40.0, 80.0, 110.0, 150.0, 190.0, 220.0, 250.0, 300.0][i % 8]).collect();
+    let field: Vec<usize> = (0..n).map(|i| i / 16).collect();
+    let (level, slope): (Vec<f64>, Vec<f64>) = (0..21).map(|_| (normal(), 0.3 * normal())).unzip();
+    let block: Vec<f64> = (0..42).map(|_| 0.4 * normal()).collect();
+    let response = (0..n)
+        .map(|i| {
+            let rise = 0.02 * x[i].min(170.0) + slope[field[i]] * (x[i] - 170.0) / 130.0;
+            rise + level[field[i]] + block[i / 8] + 0.5 * normal()
+        })
+        .collect();
+    let covariate = x.iter().map(|x| (x - 170.0) / 130.0).collect();
+    let terms = vec![
+        RandomTerm::intercept("field", field.clone(), 21),
+        RandomTerm::intercept("block", (0..n).map(|i| i / 8).collect(), 42),
+        RandomTerm::slope("x", field, 21, covariate),
+    ];
+    ResponseFrame::new(response, x, Array2::zeros((n, 0)), vec![], terms, None).expect("frame")
+}
+
+#[test]
+fn with_random_terms_no_joint_on_a_grid_of_whole_fits_beats_the_one_found() {
+    let frame = field_seasons();
+    let clock = std::time::Instant::now();
+    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
+    println!("eight shapes of 336 rows with 3 random terms: {:?}", clock.elapsed());
+    assert_eq!(comparison.best().shape(), Shape::LinearPlateau(Side::Right));
+    for shape in [Shape::LinearPlateau(Side::Right), Shape::QuadraticPlateau(Side::Right)] {
+        let fit = comparison.get(shape).expect("fitted");
+        let joint = fit.joint().expect("a joint");
+        near::absolute(joint.deviance, fit.maximum_likelihood().criterion(), 1e-8, "deviance at the joint");
+        let power = if shape == Shape::LinearPlateau(Side::Right) { 1 } else { 2 };
+        let x = fit.design();
+        let grid = (0..40).map(|k| 80.0 + 5.5 * f64::from(k));
+        let close = (-4..=4).map(|k| joint.estimate + 0.2 * f64::from(k));
+        for at in grid.chain(close) {
+            let column = Array2::from_shape_fn((336, 2), |(i, j)| match j {
+                0 => 1.0,
+                _ => (at - frame.x()[i]).max(0.0).powi(power),
+            });
+            let names = vec!["one".into(), "slope".into()];
+            let design = Design::new(x.response().to_vec(), column, names, x.random().to_vec(), None).expect("design");
+            let other = Lmm::maximum_likelihood().fit(&design).expect("fit").criterion();
+            assert!(other >= joint.deviance - 1e-8, "{} at {at}: {other} below {}", shape.name(), joint.deviance);
+        }
+    }
+}
+
+#[test]
+fn the_order_of_rows_changes_nothing() {
+    let (x, covariate, y) = noisy(13, |x| 0.08 * x.min(45.0));
+    let comparison = |order: &[usize]| {
+        let pick = |values: &[f64]| order.iter().map(|&i| values[i]).collect::<Vec<f64>>();
+        let z = pick(&covariate);
+        let columns = Array2::from_shape_fn((24, 1), |(i, _)| z[i]);
+        let frame = ResponseFrame::new(pick(&y), pick(&x), columns, vec!["z".into()], vec![], None).expect("frame");
+        ShapeComparison::new(&frame, &Shape::ALL).expect("comparison")
+    };
+    let plain: Vec<usize> = (0..24).collect();
+    let mixed: Vec<usize> = (0..24).map(|i| (i * 7 + 5) % 24).collect();
+    let (a, b, again) = (comparison(&plain), comparison(&mixed), comparison(&plain));
+    near::scaled(b.weights(), a.weights(), &[1.0; 8], 1e-7, "weights");
+    assert_eq!(a.weights(), again.weights(), "the same input gives the same bytes");
+    for (one, other) in a.candidates().iter().zip(b.candidates()) {
+        near::relative(
+            other.curve(33.0).expect("curve").estimate,
+            one.curve(33.0).expect("curve").estimate,
+            1e-6,
+            "curve",
+        );
+    }
+}
+
+#[test]
+fn coverage_of_the_constrained_set_is_as_promised_and_flat_trials_exclude_nothing() {
+    // Randomised complete blocks, six levels in four blocks, sd 1, 1500 trials: Monte Carlo error of a share .0056 at .95.
+    let range = Interval { low: 0.0, high: 1.0 };
+    let x: Vec<f64> = (0..24).map(|i| (i % 6) as f64 / 5.0).collect();
+    let indicators = Array2::from_shape_fn((24, 4), |(i, j)| f64::from(u8::from(i / 6 == j)));
+    let names: Vec<String> = (0..4).map(|j| format!("block {j}")).collect();
+    let run = |curve: &dyn Fn(f64) -> f64, truth: f64| {
+        let (mut covered, mut whole, mut inner) = (0, 0, 0);
+        for seed in 0..1500 {
+            let mut random = ChaCha8Rng::seed_from_u64(10_000 + seed);
+            let y = x.iter().map(|&x| curve(x) + random.sample::<f64, _>(StandardNormal)).collect();
+            let frame =
+                ResponseFrame::new(y, x.clone(), indicators.clone(), names.clone(), vec![], None).expect("frame");
+            let optimum = FittedShape::fit(&frame, Shape::Quadratic).expect("fit").optimum(0.0).expect("optimum");
+            let set = optimum.constrained_set(0.95, range).expect("set");
+            covered += usize::from(set.contains(truth));
+            whole += usize::from(set.share_of_range() > 1.0 - 1e-12);
+            let best = optimum.constrained_estimate(range).expect("range");
+            inner += usize::from(best > 0.0 && best < 1.0);
+        }
+        [covered, whole, inner].map(|count| count as f64 / 1500.0)
+    };
+    let [covered, _, inner] = run(&|x| -8.0 * (x - 0.5).powi(2), 0.5);
+    near::absolute(covered, 0.95, 0.02, "an inner optimum");
+    assert!(inner > 0.99);
+    let [covered, _, _] = run(&|x| -2.0 * (x - 1.0).powi(2), 1.0);
+    assert!(covered > 0.945, "an optimum at the upper end: {covered}");
+    let [covered, _, _] = run(&|x| 1.5 * x - 0.3 * x * x, 1.0);
+    assert!(covered > 0.945, "an optimum beyond the upper end: {covered}");
+    // Independent simulations of this design: nothing excluded in 85-87 %, an inner optimum shown by 41 % of flat trials.
+    let [_, whole, inner] = run(&|_| 0.0, 0.5);
+    near::absolute(whole, 0.86, 0.04, "flat trials that exclude nothing");
+    near::absolute(inner, 0.41, 0.04, "flat trials with an inner optimum");
 }

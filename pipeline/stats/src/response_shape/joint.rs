@@ -5,7 +5,7 @@ use super::shape::{Shape, Side};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;
-use crate::lmm::Lmm;
+use crate::lmm::{Criterion, Lmm, deviance_at};
 
 /// Where a slope meets its plateau.
 ///
@@ -17,7 +17,7 @@ pub struct Joint {
     pub estimate: f64,
     /// `-2 log L` (maximum likelihood) at the estimate.
     pub deviance: f64,
-    /// Fits made during the search.
+    /// Values of the likelihood looked at during the search.
     pub evaluations: usize,
     /// True when the estimate is a value of x, where the likelihood has its kink.
     pub at_level: bool,
@@ -56,10 +56,68 @@ pub(crate) fn search(frame: &ResponseFrame, shape: Shape, side: Side) -> Result<
         Side::Left => &levels[..levels.len() - 1],
     };
     let mut evaluations = 0;
-    let mut at = |joint: f64| -> Result<(f64, f64)> {
-        evaluations += 1;
-        Ok((deviance_at_joint(frame, shape, joint)?, joint))
+    let (deviance, mut estimate) = if frame.has_random_terms() {
+        alternate(frame, shape, knots, &mut evaluations)?
+    } else {
+        sweep(knots, |joint| {
+            evaluations += 1;
+            Ok((deviance_at_joint(frame, shape, joint)?, joint))
+        })?
     };
+    let (low, high) = frame.range();
+    // A kink is approached to about 1e-8 by function values alone; the level itself is then the answer.
+    if let Some(&level) = knots.iter().find(|level| (**level - estimate).abs() < 1e-6 * (high - low))
+        && deviance_at_joint(frame, shape, level)? <= deviance + 1e-9 * (1.0 + deviance.abs())
+    {
+        estimate = level;
+    }
+    let at_level = levels.contains(&estimate);
+    let at_edge = estimate == knots[0] || estimate == knots[knots.len() - 1];
+    Ok(Joint { estimate, deviance, evaluations, at_level, at_edge })
+}
+
+/// Rounds of [`alternate`]; joint and variances hardly depend on each other, so a handful is enough.
+const ROUNDS: usize = 20;
+
+/// With random terms: the best joint over all gaps for given relative variances, then new variances for that joint, until neither moves.
+/// A sweep with variances held costs one factorisation a point where a fit would cost hundreds.
+fn alternate(frame: &ResponseFrame, shape: Shape, knots: &[f64], evaluations: &mut usize) -> Result<(f64, f64)> {
+    let fit_at = |joint: f64| Lmm::maximum_likelihood().fit(&frame.design(&shape.columns(frame, Some(joint)))?);
+    let (low, high) = frame.range();
+    let mut best = (f64::INFINITY, knots[0]);
+    let mut theta = Vec::new();
+    for &knot in knots {
+        let fit = fit_at(knot)?;
+        *evaluations += 1;
+        if fit.criterion() < best.0 {
+            (best, theta) = ((fit.criterion(), knot), fit.theta().to_vec());
+        }
+    }
+    for round in 0..ROUNDS {
+        // After the first sweep only the gaps beside the best joint are looked at.
+        let beside = knots.partition_point(|knot| *knot < best.1);
+        let near = &knots[beside.saturating_sub(2)..(beside + 2).min(knots.len())];
+        let found = sweep(if round == 0 { knots } else { near }, |joint| {
+            *evaluations += 1;
+            let design = frame.design(&shape.columns(frame, Some(joint)))?;
+            Ok((deviance_at(&design, &theta, Criterion::MaximumLikelihood)?, joint))
+        })?;
+        let fit = fit_at(found.1)?;
+        *evaluations += 1;
+        if fit.criterion() >= best.0 {
+            break;
+        }
+        let (gain, moved) = (best.0 - fit.criterion(), (found.1 - best.1).abs());
+        (best, theta) = ((fit.criterion(), found.1), fit.theta().to_vec());
+        if gain < 1e-10 * (1.0 + best.0.abs()) && moved < 1e-7 * (high - low) {
+            break;
+        }
+    }
+    Ok(best)
+}
+
+/// The best joint over the knots and the gaps between them; `at` gives a value with its joint.
+fn sweep(knots: &[f64], mut at: impl FnMut(f64) -> Result<(f64, f64)>) -> Result<(f64, f64)> {
     let mut at_knots = Vec::with_capacity(knots.len());
     for &knot in knots {
         at_knots.push(at(knot)?);
@@ -71,17 +129,7 @@ pub(crate) fn search(frame: &ResponseFrame, shape: Shape, side: Side) -> Result<
     for pair in at_knots.windows(2) {
         best = lower(best, best_in_gap(&mut at, pair[0], pair[1])?);
     }
-    let (deviance, mut estimate) = best;
-    let (low, high) = frame.range();
-    // A kink is approached to about 1e-8 by function values alone; the level itself is then the answer.
-    if let Some(&(_, level)) = at_knots.iter().find(|(value, level)| {
-        (level - estimate).abs() < 1e-6 * (high - low) && *value <= deviance + 1e-9 * (1.0 + deviance.abs())
-    }) {
-        estimate = level;
-    }
-    let at_level = levels.contains(&estimate);
-    let at_edge = estimate == knots[0] || estimate == knots[knots.len() - 1];
-    Ok(Joint { estimate, deviance, evaluations, at_level, at_edge })
+    Ok(best)
 }
 
 /// The lower of two; a tie goes to the first.

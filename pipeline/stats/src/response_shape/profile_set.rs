@@ -136,7 +136,7 @@ pub(crate) fn profile_set(
 ///
 /// For least squares this is the set of [`QuadraticOptimum::fieller_set`](crate::QuadraticOptimum::fieller_set) again, by another
 /// route; with random terms it also lets the variances answer, where the Fieller set holds them fixed.
-/// Only `range` is searched, at 200 points and the estimate.
+/// Only `range` is searched, at 100 points and the estimate.
 ///
 /// # Errors
 /// As [`Lmm::fit`](crate::Lmm::fit); a range that is empty or not finite; a confidence outside (0, 1); a quadratic that the columns cannot tell.
@@ -159,7 +159,7 @@ pub fn optimum_profile_set(
         residual_df: (!frame.has_random_terms()).then_some(residual),
         df: optimum.df(),
     };
-    let mut points: Vec<f64> = (0..=200).map(|k| range.low + range.width() * f64::from(k) / 200.0).collect();
+    let mut points: Vec<f64> = (0..=100).map(|k| range.low + range.width() * f64::from(k) / 100.0).collect();
     points.extend(optimum.estimate().filter(|estimate| range.contains(*estimate)));
     points.sort_by(f64::total_cmp);
     points.dedup();
