@@ -109,6 +109,39 @@ fn simulated_responses_have_the_covariance_of_the_model() {
 }
 
 #[test]
+fn simulated_responses_follow_correlated_terms_and_known_sampling_variances() {
+    let groups: Vec<usize> = (0..24).map(|i| i / 4).collect();
+    let t: Vec<f64> = (0..24).map(|i| f64::from(i % 4)).collect();
+    let columns = vec![("one".to_string(), vec![1.0; 24]), ("t".to_string(), t.clone())];
+    let term = RandomTerm::correlated("group", groups, 6, columns);
+    let wave = |i: usize| (1.3 * (i / 4 + 1) as f64).sin();
+    let response = (0..24).map(|i| 2.0 * wave(i) + (0.5 + wave(i)) * t[i] + 0.3 * (7.7 * i as f64).cos()).collect();
+    let variances: Vec<f64> = (0..24).map(|i| 0.05 + 0.02 * t[i]).collect();
+    let names = vec!["one".to_string()];
+    let design = Design::with_sampling_variances(response, Array2::ones((24, 1)), names, vec![term], &variances)
+        .expect("design");
+    let fit = Lmm::reml().fit(&design).expect("fit");
+    let parts: Vec<f64> = fit.variance_components().iter().map(|part| part.variance).collect();
+    let shared = fit.correlations()[0].covariance;
+    assert!(shared > 0.1 * (parts[0] * parts[1]).sqrt(), "the terms are correlated: {shared}");
+    let draws: Vec<Vec<f64>> =
+        (0..20_000).map(|seed| simulate_response(&design, &fit, seed).expect("response")).collect();
+    for (i, j) in [(0, 0), (3, 3), (0, 3), (1, 2), (3, 4)] {
+        let together = if i / 4 == j / 4 { parts[0] + (t[i] + t[j]) * shared + t[i] * t[j] * parts[1] } else { 0.0 };
+        let expected = together + if i == j { variances[i] } else { 0.0 };
+        let centred = |draw: &Vec<f64>, i: usize| draw[i] - fit.marginal_fitted()[i];
+        let found = draws.iter().map(|d| centred(d, i) * centred(d, j)).sum::<f64>() / draws.len() as f64;
+        let size = |i: usize| parts[0] + 2.0 * t[i] * shared + t[i] * t[i] * parts[1] + variances[i];
+        near::absolute((found - expected) / (size(i) * size(j)).sqrt(), 0.0, 0.045, &format!("rows {i} and {j}"));
+    }
+    // Resampled groups keep the known variances: sigma stays one.
+    let groups = design.random()[0].groups.clone();
+    let sigma = |_: &Design, fit: &evenstand_stats::LmmFit| vec![fit.sigma()];
+    let bootstrap = group_bootstrap(&design, &fit, &groups, 20, 1, sigma).expect("bootstrap");
+    assert!(bootstrap.values(0).expect("values").iter().all(|sigma| *sigma == 1.0));
+}
+
+#[test]
 fn a_bootstrap_test_of_a_true_hypothesis_agrees_with_the_f_test() {
     // The response of the seeding trial against a flat curve, judged by F: its exact p-value is known.
     let (design, rows) = seeding(false);

@@ -12,6 +12,7 @@ mod mixed_models;
 mod models;
 mod near;
 mod posterior;
+mod response_optimum;
 mod response_shapes;
 mod scale;
 mod spline;

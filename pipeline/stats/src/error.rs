@@ -139,7 +139,7 @@ pub enum StatsError {
         step: &'static str,
     },
     /// A shape of a response that these data cannot tell.
-    #[error("the {shape} shape cannot be fitted: {reason}\nuse a simpler shape, or more values of x")]
+    #[error("the {shape} shape cannot be used here: {reason}\nask for another shape, or give more values of x")]
     ShapeNotEstimable {
         /// Name of the shape.
         shape: &'static str,

@@ -13,6 +13,10 @@
 //!    are exact for least squares and Satterthwaite's for mixed models.
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
+//! 5. For a response over one variable: a [`ResponseFrame`] and a [`ShapeComparison`] of candidate [`Shape`]s, weighted by AICc and
+//!    averaged; [`QuadraticOptimum`] for where a quadratic is best, with sets that stay honest when the curvature is not told from zero.
+//! 6. For anything derived: [`parametric_bootstrap`] and [`group_bootstrap`], which count failures instead of dropping them, and
+//!    [`CoefficientDraws`].
 //!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).

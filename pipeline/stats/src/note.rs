@@ -5,6 +5,9 @@
 /// Codes in use: `boundary` (a standard deviation was estimated as zero), `aliased` (a fixed column was dropped),
 /// `stopped-early` (the search did not meet its own stopping rule), `few-groups` (a standard deviation rests on fewer than
 /// five groups), `baseline` (the independent least-squares solver disagrees), `degrees-of-freedom` (a fallback was used).
+/// Of shapes and their optimum: `shape-dropped` (a shape could not be compared), `joint-at-level` (the joint of a plateau sits on a value of
+/// x), `joint-at-edge` (it ended at the edge of its search), `joint-held-fixed` (standard errors leave it out), `not-a-maximum` (the fitted
+/// quadratic does not bend downwards). Of the bootstrap: `bootstrap-failures`, `bootstrap-stopped-early`, `few-resamples`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// Short fixed word to match on.

@@ -55,7 +55,11 @@ impl ShapeComparison {
         for (at, &shape) in shapes.iter().enumerate() {
             let refuse = |reason: &str| StatsError::ShapeNotEstimable { shape: shape.name(), reason: reason.into() };
             if shapes[..at].contains(&shape) {
-                return Err(refuse("it is listed twice, which would double its weight"));
+                return Err(StatsError::OutOfRange {
+                    what: "the number of times a shape is listed",
+                    value: shapes.iter().filter(|other| **other == shape).count() as f64,
+                    expected: "1, or its weight would multiply",
+                });
             }
             match FittedShape::fit(frame, shape) {
                 Ok(fit) if fit.aicc().is_finite() => candidates.push(fit),

@@ -4,8 +4,8 @@ use super::frame::ResponseFrame;
 use super::joint::{self, Joint};
 use super::lack_of_fit::lack_of_fit;
 use super::optimum::{QuadraticOptimum, QuadraticRows};
-use super::profile_set::{ProfileSet, Yardstick, profile_set};
-use super::shape::{Shape, Side};
+use super::profile_set::{ProfileSet, Yardstick, joint_points, profile_set};
+use super::shape::Shape;
 use super::spline_basis::SplineBasis;
 use super::spline_curve::SplineCurve;
 use crate::design::{Design, check_finite};
@@ -76,7 +76,7 @@ impl FittedShape {
         let mut notes = restricted.notes().to_vec();
         let mut tangent = None;
         if let Some(joint) = &joint {
-            notes.extend(joint_notes(shape, joint));
+            notes.extend(joint.note(shape));
             tangent = with_tangent(frame, shape, joint.estimate, columns)?;
             if tangent.is_none() {
                 notes.push(Note::new(
@@ -232,7 +232,7 @@ impl FittedShape {
             residual_df: (!frame.has_random_terms()).then_some(residual),
             df,
         };
-        let points = profile_points(frame, joint.estimate, side);
+        let points = joint_points(frame, joint.estimate, side);
         profile_set(|c| joint::deviance_at_joint(frame, self.shape, c), &points, &yardstick, confidence)
     }
 
@@ -247,7 +247,10 @@ impl FittedShape {
         })
     }
 
-    /// The x at which the fitted quadratic has slope `gradient`, from the restricted fit.
+    /// The x at which the fitted quadratic has slope `gradient`, from the restricted fit with Satterthwaite's degrees of freedom.
+    ///
+    /// For Kenward and Roger's, fit [`FittedShape::design`] with them and give that fit and [`FittedShape::quadratic_rows`] to
+    /// [`QuadraticOptimum::new`].
     ///
     /// # Errors
     /// Another shape than the quadratic, a gradient that is not finite.
@@ -288,47 +291,4 @@ fn with_tangent(
         Err(StatsError::PerfectFit) => Ok(None),
         Err(error) => Err(error),
     }
-}
-
-fn joint_notes(shape: Shape, joint: &Joint) -> Option<Note> {
-    let name = shape.name();
-    if joint.at_edge {
-        return Some(Note::new(
-            "joint-at-edge",
-            format!(
-                "the joint of the {name} shape ended at {}, the edge of what was searched: either the response does not level off \
-                 inside the range, or a single level of x lies on the slope",
-                joint.estimate
-            ),
-        ));
-    }
-    joint.at_level.then(|| {
-        Note::new(
-            "joint-at-level",
-            format!(
-                "the joint of the {name} shape sits on the value {} of x, where the likelihood has a kink: use its profile set",
-                joint.estimate
-            ),
-        )
-    })
-}
-
-/// Eight points per gap, as many again beyond the range on the side of the plateau over half its width, and the estimate.
-fn profile_points(frame: &ResponseFrame, estimate: f64, side: Side) -> Vec<f64> {
-    let (low, high) = frame.range();
-    let beyond = 0.5 * (high - low);
-    let mut ends = frame.levels().to_vec();
-    match side {
-        Side::Right => ends.push(high + beyond),
-        Side::Left => ends.insert(0, low - beyond),
-    }
-    let mut points: Vec<f64> = ends
-        .windows(2)
-        .flat_map(|pair| (0..8).map(move |k| pair[0] + (pair[1] - pair[0]) * f64::from(k) / 8.0))
-        .collect();
-    points.extend(ends.last());
-    points.push(estimate);
-    points.sort_by(f64::total_cmp);
-    points.dedup();
-    points
 }

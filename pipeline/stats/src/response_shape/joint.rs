@@ -6,6 +6,7 @@ use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;
 use crate::lmm::{Criterion, Lmm, deviance_at};
+use crate::note::Note;
 
 /// Where a slope meets its plateau.
 ///
@@ -24,6 +25,32 @@ pub struct Joint {
     /// True when the estimate is the last value searched on the side of the plateau (the response may not have levelled off
     /// inside the range), or the last on the side of the slope (a single level lies on the slope, which then has no size of its own).
     pub at_edge: bool,
+}
+
+impl Joint {
+    /// What a reader of the estimate must know.
+    pub(crate) fn note(&self, shape: Shape) -> Option<Note> {
+        let name = shape.name();
+        if self.at_edge {
+            return Some(Note::new(
+                "joint-at-edge",
+                format!(
+                    "the joint of the {name} shape ended at {}, the edge of what was searched: either the response does not level off \
+                 inside the range, or a single level of x lies on the slope",
+                    self.estimate
+                ),
+            ));
+        }
+        self.at_level.then(|| {
+        Note::new(
+            "joint-at-level",
+            format!(
+                "the joint of the {name} shape sits on the value {} of x, where the likelihood has a kink: use its profile set",
+                self.estimate
+            ),
+        )
+    })
+    }
 }
 
 /// Points looked at inside a gap before the golden section starts.

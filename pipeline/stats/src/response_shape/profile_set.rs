@@ -2,6 +2,7 @@
 
 use super::frame::ResponseFrame;
 use super::joint::deviance;
+use super::shape::Side;
 use crate::distribution::t_quantile;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
@@ -181,4 +182,24 @@ pub(crate) fn check_range(range: Interval) -> Result<()> {
         value: range.width(),
         expected: "a lower end below the upper end",
     })
+}
+
+/// Eight points per gap, as many again beyond the range on the side of the plateau over half its width, and the estimate.
+pub(crate) fn joint_points(frame: &ResponseFrame, estimate: f64, side: Side) -> Vec<f64> {
+    let (low, high) = frame.range();
+    let beyond = 0.5 * (high - low);
+    let mut ends = frame.levels().to_vec();
+    match side {
+        Side::Right => ends.push(high + beyond),
+        Side::Left => ends.insert(0, low - beyond),
+    }
+    let mut points: Vec<f64> = ends
+        .windows(2)
+        .flat_map(|pair| (0..8).map(move |k| pair[0] + (pair[1] - pair[0]) * f64::from(k) / 8.0))
+        .collect();
+    points.extend(ends.last());
+    points.push(estimate);
+    points.sort_by(f64::total_cmp);
+    points.dedup();
+    points
 }
