@@ -7,7 +7,7 @@ use crate::models::{Columns, jackson_1962, model, potassium, seedrate};
 use crate::near;
 use evenstand_stats::{
     FiellerSet, FittedShape, Interval, LeastSquares, LinearFit, Lmm, QuadraticOptimum, QuadraticRows, ResponseFrame,
-    Shape, optimum_profile_set,
+    ResponseShape, optimum_profile_set,
 };
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
@@ -86,7 +86,7 @@ fn the_optimum_and_its_sets_agree_for_least_squares() {
         [("potassium", potassium(), "plateau-potassium"), ("Jackson 1962", jackson_1962(), "plateau-corn-jackson1962")]
     {
         let frame = ResponseFrame::plain(y, x).expect("frame");
-        let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+        let fit = FittedShape::fit(&frame, ResponseShape::Quadratic).expect("fit");
         let values = &case(id)["quadratic"];
         check_optimum(&fit.optimum(0.0).expect("optimum"), &values["optimum"], 1e-9, what);
         let fit = LeastSquares.fit(fit.design()).expect("fit");
@@ -126,7 +126,7 @@ fn physical_and_economic_optimum_of_two_zones_agree_and_reproduce_the_published_
         let Some((x, y)) = zone(name) else { return };
         let values = case(&format!("optimum-nitrogen-{name}"));
         let frame = ResponseFrame::plain(y, x).expect("frame");
-        let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+        let fit = FittedShape::fit(&frame, ResponseShape::Quadratic).expect("fit");
         for which in ["physical_optimum", "economic_optimum"] {
             let expected = &values[which];
             let optimum = fit.optimum(number(&expected["gradient"])).expect("optimum");
@@ -139,7 +139,7 @@ fn physical_and_economic_optimum_of_two_zones_agree_and_reproduce_the_published_
         assert_eq!((test.numerator_df, test.denominator_df), (8.0, 33.0));
     }
     let Some((x, y)) = zone("low") else { return };
-    let fit = FittedShape::fit(&ResponseFrame::plain(y, x).expect("frame"), Shape::Quadratic).expect("fit");
+    let fit = FittedShape::fit(&ResponseFrame::plain(y, x).expect("frame"), ResponseShape::Quadratic).expect("fit");
     let FiellerSet::Interval(set) = fit.optimum(0.005454).expect("optimum").fieller_set(0.95).expect("set") else {
         panic!("not an interval")
     };
@@ -184,7 +184,8 @@ fn the_likelihood_set_of_a_least_squares_optimum_is_the_fieller_set() {
         let columns = Array2::from_shape_fn((24, 1), |(i, _)| covariate[i]);
         let frame = ResponseFrame::new(y, x, columns, vec!["z".into()], vec![], None).expect("frame");
         for gradient in [0.0, 0.02] {
-            let optimum = FittedShape::fit(&frame, Shape::Quadratic).expect("fit").optimum(gradient).expect("optimum");
+            let optimum =
+                FittedShape::fit(&frame, ResponseShape::Quadratic).expect("fit").optimum(gradient).expect("optimum");
             let FiellerSet::Interval(limits) = optimum.fieller_set(0.95).expect("set") else { continue };
             let range = Interval { low: limits.low - 20.0, high: limits.high + 20.0 };
             let set = optimum_profile_set(&frame, gradient, 0.95, range).expect("set");
@@ -202,7 +203,7 @@ fn the_fieller_set_is_where_the_t_test_of_the_slope_accepts() {
         let size = 0.0004 * f64::from((seed % 5) as u8);
         let (x, _, y) = noisy(seed, |x| -size * (x - 60.0).powi(2));
         let frame = ResponseFrame::plain(y, x).expect("frame");
-        let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+        let fit = FittedShape::fit(&frame, ResponseShape::Quadratic).expect("fit");
         let optimum = fit.optimum(0.0).expect("optimum");
         let rows = fit.quadratic_rows().expect("a quadratic");
         let set = optimum.fieller_set(0.95).expect("set");
@@ -243,7 +244,8 @@ fn coverage_of_the_constrained_set_is_as_promised_and_flat_trials_exclude_nothin
             let y = x.iter().map(|&x| curve(x) + random.sample::<f64, _>(StandardNormal)).collect();
             let frame =
                 ResponseFrame::new(y, x.clone(), indicators.clone(), names.clone(), vec![], None).expect("frame");
-            let optimum = FittedShape::fit(&frame, Shape::Quadratic).expect("fit").optimum(0.0).expect("optimum");
+            let optimum =
+                FittedShape::fit(&frame, ResponseShape::Quadratic).expect("fit").optimum(0.0).expect("optimum");
             let set = optimum.constrained_set(0.95, range).expect("set");
             covered += usize::from(set.contains(truth));
             whole += usize::from(set.share_of_range() > 1.0 - 1e-12);

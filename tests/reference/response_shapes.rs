@@ -7,7 +7,7 @@ use crate::models::{jackson_1962, model, potassium, seedrate};
 use crate::near;
 use crate::response_optimum::{case, check_optimum, noisy};
 use evenstand_stats::{
-    Design, FiellerSet, FittedShape, Interval, LeastSquares, LinearFit, Lmm, RandomTerm, ResponseFrame, Shape,
+    Design, FiellerSet, FittedShape, Interval, LeastSquares, LinearFit, Lmm, RandomTerm, ResponseFrame, ResponseShape,
     ShapeComparison, Side, StatsError, optimum_profile_set,
 };
 use ndarray::Array2;
@@ -23,8 +23,8 @@ fn plateau_joints_their_profile_sets_and_aicc_agree() {
         let range = x[x.len() - 1] - x[0];
         let frame = ResponseFrame::plain(y, x).expect("frame");
         for (shape, name) in [
-            (Shape::LinearPlateau(Side::Right), "linear_plateau"),
-            (Shape::QuadraticPlateau(Side::Right), "quadratic_plateau"),
+            (ResponseShape::LinearPlateau(Side::Right), "linear_plateau"),
+            (ResponseShape::QuadraticPlateau(Side::Right), "quadratic_plateau"),
         ] {
             let fit = FittedShape::fit(&frame, shape).expect("fit");
             let expected = &values[name];
@@ -44,11 +44,11 @@ fn plateau_joints_their_profile_sets_and_aicc_agree() {
             near::absolute(set.pieces[0].high, number(&profile["upper"]), 1e-3 * range, name);
         }
         for (shape, name) in [
-            (Shape::Flat, "constant"),
-            (Shape::Linear, "linear"),
-            (Shape::Quadratic, "quadratic"),
-            (Shape::LinearPlateau(Side::Right), "linear_plateau"),
-            (Shape::QuadraticPlateau(Side::Right), "quadratic_plateau"),
+            (ResponseShape::Flat, "constant"),
+            (ResponseShape::Linear, "linear"),
+            (ResponseShape::Quadratic, "quadratic"),
+            (ResponseShape::LinearPlateau(Side::Right), "linear_plateau"),
+            (ResponseShape::QuadraticPlateau(Side::Right), "quadratic_plateau"),
         ] {
             let fit = FittedShape::fit(&frame, shape).expect("fit");
             // The expected values leave the constants of the likelihood out.
@@ -62,7 +62,7 @@ fn plateau_joints_their_profile_sets_and_aicc_agree() {
 fn a_joint_on_a_value_of_x_is_said_to_have_a_kink() {
     let (x, y) = potassium();
     let frame = ResponseFrame::plain(y, x).expect("frame");
-    let fit = FittedShape::fit(&frame, Shape::LinearPlateau(Side::Right)).expect("fit");
+    let fit = FittedShape::fit(&frame, ResponseShape::LinearPlateau(Side::Right)).expect("fit");
     let joint = fit.joint().expect("a joint");
     assert!(joint.at_level && !joint.at_edge && joint.estimate == 56.0);
     assert!(fit.notes().iter().any(|note| note.code == "joint-at-level"));
@@ -76,20 +76,20 @@ fn the_lack_of_fit_of_a_blocked_trial_agrees_and_does_not_depend_on_blocks_being
     let indicators = Array2::from_shape_fn((24, 4), |(i, j)| f64::from(u8::from(block.codes[i] == j)));
     let names = (0..4).map(|j| format!("block {j}")).collect();
     let fixed = ResponseFrame::new(y.clone(), x.clone(), indicators, names, vec![], None).expect("frame");
-    let fit = FittedShape::fit(&fixed, Shape::Quadratic).expect("fit");
+    let fit = FittedShape::fit(&fixed, ResponseShape::Quadratic).expect("fit");
     let values = case("optimum-seedrate");
     let test = fit.lack_of_fit().expect("levels are left");
     near::relative(test.f, number(&values["lack_of_fit"]["f"]), 1e-10, "F");
     near::relative(test.p_value, number(&values["lack_of_fit"]["p"]), 1e-10, "p");
     check_optimum(&fit.optimum(0.0).expect("optimum"), &values, 1e-9, "seedrate");
     // The flat shape leaves all five differences between levels: the F test of the analysis of variance.
-    let flat = FittedShape::fit(&fixed, Shape::Flat).expect("fit");
+    let flat = FittedShape::fit(&fixed, ResponseShape::Flat).expect("fit");
     let anova = case("anova-seedrate-rcb");
     near::relative(flat.lack_of_fit().expect("levels").f, number(&anova["f"][1]), 1e-10, "F of levels");
     // Complete blocks: the same tests with random blocks.
     let random = RandomTerm::intercept("block", block.codes.clone(), 4);
     let mixed = ResponseFrame::new(y, x, Array2::zeros((24, 0)), vec![], vec![random], None).expect("frame");
-    for shape in [Shape::Flat, Shape::Quadratic] {
+    for shape in [ResponseShape::Flat, ResponseShape::Quadratic] {
         let least = FittedShape::fit(&fixed, shape).expect("fit");
         let with_random = FittedShape::fit(&mixed, shape).expect("fit");
         let (a, b) = (least.lack_of_fit().expect("levels"), with_random.lack_of_fit().expect("levels"));
@@ -123,7 +123,9 @@ fn no_joint_on_a_fine_grid_beats_the_one_found() {
         let (x, covariate, y) = noisy(seed, |x| 0.1 * x.min(top));
         let columns = Array2::from_shape_fn((24, 1), |(i, _)| covariate[i]);
         let frame = ResponseFrame::new(y.clone(), x.clone(), columns, vec!["z".into()], vec![], None).expect("frame");
-        for (shape, power) in [(Shape::LinearPlateau(Side::Right), 1), (Shape::QuadraticPlateau(Side::Right), 2)] {
+        for (shape, power) in
+            [(ResponseShape::LinearPlateau(Side::Right), 1), (ResponseShape::QuadraticPlateau(Side::Right), 2)]
+        {
             let rss = |joint: f64| {
                 let slope = x.iter().map(|x| (joint - x).max(0.0).powi(power)).collect();
                 plain_rss(&[vec![1.0; 24], covariate.clone(), slope], &y)
@@ -155,14 +157,20 @@ fn units_and_centring_of_x_move_the_optimum_as_they_should_and_change_no_weight(
         let groups = RandomTerm::intercept("group", (0..24).map(|i| i / 6).collect(), 4);
         ResponseFrame::new(y.clone(), x, columns, vec!["z".into()], vec![groups], None).expect("frame")
     };
-    let shapes = [Shape::Flat, Shape::Linear, Shape::Quadratic, Shape::LinearPlateau(Side::Right)];
+    let shapes = [
+        ResponseShape::Flat,
+        ResponseShape::Linear,
+        ResponseShape::Quadratic,
+        ResponseShape::LinearPlateau(Side::Right),
+    ];
     let plain = ShapeComparison::new(&frame(x.clone()), &shapes).expect("comparison");
     let moved =
         ShapeComparison::new(&frame(x.iter().map(|x| 1000.0 * x + 3e5).collect()), &shapes).expect("comparison");
     near::scaled(moved.weights(), plain.weights(), &[1.0; 4], 1e-7, "weights");
     near::absolute(plain.weights().iter().sum(), 1.0, 1e-14, "sum of weights");
-    let optimum =
-        |comparison: &ShapeComparison| comparison.get(Shape::Quadratic).expect("fitted").optimum(0.0).expect("optimum");
+    let optimum = |comparison: &ShapeComparison| {
+        comparison.get(ResponseShape::Quadratic).expect("fitted").optimum(0.0).expect("optimum")
+    };
     let (a, b) = (optimum(&plain), optimum(&moved));
     near::relative(b.estimate().expect("estimate"), 1000.0 * a.estimate().expect("estimate") + 3e5, 1e-8, "estimate");
     near::relative(b.delta_std_error().expect("error"), 1000.0 * a.delta_std_error().expect("error"), 1e-6, "error");
@@ -182,8 +190,8 @@ fn a_mirrored_x_swaps_the_plateau_shapes() {
     let right = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
     let left = ResponseFrame::plain(y, x.iter().map(|x| -x).collect()).expect("frame");
     for (a, b) in [
-        (Shape::LinearPlateau(Side::Right), Shape::LinearPlateau(Side::Left)),
-        (Shape::QuadraticPlateau(Side::Right), Shape::QuadraticPlateau(Side::Left)),
+        (ResponseShape::LinearPlateau(Side::Right), ResponseShape::LinearPlateau(Side::Left)),
+        (ResponseShape::QuadraticPlateau(Side::Right), ResponseShape::QuadraticPlateau(Side::Left)),
     ] {
         let (a, b) = (FittedShape::fit(&right, a).expect("fit"), FittedShape::fit(&left, b).expect("fit"));
         near::absolute(a.aicc(), b.aicc(), 1e-9, "AICc");
@@ -201,7 +209,7 @@ fn the_standard_error_of_a_plateau_curve_counts_its_joint_in() {
     // Quadratic plateau, textbook delta method: columns 1, d/dk and d/dj at the estimate.
     let (x, _, y) = noisy(9, |x| 6.0 - 0.003 * (60.0_f64 - x).max(0.0).powi(2));
     let frame = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
-    let fit = FittedShape::fit(&frame, Shape::QuadraticPlateau(Side::Right)).expect("fit");
+    let fit = FittedShape::fit(&frame, ResponseShape::QuadraticPlateau(Side::Right)).expect("fit");
     let joint = fit.joint().expect("joint").estimate;
     let k = fit.restricted().coefficients()[1];
     let row = |x: f64| [1.0, -(joint - x).max(0.0).powi(2), -2.0 * k * (joint - x).max(0.0)];
@@ -221,7 +229,7 @@ fn the_standard_error_of_a_plateau_curve_counts_its_joint_in() {
 fn the_averaged_curve_is_the_published_formula() {
     let (x, _, y) = noisy(5, |x| 0.03 * x);
     let frame = ResponseFrame::plain(y, x).expect("frame");
-    let shapes = [Shape::Linear, Shape::Quadratic, Shape::LinearPlateau(Side::Right)];
+    let shapes = [ResponseShape::Linear, ResponseShape::Quadratic, ResponseShape::LinearPlateau(Side::Right)];
     let comparison = ShapeComparison::new(&frame, &shapes).expect("comparison");
     let aicc: Vec<f64> = comparison.candidates().iter().map(FittedShape::aicc).collect();
     let total: f64 = aicc.iter().map(|a| (-0.5 * (a - aicc[0])).exp()).sum();
@@ -241,7 +249,7 @@ fn the_averaged_curve_is_the_published_formula() {
         near::relative(point.std_error, error, 1e-12, "error");
     }
     // One shape alone: its own t interval.
-    let alone = ShapeComparison::new(&frame, &[Shape::Linear]).expect("comparison");
+    let alone = ShapeComparison::new(&frame, &[ResponseShape::Linear]).expect("comparison");
     let found = alone.averaged_curve(&[30.0]).expect("curve")[0].interval(0.95);
     let own = alone.best().curve(30.0).expect("curve").interval(0.95);
     near::relative(found.low, own.low, 1e-12, "low");
@@ -256,7 +264,7 @@ fn shapes_that_the_levels_cannot_tell_are_named_and_left_out() {
     let x: Vec<f64> = (0..12).map(|i| [1.0, 2.0, 4.0][i % 3]).collect();
     let y: Vec<f64> = (0..12).map(|_| random.sample(StandardNormal)).collect();
     let frame = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
-    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
+    let comparison = ShapeComparison::new(&frame, &ResponseShape::ALL).expect("comparison");
     assert_eq!(comparison.candidates().len(), 3);
     let dropped: Vec<&str> = comparison.dropped().iter().map(|shape| shape.shape.name()).collect();
     assert_eq!(dropped.len(), 5);
@@ -266,10 +274,10 @@ fn shapes_that_the_levels_cannot_tell_are_named_and_left_out() {
     // A column that says the same as x leaves only the flat shape.
     let same = Array2::from_shape_fn((12, 1), |(i, _)| 3.0 - 2.0 * x[i]);
     let confounded = ResponseFrame::new(y.clone(), x, same, vec!["same".into()], vec![], None).expect("frame");
-    let refused = FittedShape::fit(&confounded, Shape::Linear);
+    let refused = FittedShape::fit(&confounded, ResponseShape::Linear);
     assert!(matches!(refused, Err(StatsError::ShapeNotEstimable { .. })));
     assert!(matches!(ResponseFrame::plain(y, vec![2.0; 12]), Err(StatsError::TooFewValues { .. })));
-    let twice = ShapeComparison::new(&frame, &[Shape::Flat, Shape::Flat]);
+    let twice = ShapeComparison::new(&frame, &[ResponseShape::Flat, ResponseShape::Flat]);
     assert!(matches!(twice, Err(StatsError::OutOfRange { value: 2.0, .. })));
 }
 
@@ -279,7 +287,7 @@ fn a_response_without_noise_gives_errors_or_numbers_and_never_panics() {
     for curve in [|_: f64| 1.0, |x: f64| x, |x: f64| -(x - 2.0).powi(2), |x: f64| x.min(2.5)] {
         let y: Vec<f64> = x.iter().map(|&x| curve(x)).collect();
         let frame = ResponseFrame::plain(y, x.clone()).expect("frame");
-        match ShapeComparison::new(&frame, &Shape::ALL) {
+        match ShapeComparison::new(&frame, &ResponseShape::ALL) {
             Ok(comparison) => assert!(comparison.weights().iter().all(|weight| weight.is_finite())),
             Err(error) => assert!(!error.to_string().is_empty()),
         }
@@ -299,15 +307,15 @@ fn shapes_with_random_terms_use_the_likelihood_of_the_whole_model() {
         None,
     )
     .expect("frame");
-    let fit = FittedShape::fit(&frame, Shape::Quadratic).expect("fit");
+    let fit = FittedShape::fit(&frame, ResponseShape::Quadratic).expect("fit");
     // lme4: see `corn-quadratic-locyear` in cases/lmm.json.
     near::absolute(fit.maximum_likelihood().log_likelihood(), -220.858547973326, 1e-8, "log-likelihood");
     assert_eq!(fit.n_parameters(), 5);
     check_optimum(&fit.optimum(0.0).expect("optimum"), &case("optimum-corn-locyear"), 1e-6, "corn");
-    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
-    let (flat, best) = (comparison.get(Shape::Flat).expect("flat"), comparison.best());
+    let comparison = ShapeComparison::new(&frame, &ResponseShape::ALL).expect("comparison");
+    let (flat, best) = (comparison.get(ResponseShape::Flat).expect("flat"), comparison.best());
     assert!(flat.aicc() > best.aicc() + 20.0);
-    let plateau = comparison.get(Shape::LinearPlateau(Side::Right)).expect("plateau");
+    let plateau = comparison.get(ResponseShape::LinearPlateau(Side::Right)).expect("plateau");
     let set = plateau.joint_set(0.95).expect("set");
     assert!(set.contains(plateau.joint().expect("joint").estimate));
     let range = Interval { low: 1.0, high: 4.0 };
@@ -348,14 +356,14 @@ fn field_seasons() -> ResponseFrame {
 fn with_random_terms_no_joint_on_a_grid_of_whole_fits_beats_the_one_found() {
     let frame = field_seasons();
     let clock = std::time::Instant::now();
-    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
+    let comparison = ShapeComparison::new(&frame, &ResponseShape::ALL).expect("comparison");
     println!("eight shapes of 336 rows with 3 random terms: {:?}", clock.elapsed());
-    assert_eq!(comparison.best().shape(), Shape::LinearPlateau(Side::Right));
-    for shape in [Shape::LinearPlateau(Side::Right), Shape::QuadraticPlateau(Side::Right)] {
+    assert_eq!(comparison.best().shape(), ResponseShape::LinearPlateau(Side::Right));
+    for shape in [ResponseShape::LinearPlateau(Side::Right), ResponseShape::QuadraticPlateau(Side::Right)] {
         let fit = comparison.get(shape).expect("fitted");
         let joint = fit.joint().expect("a joint");
         near::absolute(joint.deviance, fit.maximum_likelihood().criterion(), 1e-8, "deviance at the joint");
-        let power = if shape == Shape::LinearPlateau(Side::Right) { 1 } else { 2 };
+        let power = if shape == ResponseShape::LinearPlateau(Side::Right) { 1 } else { 2 };
         let x = fit.design();
         let grid = (0..40).map(|k| 80.0 + 5.5 * f64::from(k));
         let close = (-4..=4).map(|k| joint.estimate + 0.2 * f64::from(k));
@@ -380,7 +388,7 @@ fn the_order_of_rows_changes_nothing() {
         let z = pick(&covariate);
         let columns = Array2::from_shape_fn((24, 1), |(i, _)| z[i]);
         let frame = ResponseFrame::new(pick(&y), pick(&x), columns, vec!["z".into()], vec![], None).expect("frame");
-        ShapeComparison::new(&frame, &Shape::ALL).expect("comparison")
+        ShapeComparison::new(&frame, &ResponseShape::ALL).expect("comparison")
     };
     let plain: Vec<usize> = (0..24).collect();
     let mixed: Vec<usize> = (0..24).map(|i| (i * 7 + 5) % 24).collect();

@@ -1,7 +1,7 @@
 //! Designs of the size of many fields: right answers, and the time they took (printed, not judged: machines differ).
 
 use crate::near;
-use evenstand_stats::{DegreesOfFreedom, Design, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm};
+use evenstand_stats::{DegreesOfFreedom, Design, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm, Refits};
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -106,5 +106,44 @@ fn a_usual_trial_is_sampled_well_within_the_default_number_of_steps() {
     println!("effective sample sizes {:?}", posterior.effective_sample_size);
     for size in &posterior.effective_sample_size {
         assert!(*size > 100.0, "{:?}", posterior.effective_sample_size);
+    }
+}
+
+#[test]
+fn refits_are_the_fits_of_the_same_responses() {
+    for base in [many_fields(6, true, 5), crate::brute_force::correlated(1), crate::brute_force::second_stage(1)] {
+        let first = Lmm::reml().fit(&base).expect("fit");
+        let refits = Refits::new(&base, &first).expect("own design");
+        for seed in 0..10 {
+            let mut random = ChaCha8Rng::seed_from_u64(seed);
+            let mut noise = || 0.3 * random.sample::<f64, _>(StandardNormal);
+            let response: Vec<f64> = base.response().iter().map(|y| y + noise()).collect();
+            let again = refits.fit(response.clone()).expect("fit");
+            let fresh = Lmm::reml().fit(&base.with_response(response).expect("finite")).expect("fit");
+            near::absolute(again.criterion(), fresh.criterion(), 1e-8, "criterion");
+            near::scaled(again.coefficients(), fresh.coefficients(), &fresh.standard_errors(), 1e-6, "coefficients");
+            let row: Vec<f64> = (0..fresh.names().len()).map(|j| f64::from(u8::from(j == 1))).collect();
+            let [a, b] = [&again, &fresh].map(|fit| fit.contrast(&row).expect("contrast"));
+            near::relative(a.df, b.df, 1e-4, "degrees of freedom");
+        }
+    }
+}
+
+#[test]
+fn refits_take_a_fraction_of_a_first_fit() {
+    for (fields, replicates) in [(14, 200), (1000, 5)] {
+        let design = many_fields(fields, fields < 100, 6);
+        let first = Lmm::reml().fit(&design).expect("fit");
+        let refits = Refits::new(&design, &first).expect("own design");
+        let clock = Instant::now();
+        let converged = (0..replicates)
+            .filter(|replicate| {
+                let shift = 0.01 * (replicate % 7) as f64;
+                let response = design.response().iter().enumerate().map(|(i, y)| y + shift * (i % 5) as f64).collect();
+                refits.fit(response).expect("fit").optimum().converged
+            })
+            .count();
+        println!("{} rows, {replicates} refits: {:?}", design.n_observations(), clock.elapsed());
+        assert_eq!(converged, replicates);
     }
 }

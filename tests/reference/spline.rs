@@ -4,7 +4,7 @@
 use crate::brute_force::invert;
 use crate::models::potassium;
 use crate::near;
-use evenstand_stats::{FittedShape, Interval, RandomTerm, ResponseFrame, Shape, ShapeComparison, SplineBasis};
+use evenstand_stats::{FittedShape, Interval, RandomTerm, ResponseFrame, ResponseShape, ShapeComparison, SplineBasis};
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -111,7 +111,7 @@ fn likelihood_curve_and_standard_error_are_those_of_the_full_covariance_matrix()
         let terms = if with_blocks { vec![RandomTerm::intercept("block", block.clone(), 4)] } else { vec![] };
         let frame =
             ResponseFrame::new(y.clone(), x.clone(), Array2::zeros((32, 0)), vec![], terms, None).expect("frame");
-        let fit = FittedShape::fit(&frame, Shape::Spline).expect("fit");
+        let fit = FittedShape::fit(&frame, ResponseShape::Spline).expect("fit");
         let range = Interval { low: 5.0, high: 26.0 };
         let basis = SplineBasis::new(range, 10).expect("basis");
         let columns = basis.columns(&x).expect("columns");
@@ -156,8 +156,8 @@ fn a_straight_response_gives_a_straight_spline() {
     let x: Vec<f64> = (0..24).map(|i| f64::from(i / 4)).collect();
     let y: Vec<f64> = (0..24).map(|i| 2.0 + 0.5 * x[i] + [1.0, -1.0, 0.4, -0.4][i % 4]).collect();
     let frame = ResponseFrame::plain(y, x).expect("frame");
-    let spline = FittedShape::fit(&frame, Shape::Spline).expect("fit");
-    let line = FittedShape::fit(&frame, Shape::Linear).expect("fit");
+    let spline = FittedShape::fit(&frame, ResponseShape::Spline).expect("fit");
+    let line = FittedShape::fit(&frame, ResponseShape::Linear).expect("fit");
     assert!(spline.notes().iter().any(|note| note.code == "boundary"));
     let (sd, parameters) = spline.spline_roughness().expect("a spline");
     assert_eq!(sd, 0.0);
@@ -176,12 +176,12 @@ fn a_bent_response_needs_more_parameters_than_a_line_and_wins_against_it() {
     let indicators = Array2::from_shape_fn((32, 4), |(i, j)| f64::from(u8::from(block[i] == j)));
     let names = (0..4).map(|j| format!("block {j}")).collect();
     let frame = ResponseFrame::new(y, x, indicators, names, vec![], None).expect("frame");
-    let comparison = ShapeComparison::new(&frame, &Shape::ALL).expect("comparison");
-    assert_eq!(comparison.best().shape(), Shape::Spline);
+    let comparison = ShapeComparison::new(&frame, &ResponseShape::ALL).expect("comparison");
+    assert_eq!(comparison.best().shape(), ResponseShape::Spline);
     let (_, parameters) = comparison.best().spline_roughness().expect("a spline");
     assert!(parameters > 3.0 + 4.0 && parameters < 12.0, "{parameters}");
     // Most of a sine wave is no quadratic.
-    let quadratic = comparison.get(Shape::Quadratic).expect("fitted");
+    let quadratic = comparison.get(ResponseShape::Quadratic).expect("fitted");
     assert!(quadratic.lack_of_fit().expect("levels").p_value < 1e-3);
     assert!(comparison.averaged_curve(&[5.0, 14.0, 26.0]).expect("curve").iter().all(|p| p.std_error > 0.0));
 }
@@ -190,10 +190,10 @@ fn a_bent_response_needs_more_parameters_than_a_line_and_wins_against_it() {
 fn a_spline_is_fitted_to_few_levels_and_refused_for_fewer() {
     let (x, y) = potassium();
     let frame = ResponseFrame::plain(y.clone(), x.clone()).expect("frame");
-    let fit = FittedShape::fit(&frame, Shape::Spline).expect("fit");
+    let fit = FittedShape::fit(&frame, ResponseShape::Spline).expect("fit");
     assert!(fit.restricted().optimum().converged, "{:?}", fit.restricted().optimum());
     let four: Vec<f64> = (0..24).map(|i| f64::from(i % 4)).collect();
     let frame = ResponseFrame::plain(y, four).expect("frame");
-    let refused = FittedShape::fit(&frame, Shape::Spline).expect_err("four levels");
+    let refused = FittedShape::fit(&frame, ResponseShape::Spline).expect_err("four levels");
     assert!(refused.to_string().contains("at least 5"), "{refused}");
 }

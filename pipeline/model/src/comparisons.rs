@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Contrast, Design, LeastSquares, LinearFit, Lmm, holm};
+use evenstand_stats::{Contrast, Design, holm};
 use evenstand_tables::rows::ComparisonRow;
 use ndarray::Array2;
 
@@ -11,6 +11,7 @@ use crate::groups::Axis;
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
 use crate::setting_terms::{count, renumber, setting_terms};
+use crate::working_fit::{self, with_remarks};
 
 /// All comparisons of one response on one axis.
 pub(crate) fn comparisons(observations: &Observations, response: &Response, axis: &Axis) -> Vec<ComparisonRow> {
@@ -142,21 +143,19 @@ fn fit(
     };
     let pairs = (0..n_settings).flat_map(|a| (0..a).map(move |b| (a, b)));
     let confounded = || "means only: settings and blocks cannot be told apart".to_owned();
-    if design.random().is_empty() {
-        let fit = LeastSquares.fit(&design).map_err(|_| no_replication)?;
-        let contrasts = pairs
-            .map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?)))
-            .collect::<Option<_>>()
-            .ok_or_else(confounded)?;
-        return Ok((contrasts, "least squares: setting + block".to_owned()));
-    }
-    let fit = Lmm::reml().fit(&design).map_err(|error| format!("means only: {error}"))?;
+    let (fitted, remark) = working_fit::fit(&design).map_err(|error| match error {
+        _ if design.random().is_empty() => no_replication,
+        error => format!("means only: {error}"),
+    })?;
     let contrasts: Contrasts = pairs
-        .map(|pair| Some((pair, fit.contrast(&row(pair.0, pair.1)?).ok()?)))
+        .map(|pair| Some((pair, fitted.contrast(&row(pair.0, pair.1)?).ok()?)))
         .collect::<Option<_>>()
         .ok_or_else(confounded)?;
+    if design.random().is_empty() {
+        return Ok((contrasts, "least squares: setting + block".to_owned()));
+    }
     let named: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
-    let remark = terms.left_out.map_or_else(String::new, |remark| format!("; {remark}"));
     let df = contrasts.values().next().map_or(String::new(), |contrast| contrast.method.clone());
-    Ok((contrasts, format!("mixed model: setting, random {}; df {df}{remark}", named.join(", "))))
+    let model = format!("mixed model: setting, random {}; df {df}", named.join(", "));
+    Ok((contrasts, with_remarks(&model, [remark.as_deref(), terms.left_out])))
 }

@@ -12,13 +12,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Design, LinearFit, Lmm, LmmFit, Note, Posterior, PosteriorOptions, RandomTerm};
+use evenstand_stats::{Design, LinearFit, Lmm, LmmFit, Posterior, PosteriorOptions, RandomTerm};
 use ndarray::Array2;
 
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
 use crate::summary::{mean, standard_deviation};
+use crate::working_fit::mixed_model;
 
 /// Half-normal prior scales of the standard deviations between field-seasons and blocks, on the model's scale; slope
 /// and curvature are per half of the tested range.
@@ -97,7 +98,8 @@ pub(crate) struct CurveModel<'a> {
     pub trial_field_seasons: usize,
     /// Formula in words, for the model table.
     pub formula: String,
-    pub notes: Vec<Note>,
+    /// What is to be said about the degrees of freedom, where they are not Kenward and Roger's.
+    pub remark: Option<String>,
 }
 
 /// Seed and number of draws.
@@ -123,7 +125,7 @@ pub(crate) fn fit_curves<'a>(
     let words = |error: evenstand_stats::StatsError| error.to_string();
     let weights = weights(response, rows, &modelled, &frame, &random)?;
     let design = make(weights, random).map_err(words)?;
-    let fit = Lmm::reml().fit(&design).map_err(words)?;
+    let (fit, remark) = mixed_model(&design).map_err(words)?;
     let position = |name: &str| design.names().iter().position(|kept| kept == name);
     let priors = PriorScales::of(
         response.scale,
@@ -157,7 +159,6 @@ pub(crate) fn fit_curves<'a>(
             mean_s2: means.1,
         })
         .collect();
-    let notes = fit.notes().to_vec();
     Ok(CurveModel {
         response: response.clone(),
         fit,
@@ -170,7 +171,7 @@ pub(crate) fn fit_curves<'a>(
         cells: frame.cells,
         trial_field_seasons: frame.trial_field_seasons,
         formula,
-        notes,
+        remark,
         observations,
     })
 }

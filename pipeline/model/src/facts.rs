@@ -74,8 +74,12 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
     for component in fit.variance_components() {
         book.write("variance", &component.term, Some(component.variance), None, Some("variance".into()));
     }
-    for ((name, estimate), error) in fit.names().iter().zip(fit.coefficients()).zip(fit.standard_errors()) {
-        book.write("coefficient", name, Some(*estimate), Some(error), None);
+    for (column, name) in fit.names().iter().enumerate() {
+        let row: Vec<f64> = (0..fit.names().len()).map(|other| f64::from(u8::from(other == column))).collect();
+        let Ok(contrast) = fit.contrast(&row) else { continue };
+        let limits = contrast.interval(0.95);
+        let text = format!("95 %: {:.4} to {:.4}; df {:.1}, {}", limits.low, limits.high, contrast.df, contrast.method);
+        book.write("coefficient", name, Some(contrast.estimate), Some(contrast.std_error), Some(text));
     }
     let posterior = &model.posterior;
     book.write("draws", "draws", Some(posterior.draws() as f64), None, Some("stored draws of the posterior".into()));
@@ -109,8 +113,11 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
             );
         }
     }
-    for note in &model.notes {
+    for note in fit.notes() {
         book.write("note", note.code, None, None, Some(note.message.clone()));
+    }
+    if let Some(remark) = &model.remark {
+        book.write("note", "degrees-of-freedom", None, None, Some(remark.clone()));
     }
     book.rows
 }

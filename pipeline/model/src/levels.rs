@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Design, LeastSquares, LinearFit, Lmm};
+use evenstand_stats::Design;
 use ndarray::Array2;
 
 use crate::groups::Basis;
@@ -11,6 +11,7 @@ use crate::observations::Observations;
 use crate::response::{Response, Scale};
 use crate::setting_terms::{count, renumber, setting_terms};
 use crate::summary::mean;
+use crate::working_fit::{fit, with_remarks};
 
 /// What the settings of one group show without a curve.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,29 +56,18 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
     if !design.aliased().is_empty() {
         return None;
     }
-    let mut limits = Vec::new();
-    let pairs = (0..n_levels).flat_map(|a| (0..a).map(move |b| (a, b)));
+    let (fit, remark) = fit(&design).ok()?;
+    let test = fit.joint_test(&differences).ok()?;
     let pair_row = |(a, b): (usize, usize)| {
         (0..design.names().len())
             .map(|column| f64::from(i8::from(column == a) - i8::from(column == b)))
             .collect::<Vec<_>>()
     };
-    let (p_value, coefficients, method) = if design.random().is_empty() {
-        let fit = LeastSquares.fit(&design).ok()?;
-        let test = fit.joint_test(&differences).ok()?;
-        for pair in pairs {
-            limits.push(fit.contrast(&pair_row(pair)).ok()?.interval(0.90));
-        }
-        (test.p_value, fit.coefficients().to_vec(), test.method)
-    } else {
-        let fit = Lmm::reml().fit(&design).ok()?;
-        let test = fit.joint_test(&differences).ok()?;
-        for pair in pairs {
-            limits.push(fit.contrast(&pair_row(pair)).ok()?.interval(0.90));
-        }
-        (test.p_value, fit.coefficients().to_vec(), test.method)
-    };
-    let method = terms.left_out.map_or_else(|| method.clone(), |remark| format!("{method}; {remark}"));
+    let pairs = (0..n_levels).flat_map(|a| (0..a).map(move |b| (a, b)));
+    let limits: Vec<_> =
+        pairs.map(|pair| Some(fit.contrast(&pair_row(pair)).ok()?.interval(0.90))).collect::<Option<_>>()?;
+    let (p_value, coefficients) = (test.p_value, fit.coefficients());
+    let method = with_remarks(&test.method, [remark.as_deref(), terms.left_out]);
     let widest = limits.iter().map(|limit| limit.low.abs().max(limit.high.abs())).fold(0.0, f64::max);
     let centre = mean(&coefficients[..n_levels]);
     let largest_difference = match response.scale {

@@ -33,5 +33,6 @@ mod setting_terms;
 mod starting_points;
 mod summary;
 mod words;
+mod working_fit;
 
 pub use analysis::{Answers, Questions, analyse};

@@ -138,6 +138,60 @@ pub enum StatsError {
         /// Which step.
         step: &'static str,
     },
+    /// An interval of event times that cannot be one.
+    #[error("interval at position {position} runs from {left} to {right}: {problem}\nrepair or leave out that row")]
+    EventInterval {
+        /// Zero-based position.
+        position: usize,
+        /// Its left end.
+        left: f64,
+        /// Its right end.
+        right: f64,
+        /// What is wrong with it.
+        problem: &'static str,
+    },
+    /// Look times that are negative or do not ascend.
+    #[error("look at position {position} is at time {time}, expected a time after {previous}\nsort the looks by time")]
+    LookTime {
+        /// Zero-based position.
+        position: usize,
+        /// The time found.
+        time: f64,
+        /// The time before it.
+        previous: f64,
+    },
+    /// A running total that falls, or counts more than there are.
+    #[error(
+        "running total at position {position} is {found}, expected a count from {least} to {most}\nrepair that look, or give it as not made"
+    )]
+    RunningTotal {
+        /// Zero-based position.
+        position: usize,
+        /// The count found.
+        found: u64,
+        /// The running total before it.
+        least: u64,
+        /// The largest count possible.
+        most: u64,
+    },
+    /// Event times that no curve of the kind asked for can be fitted to, or a quantity they do not tell.
+    #[error("event times: {reason}\n{advice}")]
+    EventTimes {
+        /// Why.
+        reason: String,
+        /// What to do next.
+        advice: &'static str,
+    },
+    /// A request that does not fit what it is asked of.
+    #[error("{what} is not possible: {reason}\n{next}")]
+    NotPossible {
+        /// What was asked for.
+        what: String,
+        /// What was found, and where.
+        reason: String,
+        /// What to do instead.
+        next: &'static str,
+    },
     /// A shape of a response that these data cannot tell.
     #[error("the {shape} shape cannot be used here: {reason}\nask for another shape, or give more values of x")]
     ShapeNotEstimable {

@@ -13,10 +13,16 @@
 //!    are exact for least squares and Satterthwaite's for mixed models.
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
-//! 5. For a response over one variable: a [`ResponseFrame`] and a [`ShapeComparison`] of candidate [`Shape`]s, weighted by AICc and
+//! 5. For a response over one variable: a [`ResponseFrame`] and a [`ShapeComparison`] of candidate [`ResponseShape`]s, weighted by AICc and
 //!    averaged; [`QuadraticOptimum`] for where a quadratic is best, with sets that stay honest when the curvature is not told from zero.
 //! 6. For anything derived: [`parametric_bootstrap`] and [`group_bootstrap`], which count failures instead of dropping them, and
 //!    [`CoefficientDraws`].
+//!
+//! Times known only to lie between two looks, of individuals some of whom never have the event, are another kind of data:
+//! [`IntervalData`], described without a curve by [`turnbull`] and with one by [`EventTimes`].
+//! 5. Compare. [`MarginalMeans`] estimates chosen cells; a [`ComparisonFamily`] of them is adjusted for looking more than once, and
+//!    [`BestComparisons`] tell which can still be the best.
+//! 6. Plan. [`BlockPlan`] and [`TrialSeries`] give power in closed form, [`simulate_power`] that of any layout.
 //!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).
@@ -37,51 +43,70 @@
 
 mod adjust;
 mod baseline;
+mod best;
 mod binomial;
 mod bootstrap;
 mod coefficient_draws;
+mod comparisons;
 mod dense;
 mod derivatives;
 mod design;
 pub mod distribution;
 mod error;
+mod event_times;
 mod inference;
 mod interval;
 mod least_squares;
+mod linfa_least_squares;
 mod lmm;
+mod marginal_means;
 mod newton;
 mod note;
 mod polynomial;
+mod power;
 mod qr;
 mod random_effects;
 mod random_term;
 mod response_shape;
+mod simulate_power;
 mod sparse;
 mod summary;
 
 pub use adjust::holm;
 pub use baseline::baseline;
+pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
 pub use bootstrap::{
     Bootstrap, BootstrapFailure, OptimumBootstrap, Tail, group_bootstrap, optimum_bootstrap, parametric_bootstrap,
     simulate_response,
 };
 pub use coefficient_draws::CoefficientDraws;
+pub use comparisons::{Adjustment, Comparison, ComparisonFamily, Comparisons};
 pub use design::Design;
 pub use error::{Result, StatsError};
+pub use event_times::{
+    CellTest, EventAt, EventEstimate, EventGoodness, EventPredictors, EventQuantity, EventTimes, EventTimesFit,
+    EventTimesRecord, IntervalData, IntervalScale, Limit, Mass, ProfileInterval, Shape, Share, Turnbull, turnbull,
+};
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
+pub use linfa_least_squares::{LeastSquaresModel, LeastSquaresParams, LeastSquaresValidParams};
 pub use lmm::{
     ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, LikelihoodRatio, Lmm, LmmFit, OptimumRecord,
-    Posterior, PosteriorOptions, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
+    Posterior, PosteriorOptions, Refits, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
     test_fixed_columns, test_random_terms, variance_intervals,
 };
+pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
+pub use power::{BlockPlan, Power, TrialSeries};
 pub use random_term::{RandomTerm, Structure};
 pub use response_shape::{
     AveragedPoint, ConstrainedSet, DroppedShape, FiellerSet, FittedShape, Joint, ProfileSet, QuadraticOptimum,
-    QuadraticRows, ResponseFrame, Shape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
+    QuadraticRows, ResponseFrame, ResponseShape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
+};
+pub use simulate_power::{
+    Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };
 pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};

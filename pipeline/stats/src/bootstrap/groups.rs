@@ -1,10 +1,10 @@
 //! Bootstrap of whole groups.
 
-use super::parametric::{check_replicates, check_same_design, refit_like, stream};
+use super::parametric::{check_replicates, check_same_design, stream};
 use super::summary::Bootstrap;
 use crate::design::{Design, check_length};
 use crate::error::{Result, StatsError};
-use crate::lmm::LmmFit;
+use crate::lmm::{Criterion, Lmm, LmmFit};
 use crate::random_effects::{lies_inside, resampled_term};
 use rand::Rng;
 use rayon::prelude::*;
@@ -56,6 +56,15 @@ pub fn group_bootstrap(
         })
         .collect();
     Ok(Bootstrap::gather(statistic(design, fit), outcomes).with_groups(members.len()))
+}
+
+/// The options that `fit` was made with.
+fn refit_like(fit: &LmmFit) -> Lmm {
+    let model = match fit.likelihood() {
+        Criterion::Reml => Lmm::reml(),
+        Criterion::MaximumLikelihood => Lmm::maximum_likelihood(),
+    };
+    model.with_degrees_of_freedom(fit.degrees_of_freedom())
 }
 
 /// Rows of every group that has rows, by ascending code.

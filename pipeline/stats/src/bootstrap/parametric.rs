@@ -4,7 +4,7 @@ use super::summary::Bootstrap;
 use crate::design::{Design, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::lmm::{Criterion, Lmm, LmmFit};
+use crate::lmm::{LmmFit, Refits};
 use crate::random_effects::{add_effects, relative_factors};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -13,7 +13,7 @@ use rayon::prelude::*;
 
 /// Simulates from `fit`, fits again and takes `statistic`, `replicates` times, on all processors.
 ///
-/// Works for least squares too: a design without random terms, fitted by [`Lmm`]. Refits use the criterion and the degrees of freedom of `fit`. Every replicate
+/// Works for least squares too: a design without random terms, fitted by [`Lmm`](crate::Lmm). Refits use the criterion and the degrees of freedom of `fit`. Every replicate
 /// has a random stream of its own, numbered by the replicate under one `seed`, so the numbers do not depend on how many processors
 /// there are. A statistic may return NaN where it has no answer; a refit that fails is counted, see [`Bootstrap`].
 ///
@@ -30,13 +30,12 @@ pub fn parametric_bootstrap(
 ) -> Result<Bootstrap> {
     check_replicates(replicates)?;
     check_same_design(design, fit)?;
-    let model = refit_like(fit);
+    let refits = Refits::new(design, fit)?;
     let outcomes = (0..replicates)
         .into_par_iter()
         .map(|replicate| {
-            design
-                .with_response(simulate(design, fit, &mut stream(seed, replicate)))
-                .and_then(|again| model.fit(&again))
+            refits
+                .fit(simulate(design, fit, &mut stream(seed, replicate)))
                 .map(|again| (statistic(&again), again.optimum().converged))
                 .map_err(|error| error.to_string())
         })
@@ -65,15 +64,6 @@ pub(super) fn check_same_design(design: &Design, fit: &LmmFit) -> Result<()> {
     check_length("the fit (coefficients)", fit.coefficients().len(), design.rank())?;
     let parameters = design.random().iter().map(|term| term.n_parameters()).sum();
     check_length("the fit (covariance parameters)", fit.theta().len(), parameters)
-}
-
-/// The options that `fit` was made with.
-pub(super) fn refit_like(fit: &LmmFit) -> Lmm {
-    let model = match fit.likelihood() {
-        Criterion::Reml => Lmm::reml(),
-        Criterion::MaximumLikelihood => Lmm::maximum_likelihood(),
-    };
-    model.with_degrees_of_freedom(fit.degrees_of_freedom())
 }
 
 /// Streams of one seed are independent of each other; see the ChaCha generator.

@@ -1,6 +1,6 @@
 //! Fitting a mixed model.
 
-use super::degrees_of_freedom::{DegreesOfFreedom, VarianceUncertainty};
+use super::degrees_of_freedom::DegreesOfFreedom;
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::{Criterion, Profile};
@@ -14,6 +14,7 @@ use crate::inference::LinearFit;
 use crate::least_squares::{LeastSquares, LeastSquaresFit, unscaled_covariance_from};
 use crate::note::Note;
 use crate::random_term::Structure;
+use std::sync::OnceLock;
 
 /// Options of a linear mixed model; [`Lmm::fit`] does the work.
 ///
@@ -73,22 +74,35 @@ impl Lmm {
         notes.extend(disagreement(design, start.coefficients(), &start.standard_errors()));
         notes.extend(few_groups(design));
         let (theta, optimum) = optimise(&profile, self.criterion);
-        if !optimum.converged {
-            notes.push(Note::new(
-                "stopped-early",
-                format!(
-                    "the search for the standard deviations stopped early: {}; largest derivative {:.1e}",
-                    optimum.reason, optimum.largest_gradient
-                ),
-            ));
-        }
+        notes.extend(stopped_early(&optimum));
         notes.extend(boundary(design, &profile, &theta));
-        assemble(design, &start, &profile, *self, theta, optimum, notes)
+        let mut fit = assemble(design, &start, profile, *self, theta, optimum, notes)?;
+        fit.work_out_degrees_of_freedom();
+        Ok(fit)
+    }
+
+    pub(super) fn criterion(&self) -> Criterion {
+        self.criterion
+    }
+
+    pub(super) fn degrees_of_freedom(&self) -> DegreesOfFreedom {
+        self.degrees_of_freedom
     }
 }
 
+pub(super) fn stopped_early(optimum: &OptimumRecord) -> Vec<Note> {
+    if optimum.converged {
+        return Vec::new();
+    }
+    let message = format!(
+        "the search for the standard deviations stopped early: {}; largest derivative {:.1e}",
+        optimum.reason, optimum.largest_gradient
+    );
+    vec![Note::new("stopped-early", message)]
+}
+
 /// Remarks on variances estimated as zero and on correlations estimated as one.
-fn boundary(design: &Design, profile: &Profile, theta: &[f64]) -> Vec<Note> {
+pub(super) fn boundary(design: &Design, profile: &Profile, theta: &[f64]) -> Vec<Note> {
     let terms = design.random();
     let zero = |&index: &usize| theta[index] == 0.0 && profile.layout.parameters[index].is_diagonal();
     (0..theta.len())
@@ -157,6 +171,13 @@ fn few_groups(design: &Design) -> Vec<Note> {
 }
 
 fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord) {
+    let moments = profile.moment_start().iter().zip(profile.unit()).map(|(theta, u)| theta / u).collect();
+    let plain = profile.layout.parameters.iter().map(|p| f64::from(u8::from(p.is_diagonal()))).collect();
+    optimise_from(profile, criterion, &[moments, plain])
+}
+
+/// The best theta from any of the `starts` (in units of each theta).
+pub(super) fn optimise_from(profile: &Profile, criterion: Criterion, starts: &[Vec<f64>]) -> (Vec<f64>, OptimumRecord) {
     let unit = profile.unit();
     let rescale = |point: &[f64]| -> Vec<f64> { point.iter().zip(unit).map(|(p, u)| p * u).collect() };
     if unit.is_empty() {
@@ -174,9 +195,7 @@ fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord
     let criterion_at = |point: &[f64]| {
         if profile.factor(&rescale(point), &mut work) { profile.deviance(&work, criterion) } else { f64::INFINITY }
     };
-    let moments: Vec<f64> = profile.moment_start().iter().zip(unit).map(|(theta, u)| theta / u).collect();
-    let plain = profile.layout.parameters.iter().map(|p| f64::from(u8::from(p.is_diagonal()))).collect();
-    let found = minimise(criterion_at, &profile.layout, &[moments, plain]);
+    let found = minimise(criterion_at, &profile.layout, starts);
     let theta = rescale(&found.point);
     let record = OptimumRecord {
         start: rescale(&found.start),
@@ -190,14 +209,14 @@ fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord
 }
 
 /// Everything that follows from theta.
-fn assemble(
+pub(super) fn assemble(
     design: &Design,
     start: &LeastSquaresFit,
-    profile: &Profile,
+    profile: Profile,
     options: Lmm,
     theta: Vec<f64>,
     optimum: OptimumRecord,
-    mut notes: Vec<Note>,
+    notes: Vec<Note>,
 ) -> Result<LmmFit> {
     let mut work = profile.workspace();
     if !profile.factor(&theta, &mut work) {
@@ -233,25 +252,16 @@ fn assemble(
         }
     }
     let residuals = design.response().iter().zip(&fitted).map(|(y, f)| y - f).collect();
-    let (components, correlations) = variances(design, profile, &theta, sigma);
-    let labels: Vec<String> = profile
-        .layout
-        .parameters
-        .iter()
-        .map(|parameter| design.random()[parameter.term].label(parameter.row))
-        .collect();
-    let fewest_groups = design.random().iter().map(|term| term.used_groups()).min().unwrap_or(0);
+    let (components, correlations) = variances(design, &profile, &theta, sigma);
     let (kenward_roger, adjusted) = if options.degrees_of_freedom == DegreesOfFreedom::KenwardRoger {
-        let adjustment = KenwardRoger::new(profile, &work, &theta, sigma, &unscaled)?;
+        let adjustment = KenwardRoger::new(&profile, &work, &theta, sigma, &unscaled)?;
         let adjusted = unscaled_covariance_from(&design.qr.r, &adjustment.adjusted, rank);
         (Some(adjustment), Some(adjusted))
     } else {
         (None, None)
     };
-    let uncertainty = VarianceUncertainty::new(profile, criterion, &theta, sigma, &labels, fewest_groups);
-    notes.extend(uncertainty.note());
     Ok(LmmFit {
-        criterion,
+        options,
         names: design.names().to_vec(),
         coefficients,
         covariance,
@@ -272,12 +282,20 @@ fn assemble(
         marginal,
         fitted,
         residuals,
-        uncertainty,
+        uncertainty: OnceLock::new(),
+        fewest_groups: design.random().iter().map(|term| term.used_groups()).min().unwrap_or(0),
+        labels: profile
+            .layout
+            .parameters
+            .iter()
+            .map(|parameter| design.random()[parameter.term].label(parameter.row))
+            .collect(),
         kenward_roger,
         adjusted,
         optimum,
         notes,
         n_observations: design.n_observations(),
+        profile,
     })
 }
 

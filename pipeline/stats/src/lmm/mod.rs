@@ -13,6 +13,7 @@ mod posterior;
 mod products;
 mod profile;
 mod proposal;
+mod refit;
 mod result;
 mod search;
 
@@ -24,4 +25,5 @@ pub use likelihood_ratio::{LikelihoodRatio, test_fixed_columns, test_random_term
 pub use optimizer::OptimumRecord;
 pub use posterior::{Posterior, PosteriorOptions};
 pub use profile::Criterion;
+pub use refit::Refits;
 pub use result::{ConditionalModes, Correlation, LmmFit, VarianceComponent};

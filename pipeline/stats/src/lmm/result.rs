@@ -1,9 +1,10 @@
 //! What a mixed model fit can be asked.
 
 use super::degrees_of_freedom::{DegreesOfFreedom, VarianceUncertainty};
+use super::fit::Lmm;
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
-use super::profile::Criterion;
+use super::profile::{Criterion, Profile};
 use crate::dense::{dot, quadratic_form, solve_upper_transpose};
 use crate::design::{check_finite, check_length};
 use crate::error::Result;
@@ -12,6 +13,7 @@ use crate::least_squares::IndependentCombinations;
 use crate::note::Note;
 use crate::random_term::Structure;
 use ndarray::Array2;
+use std::sync::OnceLock;
 
 /// Estimated variance of one random column, or of the residual.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,7 +70,7 @@ pub(super) struct TermShape {
 /// Result of [`Lmm::fit`](super::Lmm::fit).
 #[derive(Debug, Clone)]
 pub struct LmmFit {
-    pub(super) criterion: Criterion,
+    pub(super) options: Lmm,
     pub(super) names: Vec<String>,
     pub(super) coefficients: Vec<f64>,
     pub(super) covariance: Array2<f64>,
@@ -85,13 +87,18 @@ pub struct LmmFit {
     pub(super) marginal: Vec<f64>,
     pub(super) fitted: Vec<f64>,
     pub(super) residuals: Vec<f64>,
-    pub(super) uncertainty: VarianceUncertainty,
+    /// Worked out when first asked for; a first fit asks at once where it is what tests use.
+    pub(super) uncertainty: OnceLock<VarianceUncertainty>,
+    pub(super) fewest_groups: usize,
+    /// Name of the column behind each theta.
+    pub(super) labels: Vec<String>,
     pub(super) kenward_roger: Option<KenwardRoger>,
     /// Adjusted covariance, where Kenward-Roger was asked for.
     pub(super) adjusted: Option<Array2<f64>>,
     pub(super) optimum: OptimumRecord,
     pub(super) notes: Vec<Note>,
     pub(super) n_observations: usize,
+    pub(super) profile: Profile,
 }
 
 impl LmmFit {
@@ -100,9 +107,34 @@ impl LmmFit {
         &self.covariance
     }
 
+    pub(super) fn options(&self) -> Lmm {
+        self.options
+    }
+
+    fn uncertainty(&self) -> &VarianceUncertainty {
+        self.uncertainty.get_or_init(|| {
+            VarianceUncertainty::new(
+                &self.profile,
+                self.likelihood(),
+                &self.theta,
+                self.sigma,
+                &self.labels,
+                self.fewest_groups,
+            )
+        })
+    }
+
+    /// Works out Satterthwaite's degrees of freedom where tests use them, with what is to be said about them.
+    pub(super) fn work_out_degrees_of_freedom(&mut self) {
+        if self.kenward_roger.is_none() {
+            let note = self.uncertainty().note();
+            self.notes.extend(note);
+        }
+    }
+
     /// Which degrees of freedom the tests use.
     pub fn degrees_of_freedom(&self) -> DegreesOfFreedom {
-        if self.kenward_roger.is_some() { DegreesOfFreedom::KenwardRoger } else { DegreesOfFreedom::Satterthwaite }
+        self.options.degrees_of_freedom()
     }
 
     /// Residual standard deviation of a row with weight one; exactly 1 where sampling variances are known.
@@ -129,7 +161,7 @@ impl LmmFit {
 
     /// Which likelihood was maximised.
     pub fn likelihood(&self) -> Criterion {
-        self.criterion
+        self.options.criterion()
     }
 
     /// `-2 log_likelihood`, the number that was minimised.
@@ -222,8 +254,8 @@ impl LinearFit for LmmFit {
         Ok(Contrast {
             estimate,
             std_error: self.sigma * quadratic_form(&self.unscaled, &on_q).sqrt(),
-            df: self.uncertainty.df(&on_q, &self.unscaled, self.residual_df()),
-            method: self.uncertainty.method(),
+            df: self.uncertainty().df(&on_q, &self.unscaled, self.residual_df()),
+            method: self.uncertainty().method(),
         })
     }
 
@@ -246,9 +278,9 @@ impl LinearFit for LmmFit {
         let each: Vec<f64> = combinations
             .on_q
             .iter()
-            .map(|on_q| self.uncertainty.df(on_q, &self.unscaled, self.residual_df()))
+            .map(|on_q| self.uncertainty().df(on_q, &self.unscaled, self.residual_df()))
             .collect();
-        Ok(JointTest::new(f, rank as f64, pooled_df(&each), self.uncertainty.method()))
+        Ok(JointTest::new(f, rank as f64, pooled_df(&each), self.uncertainty().method()))
     }
 }
 

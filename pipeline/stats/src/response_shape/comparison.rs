@@ -2,7 +2,7 @@
 
 use super::fitted_shape::FittedShape;
 use super::frame::ResponseFrame;
-use super::shape::Shape;
+use super::shape::ResponseShape;
 use crate::distribution::{normal_quantile, t_quantile};
 use crate::error::{Result, StatsError};
 use crate::inference::Contrast;
@@ -25,7 +25,7 @@ pub struct ShapeComparison {
 #[derive(Debug, Clone, PartialEq)]
 pub struct DroppedShape {
     /// The shape.
-    pub shape: Shape,
+    pub shape: ResponseShape,
     /// Why.
     pub reason: StatsError,
 }
@@ -49,7 +49,7 @@ impl ShapeComparison {
     ///
     /// # Errors
     /// A shape listed twice, or no shape left to compare: the reason of the first.
-    pub fn new(frame: &ResponseFrame, shapes: &[Shape]) -> Result<Self> {
+    pub fn new(frame: &ResponseFrame, shapes: &[ResponseShape]) -> Result<Self> {
         let mut candidates: Vec<FittedShape> = Vec::new();
         let mut dropped: Vec<DroppedShape> = Vec::new();
         for (at, &shape) in shapes.iter().enumerate() {
@@ -114,7 +114,7 @@ impl ShapeComparison {
     }
 
     /// The fitted `shape`, if it was compared.
-    pub fn get(&self, shape: Shape) -> Option<&FittedShape> {
+    pub fn get(&self, shape: ResponseShape) -> Option<&FittedShape> {
         self.candidates.iter().find(|fit| fit.shape() == shape)
     }
 

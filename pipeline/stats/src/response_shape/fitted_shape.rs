@@ -5,7 +5,7 @@ use super::joint::{self, Joint};
 use super::lack_of_fit::lack_of_fit;
 use super::optimum::{QuadraticOptimum, QuadraticRows};
 use super::profile_set::{ProfileSet, Yardstick, joint_points, profile_set};
-use super::shape::Shape;
+use super::shape::ResponseShape;
 use super::spline_basis::SplineBasis;
 use super::spline_curve::SplineCurve;
 use crate::design::{Design, check_finite};
@@ -27,7 +27,7 @@ const SEGMENTS: usize = 10;
 /// Without random terms both are least squares, with sigma² over n and over n - p.
 #[derive(Debug, Clone)]
 pub struct FittedShape {
-    shape: Shape,
+    shape: ResponseShape,
     joint: Option<Joint>,
     design: Design,
     maximum_likelihood: LmmFit,
@@ -46,7 +46,7 @@ impl FittedShape {
     /// # Errors
     /// [`StatsError::ShapeNotEstimable`] with too few values of x or columns that already explain the shape;
     /// otherwise as [`Lmm::fit`].
-    pub fn fit(frame: &ResponseFrame, shape: Shape) -> Result<Self> {
+    pub fn fit(frame: &ResponseFrame, shape: ResponseShape) -> Result<Self> {
         let refuse = |reason: String| StatsError::ShapeNotEstimable { shape: shape.name(), reason };
         let (found, needed) = (frame.levels().len(), shape.levels_needed());
         if found < needed {
@@ -59,7 +59,7 @@ impl FittedShape {
         let at = joint.as_ref().map(|joint| joint.estimate);
         let columns = shape.columns(frame, at);
         let basis = match shape {
-            Shape::Spline => {
+            ResponseShape::Spline => {
                 Some(SplineBasis::new(Interval { low: frame.range().0, high: frame.range().1 }, SEGMENTS)?)
             }
             _ => None,
@@ -108,7 +108,7 @@ impl FittedShape {
     }
 
     /// The shape.
-    pub fn shape(&self) -> Shape {
+    pub fn shape(&self) -> ResponseShape {
         self.shape
     }
 
@@ -240,7 +240,7 @@ impl FittedShape {
     pub fn quadratic_rows(&self) -> Option<QuadraticRows> {
         let width = self.restricted.coefficients().len();
         let unit = |at: usize| (0..width).map(|j| f64::from(u8::from(j == at))).collect();
-        (self.shape == Shape::Quadratic).then(|| QuadraticRows {
+        (self.shape == ResponseShape::Quadratic).then(|| QuadraticRows {
             slope: unit(width - 2),
             curvature: unit(width - 1),
             centre: self.frame.centre(),
@@ -271,7 +271,7 @@ impl FittedShape {
 /// The model with the derivative by the joint added; `None` where that column adds nothing or leaves no residual degrees of freedom.
 fn with_tangent(
     frame: &ResponseFrame,
-    shape: Shape,
+    shape: ResponseShape,
     joint: f64,
     mut columns: Vec<(String, Vec<f64>)>,
 ) -> Result<Option<(Design, LmmFit)>> {

@@ -7,7 +7,7 @@ use ndarray::Array2;
 
 /// A response, the variable x it is a curve over, and the rest of the model: other fixed columns, random terms, weights.
 ///
-/// Every [`Shape`](crate::Shape) fitted to one frame shares the rest of the model. A constant column comes first and need not be given.
+/// Every [`ResponseShape`](crate::ResponseShape) fitted to one frame shares the rest of the model. A constant column comes first and need not be given.
 #[derive(Debug, Clone)]
 pub struct ResponseFrame {
     response: Vec<f64>,

@@ -1,7 +1,7 @@
 //! The joint of a plateau: the best over all gaps between neighbouring values of x.
 
 use super::frame::ResponseFrame;
-use super::shape::{Shape, Side};
+use super::shape::{ResponseShape, Side};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;
@@ -29,7 +29,7 @@ pub struct Joint {
 
 impl Joint {
     /// What a reader of the estimate must know.
-    pub(crate) fn note(&self, shape: Shape) -> Option<Note> {
+    pub(crate) fn note(&self, shape: ResponseShape) -> Option<Note> {
         let name = shape.name();
         if self.at_edge {
             return Some(Note::new(
@@ -60,7 +60,7 @@ const LOOKS: usize = 5;
 const STEPS: usize = 44;
 
 /// `-2 log L` by maximum likelihood with the joint held at `joint`.
-pub(crate) fn deviance_at_joint(frame: &ResponseFrame, shape: Shape, joint: f64) -> Result<f64> {
+pub(crate) fn deviance_at_joint(frame: &ResponseFrame, shape: ResponseShape, joint: f64) -> Result<f64> {
     deviance(frame, &shape.columns(frame, Some(joint)))
 }
 
@@ -76,7 +76,7 @@ pub(crate) fn deviance(frame: &ResponseFrame, columns: &[(String, Vec<f64>)]) ->
 
 /// Searches from the second level on the side of the slope to the last on the side of the plateau. Nearer the first level the
 /// likelihood is constant, as slope and joint trade off exactly.
-pub(crate) fn search(frame: &ResponseFrame, shape: Shape, side: Side) -> Result<Joint> {
+pub(crate) fn search(frame: &ResponseFrame, shape: ResponseShape, side: Side) -> Result<Joint> {
     let levels = frame.levels();
     let knots = match side {
         Side::Right => &levels[1..],
@@ -108,7 +108,12 @@ const ROUNDS: usize = 20;
 
 /// With random terms: the best joint over all gaps for given relative variances, then new variances for that joint, until neither moves.
 /// A sweep with variances held costs one factorisation a point where a fit would cost hundreds.
-fn alternate(frame: &ResponseFrame, shape: Shape, knots: &[f64], evaluations: &mut usize) -> Result<(f64, f64)> {
+fn alternate(
+    frame: &ResponseFrame,
+    shape: ResponseShape,
+    knots: &[f64],
+    evaluations: &mut usize,
+) -> Result<(f64, f64)> {
     let fit_at = |joint: f64| Lmm::maximum_likelihood().fit(&frame.design(&shape.columns(frame, Some(joint)))?);
     let (low, high) = frame.range();
     let mut best = (f64::INFINITY, knots[0]);

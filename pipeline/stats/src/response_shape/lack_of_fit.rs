@@ -1,7 +1,7 @@
 //! Whether a shape leaves something unsaid that the level means say.
 
 use super::frame::ResponseFrame;
-use super::shape::Shape;
+use super::shape::ResponseShape;
 use crate::error::Result;
 use crate::inference::{JointTest, LinearFit};
 use crate::least_squares::LeastSquares;
@@ -13,8 +13,12 @@ use ndarray::Array2;
 /// For least squares: the drop of the residual sum of squares over the residual mean square of the level means, a joint counted as one
 /// parameter. With random terms: the F test of what the level indicators add to the shape's columns (and, for a plateau, to the
 /// derivative by the joint) in a restricted-likelihood fit.
-pub(crate) fn lack_of_fit(frame: &ResponseFrame, shape: Shape, joint: Option<f64>) -> Result<Option<JointTest>> {
-    if shape == Shape::Spline {
+pub(crate) fn lack_of_fit(
+    frame: &ResponseFrame,
+    shape: ResponseShape,
+    joint: Option<f64>,
+) -> Result<Option<JointTest>> {
+    if shape == ResponseShape::Spline {
         return Ok(None);
     }
     let columns = shape.columns(frame, joint);

@@ -20,5 +20,5 @@ pub use joint::Joint;
 pub use optimum::{QuadraticOptimum, QuadraticRows};
 pub(crate) use profile_set::check_range;
 pub use profile_set::{ProfileSet, optimum_profile_set};
-pub use shape::{Shape, Side};
+pub use shape::{ResponseShape, Side};
 pub use spline_basis::SplineBasis;

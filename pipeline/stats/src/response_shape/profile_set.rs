@@ -148,7 +148,7 @@ pub fn optimum_profile_set(
     range: Interval,
 ) -> Result<ProfileSet> {
     check_range(range)?;
-    let quadratic = super::fitted_shape::FittedShape::fit(frame, super::shape::Shape::Quadratic)?;
+    let quadratic = super::fitted_shape::FittedShape::fit(frame, super::shape::ResponseShape::Quadratic)?;
     let optimum = quadratic.optimum(gradient)?;
     let tilted = frame.tilted(gradient);
     let centre = frame.centre();

@@ -13,7 +13,7 @@ pub enum Side {
 
 /// A shape of the response f over x. Formulas leave out the rest of the model; `c` is the middle of the range of x, `j` the joint.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Shape {
+pub enum ResponseShape {
     /// `f = a`.
     Flat,
     /// `f = a + b (x - c)`.
@@ -29,7 +29,7 @@ pub enum Shape {
     Spline,
 }
 
-impl Shape {
+impl ResponseShape {
     /// Every shape.
     pub const ALL: [Self; 8] = [
         Self::Flat,
@@ -89,7 +89,7 @@ impl Shape {
         }
     }
 
-    /// Derivative of [`Shape::values`] by the joint, for plateau shapes; from the side of the slope at the joint itself.
+    /// Derivative of [`ResponseShape::values`] by the joint, for plateau shapes; from the side of the slope at the joint itself.
     pub(crate) fn tangent(self, x: f64, joint: f64) -> Option<f64> {
         let on_slope = |inside: bool| f64::from(u8::from(inside));
         match self {
@@ -131,7 +131,7 @@ mod tests {
 
     #[test]
     fn the_tangent_is_the_derivative_of_the_column_by_the_joint() {
-        for shape in Shape::ALL.into_iter().filter(|shape| shape.side().is_some()) {
+        for shape in ResponseShape::ALL.into_iter().filter(|shape| shape.side().is_some()) {
             for x in [1.0, 2.0, 4.0, 5.0] {
                 let at = |joint: f64| shape.values(x, 0.0, Some(joint))[0];
                 let slope = (at(3.0 + 1e-6) - at(3.0 - 1e-6)) / 2e-6;
@@ -143,11 +143,11 @@ mod tests {
     #[test]
     fn a_plateau_to_the_left_is_the_mirror_image_of_one_to_the_right() {
         for x in [-2.0, 0.5, 3.0] {
-            let right = Shape::QuadraticPlateau(Side::Right).values(x, 0.0, Some(1.0));
-            let left = Shape::QuadraticPlateau(Side::Left).values(-x, 0.0, Some(-1.0));
+            let right = ResponseShape::QuadraticPlateau(Side::Right).values(x, 0.0, Some(1.0));
+            let left = ResponseShape::QuadraticPlateau(Side::Left).values(-x, 0.0, Some(-1.0));
             assert_eq!(right, left);
-            let right = Shape::LinearPlateau(Side::Right).values(x, 0.0, Some(1.0))[0];
-            assert_eq!(right, -Shape::LinearPlateau(Side::Left).values(-x, 0.0, Some(-1.0))[0]);
+            let right = ResponseShape::LinearPlateau(Side::Right).values(x, 0.0, Some(1.0))[0];
+            assert_eq!(right, -ResponseShape::LinearPlateau(Side::Left).values(-x, 0.0, Some(-1.0))[0]);
         }
     }
 }

@@ -1,12 +1,30 @@
 //! Normal, Student t, Fisher F and chi-squared probabilities and quantiles; degrees of freedom may be fractional.
 //!
-//! Probabilities come from `statrs`. Quantiles are solved here from the smaller tail, so that they invert these very
+//! Probabilities come from `statrs`, those of the normal from `libm` (`statrs` rounds a constant of its error function to single
+//! precision and is 1e-11 off). Quantiles are solved here from the smaller tail, so that they invert these very
 //! probabilities to the last digits. Arguments outside their domain give NaN.
+//!
+//! For planning and for comparing many means there are also the noncentral t and F distributions, the studentized range, and
+//! the largest of several correlated t values ([`MaximumT`]). Those are integrated here; infinite degrees of freedom mean a
+//! known standard deviation.
 
-use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+mod directions;
+mod maximum_t;
+mod noncentral;
+mod scale;
+mod studentized_range;
+
+pub use maximum_t::{MaximumT, Probability, Sides};
+pub use noncentral::{noncentral_f_cdf, noncentral_f_sf, noncentral_t_cdf, noncentral_t_sf};
+pub use studentized_range::{studentized_range_cdf, studentized_range_quantile, studentized_range_sf};
+
+use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
 
 /// Beyond this many degrees of freedom t is taken as normal: the difference is below 1e-12.
 const NORMAL_DF: f64 = 1e12;
+
+/// From here on t is integrated over the scale: the gamma functions of the closed form lose digits with every power of ten.
+const MANY_DF: f64 = 1e3;
 
 /// Upper tail at an argument that is not finite: 0 at infinity, 1 at its opposite, NaN where there is no argument.
 /// `statrs` panics there; a difference of 0 with a standard error of 0 asks for it.
@@ -18,14 +36,14 @@ fn beyond(argument: f64) -> f64 {
     }
 }
 
-/// P(Z ≤ z) for the standard normal.
+/// P(Z ≤ z) for the standard normal, accurate in both tails.
 pub fn normal_cdf(z: f64) -> f64 {
-    Normal::standard().cdf(z)
+    0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
 }
 
 /// P(Z > z) for the standard normal, accurate in the upper tail.
 pub fn normal_sf(z: f64) -> f64 {
-    Normal::standard().sf(z)
+    normal_cdf(-z)
 }
 
 /// The z with P(Z ≤ z) = `p`.
@@ -46,6 +64,9 @@ pub fn t_sf(t: f64, df: f64) -> f64 {
     if df >= NORMAL_DF {
         return normal_sf(t);
     }
+    if df >= MANY_DF {
+        return noncentral_t_sf(t, df, 0.0);
+    }
     StudentsT::new(0.0, 1.0, df).map_or(f64::NAN, |d| d.sf(t))
 }
 
@@ -57,24 +78,33 @@ pub fn t_quantile(p: f64, df: f64) -> f64 {
     symmetric_quantile(p, |t| t_sf(t, df))
 }
 
-/// P(F ≤ f) for Fisher F.
+/// P(F ≤ f) for Fisher F; infinite `denominator_df` is a mean of squared normals.
 pub fn f_cdf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
     if !f.is_finite() {
         return 1.0 - beyond(f);
     }
+    if denominator_df >= NORMAL_DF {
+        return chi_squared_cdf(numerator_df * f, numerator_df);
+    }
     FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.cdf(f))
 }
 
-/// P(F > f) for Fisher F, accurate in the upper tail.
+/// P(F > f) for Fisher F, accurate in the upper tail; infinite `denominator_df` is a mean of squared normals.
 pub fn f_sf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
     if !f.is_finite() {
         return beyond(f);
+    }
+    if denominator_df >= NORMAL_DF {
+        return chi_squared_sf(numerator_df * f, numerator_df);
     }
     FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.sf(f))
 }
 
 /// The f with P(F ≤ f) = `p`.
 pub fn f_quantile(p: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    if denominator_df >= NORMAL_DF {
+        return chi_squared_quantile(p, numerator_df) / numerator_df;
+    }
     match FisherSnedecor::new(numerator_df, denominator_df) {
         Ok(d) => positive_quantile(p, |x| d.cdf(x), |x| d.sf(x)),
         Err(_) => f64::NAN,
@@ -236,5 +266,9 @@ mod tests {
     #[test]
     fn very_many_degrees_of_freedom_are_normal() {
         assert_eq!(t_quantile(0.975, f64::INFINITY), normal_quantile(0.975));
+        let square = f_quantile(0.95, 1.0, f64::INFINITY);
+        let error = square - normal_quantile(0.975).powi(2);
+        assert!(error.abs() < 1e-12, "{error:e}");
+        assert!((f_sf(square, 1.0, f64::INFINITY) + f_cdf(square, 1.0, f64::INFINITY) - 1.0).abs() < 1e-14);
     }
 }

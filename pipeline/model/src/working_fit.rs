@@ -1,0 +1,29 @@
+//! The fit behind tests and intervals: least squares without random terms, else restricted likelihood with Kenward-Roger.
+
+use evenstand_stats::{DegreesOfFreedom, Design, LeastSquares, LinearFit, Lmm, LmmFit, Result, StatsError};
+
+/// A mixed model with Kenward and Roger's degrees of freedom; where they do not exist, with Satterthwaite's and a remark that says so.
+pub(crate) fn mixed_model(design: &Design) -> Result<(LmmFit, Option<String>)> {
+    match Lmm::reml().with_degrees_of_freedom(DegreesOfFreedom::KenwardRoger).fit(design) {
+        Err(error @ StatsError::DegreesOfFreedom { .. }) => {
+            let reason = error.to_string();
+            let remark = reason.lines().next().unwrap_or_default().to_owned();
+            Ok((Lmm::reml().fit(design)?, Some(remark)))
+        }
+        fitted => Ok((fitted?, None)),
+    }
+}
+
+/// Whatever fit these columns and terms call for, and a remark on its degrees of freedom.
+pub(crate) fn fit(design: &Design) -> Result<(Box<dyn LinearFit>, Option<String>)> {
+    if design.random().is_empty() {
+        return Ok((Box::new(LeastSquares.fit(design)?), None));
+    }
+    let (fit, remark) = mixed_model(design)?;
+    Ok((Box::new(fit), remark))
+}
+
+/// Remarks joined to a method, in words.
+pub(crate) fn with_remarks(method: &str, remarks: [Option<&str>; 2]) -> String {
+    std::iter::once(method).chain(remarks.into_iter().flatten()).collect::<Vec<_>>().join("; ")
+}
