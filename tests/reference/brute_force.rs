@@ -9,7 +9,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 /// Log determinant and inverse of a symmetric positive definite matrix by Gauss-Jordan elimination.
-fn invert(mut a: Vec<Vec<f64>>) -> (f64, Vec<Vec<f64>>) {
+pub fn invert(mut a: Vec<Vec<f64>>) -> (f64, Vec<Vec<f64>>) {
     let n = a.len();
     let mut inverse: Vec<Vec<f64>> = (0..n).map(|i| (0..n).map(|j| f64::from(u8::from(i == j))).collect()).collect();
     let mut log_determinant = 0.0;

@@ -2,6 +2,7 @@
 //! likelihood written for these tests alone. `cases/` holds the expected values with their sources.
 
 mod analysis_of_variance;
+mod bootstrap;
 mod brute_force;
 mod comparisons;
 mod conformance;
@@ -17,5 +18,8 @@ mod models;
 mod near;
 mod posterior;
 mod power;
+mod response_optimum;
+mod response_shapes;
 mod scale;
+mod spline;
 mod variances;

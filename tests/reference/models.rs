@@ -261,3 +261,44 @@ fn shared_model(id: &str) -> Option<Design> {
         }
     })
 }
+
+/// Relative yield against soil potassium. Cate & Nelson (1971), Soil Sci. Soc. Am. J. 35, 658-660; also `cate.potassium` of agridat (MIT).
+const POTASSIUM: [(u32, f64); 24] = [
+    (26, 53.5),
+    (28, 64.8),
+    (30, 63.0),
+    (31, 40.8),
+    (34, 79.5),
+    (35, 70.3),
+    (40, 63.0),
+    (44, 64.0),
+    (49, 94.0),
+    (56, 99.0),
+    (68, 66.5),
+    (75, 103.0),
+    (77, 97.3),
+    (78, 85.3),
+    (78, 101.3),
+    (102, 97.0),
+    (118, 96.8),
+    (118, 98.0),
+    (131, 85.8),
+    (133, 92.3),
+    (133, 96.8),
+    (152, 88.3),
+    (193, 106.8),
+    (211, 97.5),
+];
+
+/// Corn yield at six nitrogen rates, Jackson 1962. Engelstad & Parks (1971), Agron. J. 63, 21-23; also `engelstad.nitro` of agridat (MIT).
+const JACKSON_1962: [(u32, f64); 6] = [(0, 46.5), (67, 59.0), (134, 71.9), (201, 73.1), (268, 74.5), (335, 75.5)];
+
+/// x and response of a short table.
+pub fn potassium() -> (Vec<f64>, Vec<f64>) {
+    POTASSIUM.iter().map(|(x, y)| (f64::from(*x), *y)).unzip()
+}
+
+/// x and response of a short table.
+pub fn jackson_1962() -> (Vec<f64>, Vec<f64>) {
+    JACKSON_1962.iter().map(|(x, y)| (f64::from(*x), *y)).unzip()
+}

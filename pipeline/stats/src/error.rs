@@ -192,4 +192,12 @@ pub enum StatsError {
         /// What to do instead.
         next: &'static str,
     },
+    /// A shape of a response that these data cannot tell.
+    #[error("the {shape} shape cannot be used here: {reason}\nask for another shape, or give more values of x")]
+    ShapeNotEstimable {
+        /// Name of the shape.
+        shape: &'static str,
+        /// Why.
+        reason: String,
+    },
 }

@@ -13,6 +13,10 @@
 //!    are exact for least squares and Satterthwaite's for mixed models.
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
+//! 5. For a response over one variable: a [`ResponseFrame`] and a [`ShapeComparison`] of candidate [`ResponseShape`]s, weighted by AICc and
+//!    averaged; [`QuadraticOptimum`] for where a quadratic is best, with sets that stay honest when the curvature is not told from zero.
+//! 6. For anything derived: [`parametric_bootstrap`] and [`group_bootstrap`], which count failures instead of dropping them, and
+//!    [`CoefficientDraws`].
 //!
 //! Times known only to lie between two looks, of individuals some of whom never have the event, are another kind of data:
 //! [`IntervalData`], described without a curve by [`turnbull`] and with one by [`EventTimes`].
@@ -41,6 +45,8 @@ mod adjust;
 mod baseline;
 mod best;
 mod binomial;
+mod bootstrap;
+mod coefficient_draws;
 mod comparisons;
 mod dense;
 mod derivatives;
@@ -59,7 +65,9 @@ mod note;
 mod polynomial;
 mod power;
 mod qr;
+mod random_effects;
 mod random_term;
+mod response_shape;
 mod simulate_power;
 mod sparse;
 mod summary;
@@ -68,6 +76,11 @@ pub use adjust::holm;
 pub use baseline::baseline;
 pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
+pub use bootstrap::{
+    Bootstrap, BootstrapFailure, OptimumBootstrap, Tail, group_bootstrap, optimum_bootstrap, parametric_bootstrap,
+    simulate_response,
+};
+pub use coefficient_draws::CoefficientDraws;
 pub use comparisons::{Adjustment, Comparison, ComparisonFamily, Comparisons};
 pub use design::Design;
 pub use error::{Result, StatsError};
@@ -89,6 +102,10 @@ pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
 pub use power::{BlockPlan, Power, TrialSeries};
 pub use random_term::{RandomTerm, Structure};
+pub use response_shape::{
+    AveragedPoint, ConstrainedSet, DroppedShape, FiellerSet, FittedShape, Joint, ProfileSet, QuadraticOptimum,
+    QuadraticRows, ResponseFrame, ResponseShape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
+};
 pub use simulate_power::{
     Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };

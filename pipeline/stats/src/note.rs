@@ -11,7 +11,11 @@
 /// - event times: `limit-at-one` (the share that ever has the event was estimated as one), `still-going-on` (many events at the last look),
 ///   `few-clusters` (a robust covariance rests on fewer than ten clusters);
 /// - comparisons and simulations: `degenerate` (a comparison without a standard error), `failed-fits` (simulated trials that could not be
-///   fitted).
+///   fitted);
+/// - shapes and optima: `shape-dropped` (a shape could not be compared), `joint-at-level` (the joint of a plateau sits on a value of x),
+///   `joint-at-edge` (it ended at the edge of its search), `joint-held-fixed` (standard errors leave it out), `not-a-maximum` (the fitted
+///   quadratic does not bend downwards);
+/// - bootstraps: `bootstrap-failures`, `bootstrap-stopped-early`, `few-resamples`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// Short fixed word to match on.
