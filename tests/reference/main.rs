@@ -4,9 +4,11 @@
 mod analysis_of_variance;
 mod brute_force;
 mod conformance;
+mod counts;
 mod data;
 mod distributions;
 mod linear_regression;
+mod logistic_regression;
 mod mixed_models;
 mod models;
 mod near;

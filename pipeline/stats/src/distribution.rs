@@ -5,7 +5,8 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
-/// Beyond this many degrees of freedom t is taken as normal: the difference is below 1e-12.
+/// Beyond this many degrees of freedom t is taken as normal (and F as chi-squared over its degrees of freedom): the difference
+/// is below 1e-12.
 const NORMAL_DF: f64 = 1e12;
 
 /// Upper tail at an argument that is not finite: 0 at infinity, 1 at its opposite, NaN where there is no argument.
@@ -62,6 +63,9 @@ pub fn f_cdf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
     if !f.is_finite() {
         return 1.0 - beyond(f);
     }
+    if denominator_df >= NORMAL_DF {
+        return chi_squared_cdf(f * numerator_df, numerator_df);
+    }
     FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.cdf(f))
 }
 
@@ -70,11 +74,17 @@ pub fn f_sf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
     if !f.is_finite() {
         return beyond(f);
     }
+    if denominator_df >= NORMAL_DF {
+        return chi_squared_sf(f * numerator_df, numerator_df);
+    }
     FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.sf(f))
 }
 
 /// The f with P(F ≤ f) = `p`.
 pub fn f_quantile(p: f64, numerator_df: f64, denominator_df: f64) -> f64 {
+    if denominator_df >= NORMAL_DF {
+        return chi_squared_quantile(p, numerator_df) / numerator_df;
+    }
     match FisherSnedecor::new(numerator_df, denominator_df) {
         Ok(d) => positive_quantile(p, |x| d.cdf(x), |x| d.sf(x)),
         Err(_) => f64::NAN,
@@ -236,5 +246,13 @@ mod tests {
     #[test]
     fn very_many_degrees_of_freedom_are_normal() {
         assert_eq!(t_quantile(0.975, f64::INFINITY), normal_quantile(0.975));
+    }
+
+    #[test]
+    fn fisher_f_with_endless_denominator_degrees_of_freedom_is_chi_squared_over_its_own() {
+        let z = normal_quantile(0.975);
+        assert!((f_sf(z * z, 1.0, f64::INFINITY) - 0.05).abs() < 1e-12);
+        assert!((f_cdf(1.7, 3.0, 1e11) - f_cdf(1.7, 3.0, f64::INFINITY)).abs() < 1e-9);
+        assert!((f_quantile(0.95, 1.0, f64::INFINITY) / (z * z) - 1.0).abs() < 1e-11);
     }
 }

@@ -34,6 +34,7 @@
 mod adjust;
 mod baseline;
 mod binomial;
+mod binomial_model;
 mod dense;
 mod derivatives;
 mod design;
@@ -53,6 +54,7 @@ mod summary;
 pub use adjust::holm;
 pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
+pub use binomial_model::{BinomialDesign, LikelihoodRatioTest, Logistic, LogisticFit, SearchRecord, Separation};
 pub use design::{Design, RandomTerm};
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};

@@ -1,0 +1,19 @@
+//! Regression of counts `k` of `n` with a logit link: ordinary and penalised logistic regression, the beta-binomial, and
+//! mixed models with normal effects on the logit.
+
+mod coefficients;
+mod columns;
+mod design;
+mod kernel;
+mod logistic;
+mod logistic_profile;
+mod logistic_result;
+mod objective;
+mod search_record;
+mod separation;
+
+pub use design::BinomialDesign;
+pub use logistic::Logistic;
+pub use logistic_result::{LikelihoodRatioTest, LogisticFit};
+pub use search_record::SearchRecord;
+pub use separation::Separation;
