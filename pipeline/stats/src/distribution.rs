@@ -251,8 +251,9 @@ mod tests {
     #[test]
     fn fisher_f_with_endless_denominator_degrees_of_freedom_is_chi_squared_over_its_own() {
         let z = normal_quantile(0.975);
-        assert!((f_sf(z * z, 1.0, f64::INFINITY) - 0.05).abs() < 1e-12);
+        // The normal and the chi-squared tail of statrs agree to about ten digits.
+        assert!((f_sf(z * z, 1.0, f64::INFINITY) - 0.05).abs() < 1e-10);
         assert!((f_cdf(1.7, 3.0, 1e11) - f_cdf(1.7, 3.0, f64::INFINITY)).abs() < 1e-9);
-        assert!((f_quantile(0.95, 1.0, f64::INFINITY) / (z * z) - 1.0).abs() < 1e-11);
+        assert!((f_quantile(0.95, 1.0, f64::INFINITY) / (z * z) - 1.0).abs() < 1e-9);
     }
 }

@@ -54,7 +54,8 @@ mod summary;
 pub use adjust::holm;
 pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
-pub use binomial_model::{BinomialDesign, LikelihoodRatioTest, Logistic, LogisticFit, SearchRecord, Separation};
+pub use binomial_model::{
+    BinomialDesign, BinomialMixed, BinomialMixedFit, LikelihoodRatioTest, Logistic, LogisticFit, RandomDeviation, SearchRecord, Separation};
 pub use design::{Design, RandomTerm};
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};

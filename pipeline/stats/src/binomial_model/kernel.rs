@@ -17,11 +17,6 @@ pub(crate) struct RowPoint {
     pub(crate) skew: f64,
 }
 
-/// `log(1 + e^x)`.
-fn softplus(x: f64) -> f64 {
-    x.max(0.0) + (-x.abs()).exp().ln_1p()
-}
-
 /// Probability of success and of failure.
 pub(crate) fn probabilities(logit: f64) -> (f64, f64) {
     let small = (-logit.abs()).exp();
@@ -29,12 +24,19 @@ pub(crate) fn probabilities(logit: f64) -> (f64, f64) {
     if logit >= 0.0 { (major, minor) } else { (minor, major) }
 }
 
+/// `saturated` is that of the row, [`saturated`].
+#[inline]
 pub(crate) fn row_point(k: f64, n: f64, saturated: f64, logit: f64) -> RowPoint {
-    let (success, failure) = probabilities(logit);
+    let small = (-logit.abs()).exp();
+    let major = 1.0 / (1.0 + small);
+    let minor = small * major;
+    let (success, failure) = if logit >= 0.0 { (major, minor) } else { (minor, major) };
+    // log(1 + e^x) = max(x, 0) + log(1 + e^-|x|), for x = -logit with the successes and x = logit with the failures.
+    let against = if logit >= 0.0 { n - k } else { k };
     // A count of zero adds nothing, and must not turn an infinite logit into NaN.
-    let term = |count: f64, x: f64| if count > 0.0 { count * softplus(x) } else { 0.0 };
+    let far = if against > 0.0 { against * logit.abs() } else { 0.0 };
     RowPoint {
-        half_deviance: (term(k, -logit) + term(n - k, logit) + saturated).max(0.0),
+        half_deviance: (far + n * small.ln_1p() + saturated).max(0.0),
         expected: n * success,
         residual: k * failure - (n - k) * success,
         weight: n * success * failure,
