@@ -3,9 +3,7 @@
 use crate::counts::{cbpp, random_counts, reordered, seeds};
 use crate::data::{by_name, expected, number};
 use crate::near;
-use evenstand_stats::{
-    BinomialDesign, BinomialMixed, BinomialMixedFit, LinearFit, Logistic, RandomTerm, StatsError,
-};
+use evenstand_stats::{BinomialDesign, BinomialMixed, BinomialMixedFit, LinearFit, Logistic, RandomTerm, StatsError};
 use ndarray::{Array2, array};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -197,7 +195,8 @@ fn no_neighbour_is_better_than_the_laplace_optimum() {
             }
         }
         for (deviation, term) in fit.random_deviations().iter().zip(design.random()) {
-            let noted = fit.notes().iter().any(|n| n.code == "boundary" && n.message.contains(&format!("`{}`", term.name)));
+            let noted =
+                fit.notes().iter().any(|n| n.code == "boundary" && n.message.contains(&format!("`{}`", term.name)));
             assert_eq!(deviation.standard_deviation == 0.0, noted, "zero and its note go together");
         }
     }
@@ -333,17 +332,17 @@ fn what_a_method_cannot_do_is_refused_in_words() {
 }
 
 #[test]
-fn groups_of_all_or_nothing_are_not_called_converged_silently() {
+fn groups_of_all_or_nothing_have_no_maximum_and_are_told_so() {
     // Every group succeeds always or never: the standard deviation has no finite maximum.
     let terms = vec![RandomTerm::intercept("g", (0..12).map(|i| i / 2).collect(), 6)];
     let successes = (0..12).map(|i| if (i / 2) % 2 == 0 { 8.0 } else { 0.0 }).collect();
     let design = BinomialDesign::new(successes, vec![8.0; 12], Array2::ones((12, 1)), vec!["one".into()], terms)
         .expect("valid design");
     for method in [BinomialMixed::laplace(), BinomialMixed::quadrature(15)] {
-        if let Ok(fit) = method.fit(&design) {
-            println!("{:?} {:?}", fit.random_deviations(), fit.record());
-            let told = fit.notes().iter().any(|note| note.code == "stopped-early" || note.code == "all-or-nothing");
-            assert!(told, "{:?}", fit.notes());
+        let fit = method.fit(&design).expect("fit");
+        assert!(!fit.record().converged);
+        for code in ["stopped-early", "runaway"] {
+            assert!(fit.notes().iter().any(|note| note.code == code), "{code} in {:?}", fit.notes());
         }
     }
 }
@@ -373,7 +372,9 @@ fn many_fields(fields: usize, seed: u64) -> BinomialDesign {
     let successes = (0..n)
         .map(|i| {
             let logit = 1.0 + 0.2 * condition(i) as f64 + 0.5 * x[i] - 0.7 * x[i] * x[i]
-                + level[i / 24] + within[i / 8] + row[i];
+                + level[i / 24]
+                + within[i / 8]
+                + row[i];
             let p = 1.0 / (1.0 + (-logit).exp());
             (0..trials[i] as u32).map(|_| f64::from(u8::from(random.random::<f64>() < p))).sum()
         })

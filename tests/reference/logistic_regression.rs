@@ -5,6 +5,8 @@ use crate::data::{by_name, expected, number, numbers};
 use crate::near;
 use evenstand_stats::{BinomialDesign, LinearFit, Logistic, StatsError};
 use ndarray::{Array2, array};
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
 
 const CASES: &str = include_str!("cases/binomial.json");
@@ -99,6 +101,7 @@ fn separated_cancer_grades_have_no_ordinary_fit_and_are_told_so() {
     assert!(!found.complete && found.rows == 13);
     assert_eq!(fit.coefficients()[1], f64::INFINITY);
     assert_eq!(fit.notes()[0].code, "separation");
+    assert!(!fit.record().converged && fit.record().reason.contains("no finite maximum"));
     assert!(fit.notes()[0].message.contains("`NV` runs to plus infinity"), "{}", fit.notes()[0].message);
     let refused = StatsError::NoFiniteMaximum { column: "NV".into() };
     assert_eq!(fit.contrast(&[0.0, 1.0, 0.0, 0.0]).expect_err("no estimate"), refused);
@@ -258,7 +261,7 @@ fn likelihood_ratio_joint_and_single_tests_belong_together() {
     near::relative(
         contrast.interval(0.95).high - contrast.estimate,
         1.959963984540054 * contrast.std_error,
-        1e-12,
+        1e-10,
         "z",
     );
 }
@@ -276,4 +279,57 @@ fn a_dependent_column_is_dropped_with_a_note() {
     assert_eq!(fit.notes()[0].code, "aliased");
     assert_eq!(design.estimable_row(&[1.0, 0.5, 0.25, -1.5]).expect("estimable"), [1.0, 0.5, 0.25]);
     assert!(design.estimable_row(&[1.0, 0.5, 0.25, 0.0]).is_err());
+}
+
+/// True when the likelihood of `1, x` has no finite maximum: no success lies below a failure, or none above. A group in which both
+/// happen counts on both sides, and one x alone only separates when it is all or nothing.
+fn cut_exists(x: &[f64], k: &[f64], n: &[f64]) -> bool {
+    let among = |wanted: &dyn Fn(usize) -> bool| -> (f64, f64) {
+        (0..x.len())
+            .filter(|&i| wanted(i))
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), i| (low.min(x[i]), high.max(x[i])))
+    };
+    let (success_low, success_high) = among(&|i| k[i] > 0.0);
+    let (failure_low, failure_high) = among(&|i| k[i] < n[i]);
+    failure_high <= success_low || success_high <= failure_low
+}
+
+#[test]
+fn small_tables_are_separated_exactly_when_a_cut_exists() {
+    let mut random = ChaCha8Rng::seed_from_u64(9);
+    let mut separated = 0;
+    for _ in 0..600 {
+        let rows = random.random_range(2..9_usize);
+        let x: Vec<f64> = (0..rows).map(|_| f64::from(random.random_range(0..5_u32))).collect();
+        if x.iter().all(|v| *v == x[0]) {
+            continue;
+        }
+        let n: Vec<f64> = (0..rows).map(|_| f64::from(random.random_range(1..4_u32))).collect();
+        let k: Vec<f64> = n.iter().map(|n| f64::from(random.random_range(0..=*n as u32))).collect();
+        let fixed = Array2::from_shape_fn((rows, 2), |(i, j)| if j == 0 { 1.0 } else { x[i] });
+        let names = vec!["one".to_string(), "x".to_string()];
+        let design = BinomialDesign::new(k.clone(), n.clone(), fixed, names, vec![]).expect("valid design");
+        let fit = Logistic::ordinary().fit(&design).expect("fit");
+        assert_eq!(fit.separation().is_some(), cut_exists(&x, &k, &n), "x {x:?} k {k:?} n {n:?}");
+        assert_eq!(fit.record().converged, fit.separation().is_none());
+        separated += usize::from(fit.separation().is_some());
+        let firth = Logistic::firth().fit(&design).expect("fit");
+        assert!(firth.record().converged, "{:?} x {x:?} k {k:?} n {n:?}", firth.record());
+        let limits = firth.profile_interval(1, 0.95).expect("profile");
+        assert!(limits.contains(firth.coefficients()[1]) && limits.width() > 0.0);
+    }
+    assert!((100..500).contains(&separated), "{separated}: both kinds are needed");
+}
+
+#[test]
+fn nothing_but_successes_is_complete_separation_by_the_intercept() {
+    let design = BinomialDesign::new(vec![4.0; 6], vec![4.0; 6], Array2::ones((6, 1)), vec!["one".into()], vec![])
+        .expect("valid design");
+    let fit = Logistic::ordinary().fit(&design).expect("fit");
+    assert!(fit.separation().expect("separated").complete);
+    assert_eq!((fit.coefficients()[0], fit.standard_errors()[0]), (f64::INFINITY, f64::INFINITY));
+    near::absolute(fit.log_likelihood(), 0.0, 1e-12, "every row is certain");
+    // 24.5 against 0.5: the penalty of one common probability adds half a success and half a failure.
+    let firth = Logistic::firth().fit(&design).expect("fit");
+    near::relative(firth.coefficients()[0], 49.0_f64.ln(), 1e-12, "with the penalty");
 }

@@ -2,6 +2,7 @@
 //! likelihood written for these tests alone. `cases/` holds the expected values with their sources.
 
 mod analysis_of_variance;
+mod beta_binomial;
 mod binomial_mixed;
 mod brute_force;
 mod conformance;

@@ -253,7 +253,7 @@ mod tests {
         let z = normal_quantile(0.975);
         // The normal and the chi-squared tail of statrs agree to about ten digits.
         assert!((f_sf(z * z, 1.0, f64::INFINITY) - 0.05).abs() < 1e-10);
-        assert!((f_cdf(1.7, 3.0, 1e11) - f_cdf(1.7, 3.0, f64::INFINITY)).abs() < 1e-9);
+        assert!((f_cdf(1.7, 3.0, 1e6) - f_cdf(1.7, 3.0, f64::INFINITY)).abs() < 1e-6);
         assert!((f_quantile(0.95, 1.0, f64::INFINITY) / (z * z) - 1.0).abs() < 1e-9);
     }
 }

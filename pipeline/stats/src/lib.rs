@@ -1,4 +1,4 @@
-//! Least squares, linear mixed models and honest intervals.
+//! Least squares, linear and logistic mixed models, and honest intervals.
 //!
 //! This crate knows numbers, groups and columns. It does not know where they come from: no files, no units, no crops.
 //!
@@ -14,6 +14,9 @@
 //! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
 //!    with a half-normal prior on each random term's standard deviation.
 //!
+//! Counts `k` of `n` have a [`BinomialDesign`]: [`Logistic`] regression (ordinary, quasi-binomial, or Firth's for separated data),
+//! [`BinomialMixed`] for grouped and overdispersed counts, and [`BetaBinomial`]. They answer like the other fits, with z tests.
+//!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
 //! summaries of draws ([`quantile`] and friends).
 //!
@@ -25,7 +28,7 @@
 //! # Limits
 //!
 //! No correlation between random slopes and intercepts, no Kenward-Roger adjustment (a standard error given the estimated variances
-//! is too short with very few groups), no generalised responses.
+//! is too short with very few groups), no responses but measurements and counts of trials.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 // `!(x > 0.0)` is the form that also refuses NaN; loops over several arrays by one index read like the formulas they cite.
@@ -55,7 +58,10 @@ pub use adjust::holm;
 pub use baseline::baseline;
 pub use binomial::{clopper_pearson, wilson};
 pub use binomial_model::{
-    BinomialDesign, BinomialMixed, BinomialMixedFit, LikelihoodRatioTest, Logistic, LogisticFit, RandomDeviation, SearchRecord, Separation};
+    BetaBinomial, BetaBinomialFit, BinomialDesign, BinomialMixed, BinomialMixedFit, FittedLogistic,
+    LikelihoodRatioTest, Logistic, LogisticFit, LogisticParams, LogisticValidParams, RandomDeviation, SearchRecord,
+    Separation,
+};
 pub use design::{Design, RandomTerm};
 pub use error::{Result, StatsError};
 pub use inference::{Contrast, JointTest, LinearFit};

@@ -4,7 +4,8 @@
 ///
 /// Codes in use: `boundary` (a standard deviation was estimated as zero), `aliased` (a fixed column was dropped),
 /// `stopped-early` (the search did not meet its own stopping rule), `few-groups` (a standard deviation rests on fewer than
-/// five groups), `baseline` (the independent least-squares solver disagrees), `degrees-of-freedom` (a fallback was used).
+/// five groups), `baseline` (the independent least-squares solver disagrees), `degrees-of-freedom` (a fallback was used),
+/// `separation` (counts told apart by the columns, no finite maximum), `runaway` (a standard deviation without a finite maximum).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// Short fixed word to match on.

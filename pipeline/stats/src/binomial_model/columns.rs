@@ -68,6 +68,10 @@ impl Columns {
         &self.aliased
     }
 
+    pub(super) fn is_kept(&self, j: usize) -> bool {
+        self.kept.contains(&j)
+    }
+
     pub(crate) fn alias_notes(&self) -> Vec<Note> {
         let message =
             |name: &String| format!("column `{name}` was dropped: it is a combination of the columns before it");

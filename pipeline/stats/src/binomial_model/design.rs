@@ -27,7 +27,7 @@ impl BinomialDesign {
     ///
     /// # Errors
     /// Lengths that differ; trials that are not whole numbers from 1 up; successes that are not whole numbers from 0 to the trials;
-    /// fixed values that are not finite; no independent fixed column; fewer rows than coefficients; random terms that no data of this
+    /// fixed values that are not finite; no independent fixed column; random terms that no data of this
     /// shape can tell (fewer than two groups with rows, a covariate of zeros, or one group per row when every row is one trial).
     pub fn new(
         successes: Vec<f64>,
@@ -41,7 +41,7 @@ impl BinomialDesign {
         check_length("the matrix of fixed columns (rows)", fixed.nrows(), rows)?;
         for (position, (&k, &n)) in successes.iter().zip(&trials).enumerate() {
             let refuse = |what, value, expected: String| Err(StatsError::Count { what, position, value, expected });
-            if !(n >= 1.0 && n <= LARGEST_COUNT && n.fract() == 0.0) {
+            if !((1.0..=LARGEST_COUNT).contains(&n) && n.fract() == 0.0) {
                 return refuse("number of trials", n, "a whole number from 1 up".into());
             }
             if !(k >= 0.0 && k <= n && k.fract() == 0.0) {
@@ -93,6 +93,11 @@ impl BinomialDesign {
     /// The random terms.
     pub fn random(&self) -> &[RandomTerm] {
         &self.random
+    }
+
+    /// Whether given column `j` was kept.
+    pub(super) fn is_kept(&self, j: usize) -> bool {
+        self.columns.is_kept(j)
     }
 
     /// Translates a row (or a difference of rows) over all columns given to [`BinomialDesign::new`] into one over the kept columns.

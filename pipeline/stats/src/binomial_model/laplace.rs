@@ -114,19 +114,23 @@ impl<'a> Laplace<'a> {
         &self.design.columns.basis[i * rank..(i + 1) * rank]
     }
 
-    fn range(&self, i: usize) -> std::ops::Range<usize> {
-        i * self.terms..(i + 1) * self.terms
-    }
-
     /// `z_i'Λ v` for effects v.
+    #[inline]
     fn along(&self, i: usize, theta: &[f64], v: &[f64]) -> f64 {
-        self.range(i).zip(theta).map(|(e, theta)| theta * self.z[e] * v[self.at[e]]).sum()
+        let first = i * self.terms;
+        let mut sum = 0.0;
+        for k in 0..self.terms {
+            sum += theta[k] * self.z[first + k] * v[self.at[first + k]];
+        }
+        sum
     }
 
     /// `target += amount Λz_i`.
+    #[inline]
     fn spread(&self, i: usize, theta: &[f64], amount: f64, target: &mut [f64]) {
-        for (e, theta) in self.range(i).zip(theta) {
-            target[self.at[e]] += theta * self.z[e] * amount;
+        let first = i * self.terms;
+        for k in 0..self.terms {
+            target[self.at[first + k]] += theta[k] * self.z[first + k] * amount;
         }
     }
 
@@ -275,12 +279,13 @@ impl Marginal for Laplace<'_> {
             let at = self.rows[i];
             // What a change of this row's logit at fixed u does, the move of û included.
             let by_logit = curvature[i] - at.residual - at.weight * self.along(i, theta, &moved);
-            for (target, q) in gradient[..rank].iter_mut().zip(self.basis_row(i)) {
-                *target += by_logit * q;
+            let row = self.basis_row(i);
+            for j in 0..rank {
+                gradient[j] += by_logit * row[j];
             }
-            for (k, e) in self.range(i).enumerate() {
-                theta_gradient[k] +=
-                    self.z[e] * (by_logit * self.modes[self.at[e]] + at.residual * moved[self.at[e]]);
+            for k in 0..terms {
+                let e = i * terms + k;
+                theta_gradient[k] += self.z[e] * (by_logit * self.modes[self.at[e]] + at.residual * moved[self.at[e]]);
             }
         }
         gradient[rank..].copy_from_slice(&theta_gradient);
@@ -297,8 +302,8 @@ impl Marginal for Laplace<'_> {
         for i in 0..self.rows.len() {
             let row = self.basis_row(i);
             add_row(&mut unused, &mut information, row, 0.0, self.rows[i].weight);
-            for (image, q) in images.iter_mut().zip(row) {
-                self.spread(i, theta, self.rows[i].weight * q, image);
+            for j in 0..rank {
+                self.spread(i, theta, self.rows[i].weight * row[j], &mut images[j]);
             }
         }
         images.iter_mut().for_each(|image| self.factor.solve_lower(image));

@@ -53,21 +53,14 @@ impl Logistic {
     }
 
     /// Quasi-binomial standard errors: those of maximum likelihood times the root of Pearson's chi-squared over its degrees of
-    /// freedom, compared with t. Only for ordinary fits, and only sensible when rows hold several trials.
+    /// freedom, compared with t. Only for ordinary fits, and only sensible when rows hold several trials. Log-likelihood and AIC stay
+    /// those of binomial counts and compare nothing here.
     pub fn with_estimated_dispersion(mut self) -> Self {
         self.estimated_dispersion = true;
         self
     }
 
-    /// Fits the fixed columns of the design.
-    ///
-    /// # Errors
-    /// Fewer rows than coefficients, or as many when the dispersion is estimated; an estimated dispersion with the penalised
-    /// likelihood; numbers that overflow.
-    pub fn fit(&self, design: &BinomialDesign) -> Result<LogisticFit> {
-        let columns = &design.columns;
-        let (rows, rank) = (design.n_observations(), design.rank());
-        let residual_df = rows - rank;
+    pub(super) fn check(&self) -> Result<()> {
         if self.estimated_dispersion && self.penalised {
             return Err(StatsError::NotApplicable {
                 method: "an estimated dispersion",
@@ -75,6 +68,19 @@ impl Logistic {
                 next: "use the ordinary fit",
             });
         }
+        Ok(())
+    }
+
+    /// Fits the fixed columns of the design.
+    ///
+    /// # Errors
+    /// As many coefficients as rows when the dispersion is estimated; an estimated dispersion with the penalised
+    /// likelihood; numbers that overflow.
+    pub fn fit(&self, design: &BinomialDesign) -> Result<LogisticFit> {
+        let columns = &design.columns;
+        let (rows, rank) = (design.n_observations(), design.rank());
+        self.check()?;
+        let residual_df = rows - rank;
         if self.estimated_dispersion && residual_df == 0 {
             return Err(StatsError::TooFewRows { rows, coefficients: rank });
         }
@@ -87,7 +93,7 @@ impl Logistic {
         };
         let minimum = minimise(counted, &objective.start(), STEP_LIMIT, LONGEST_STEP)
             .ok_or(StatsError::Numerical { step: "the start of logistic regression" })?;
-        let record = SearchRecord::of(&minimum, evaluations);
+        let mut record = SearchRecord::of(&minimum, evaluations);
         let points = objective.row_points(&minimum.point);
         let residuals: Vec<f64> = points.iter().map(|at| at.residual).collect();
         let separation = if self.penalised { None } else { separation::find(columns, successes, trials, &residuals)? };
@@ -111,6 +117,9 @@ impl Logistic {
             let affected: Vec<bool> = found.space.rows().into_iter().map(|r| r.iter().any(|v| *v != 0.0)).collect();
             coefficients.mark_unbounded(&affected, &found.direction);
             notes.push(found.note(rows));
+            record.converged = false;
+            record.distance_left = f64::INFINITY;
+            record.reason = "the likelihood has no finite maximum and was followed to its bound".into();
         } else {
             notes.extend(record.note());
         }

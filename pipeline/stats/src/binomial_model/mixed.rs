@@ -135,6 +135,9 @@ impl BinomialMixed {
 /// A spread of half a logit: small against usual data, far from the stationary point at zero.
 const START_THETA: f64 = 0.5;
 
+/// A standard deviation in logits that only groups without any overlap give.
+const RUNAWAY: f64 = 8.0;
+
 /// What the criterion leaves out of the log-likelihood.
 fn constants(design: &BinomialDesign) -> f64 {
     let (k, n) = (design.successes(), design.trials());
@@ -183,6 +186,17 @@ fn fit_with(mut model: impl Marginal, design: &BinomialDesign, start: &[f64]) ->
                 ),
             ));
         }
+    }
+    if !record.converged {
+        notes.extend(deviations.iter().filter(|d| d.standard_deviation > RUNAWAY).map(|deviation| {
+            Note::new(
+                "runaway",
+                format!(
+                    "the standard deviation of `{}` grows without end: in nearly all of its groups all trials succeed or all fail",
+                    deviation.term
+                ),
+            )
+        }));
     }
     let modes = model
         .effects(&point)

@@ -56,12 +56,8 @@ pub(super) fn search(model: &mut impl Marginal, start: &[f64], rank: usize) -> O
     let mut steps = 0;
     let mut held = vec![false; start.len()];
     let minimum = loop {
-        let found = minimise(
-            |point| local(model, point, rank, &held, &mut evaluations),
-            &from,
-            STEP_LIMIT,
-            LONGEST_STEP,
-        )?;
+        let found =
+            minimise(|point| local(model, point, rank, &held, &mut evaluations), &from, STEP_LIMIT, LONGEST_STEP)?;
         steps += found.steps;
         // Thetas near zero are set to it, if that costs nothing, and stay there.
         let mut zeroed = found.point.clone();
@@ -161,8 +157,9 @@ fn finish(
             hessian[k * size + i] += 0.5 * column[i];
         }
     }
-    let free_gradient =
-        |gradient: Vec<f64>| -> Vec<f64> { gradient.iter().zip(held).map(|(g, h)| if *h { 0.0 } else { *g }).collect() };
+    let free_gradient = |gradient: Vec<f64>| -> Vec<f64> {
+        gradient.iter().zip(held).map(|(g, h)| if *h { 0.0 } else { *g }).collect()
+    };
     let (value, gradient) = model.evaluate(&point)?;
     let mut local = Local { value, gradient: free_gradient(gradient), hessian };
     record.distance_left = newton_decrement(&local);

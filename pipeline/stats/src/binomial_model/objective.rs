@@ -124,8 +124,9 @@ pub(super) fn add_row(vector: &mut [f64], matrix: &mut [f64], row: &[f64], a: f6
     for j in 0..rank {
         vector[j] += a * row[j];
         let scaled = b * row[j];
-        for (target, value) in matrix[j * rank..=j * rank + j].iter_mut().zip(row) {
-            *target += scaled * value;
+        let target = &mut matrix[j * rank..=j * rank + j];
+        for k in 0..=j {
+            target[k] += scaled * row[k];
         }
     }
 }
