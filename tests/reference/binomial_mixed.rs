@@ -406,3 +406,49 @@ fn a_thousand_fields_of_counts_give_back_the_simulated_standard_deviations() {
     }
     near::absolute(fit.coefficients()[2], -0.7, 0.1, "curvature");
 }
+
+#[test]
+fn small_tables_end_at_a_maximum_or_say_why_not() {
+    let mut random = ChaCha8Rng::seed_from_u64(4);
+    let (mut converged, mut zero, mut told, mut refused) = (0, 0, 0, 0);
+    for _ in 0..150 {
+        let rows = random.random_range(6..20_usize);
+        let groups = random.random_range(2..6_usize);
+        let group: Vec<usize> = (0..rows).map(|i| i % groups).collect();
+        let trials: Vec<f64> = (0..rows).map(|_| f64::from(random.random_range(1..6_u32))).collect();
+        let level: Vec<f64> = (0..groups).map(|_| 1.5 * random.sample::<f64, _>(StandardNormal)).collect();
+        let successes: Vec<f64> = (0..rows)
+            .map(|i| {
+                let p = 1.0 / (1.0 + (-level[group[i]]).exp());
+                (0..trials[i] as u32).map(|_| f64::from(u8::from(random.random::<f64>() < p))).sum()
+            })
+            .collect();
+        let fixed = Array2::from_shape_fn((rows, 2), |(i, j)| if j == 0 { 1.0 } else { (i as f64).sin() });
+        let terms = vec![
+            RandomTerm::intercept("g", group.clone(), groups),
+            RandomTerm::slope("s", group, groups, (0..rows).map(|i| (i as f64).sin()).collect()),
+        ];
+        let names = vec!["one".into(), "x".into()];
+        let design = BinomialDesign::new(successes, trials, fixed, names, terms).expect("valid design");
+        match BinomialMixed::laplace().fit(&design) {
+            Ok(fit) => {
+                let stopped = fit.notes().iter().any(|note| note.code == "stopped-early");
+                assert_eq!(fit.record().converged, !stopped, "{:?} {:?}", fit.record(), fit.notes());
+                let finite = fit.standard_errors().iter().all(|error| *error > 0.0 && error.is_finite());
+                assert!(finite || stopped, "{:?}", fit.standard_errors());
+                converged += usize::from(!stopped);
+                told += usize::from(stopped);
+                zero += usize::from(fit.random_deviations().iter().any(|d| d.standard_deviation == 0.0));
+                if stopped {
+                    println!("{:?} {:?}", fit.random_deviations(), fit.record());
+                }
+            }
+            Err(StatsError::NoFiniteMaximum { .. }) => refused += 1,
+            Err(error) => panic!("{error}"),
+        }
+    }
+    println!(
+        "{converged} converged, {zero} with a standard deviation of zero, {told} stopped early, {refused} separated"
+    );
+    assert!(converged >= 120 && zero >= 30, "{converged} {zero} {told} {refused}");
+}

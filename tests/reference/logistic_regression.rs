@@ -161,9 +161,8 @@ fn plain_newton(design: &BinomialDesign) -> (Vec<f64>, Vec<f64>) {
             a[k].iter_mut().for_each(|v| *v /= pivot);
             for i in (0..p).filter(|&i| i != k) {
                 let factor = a[i][k];
-                for j in 0..2 * p {
-                    a[i][j] -= factor * a[k][j];
-                }
+                let pivot_row = a[k].clone();
+                a[i].iter_mut().zip(&pivot_row).for_each(|(v, p)| *v -= factor * p);
             }
         }
         for j in 0..p {

@@ -7,7 +7,7 @@
 
 use super::coefficients::{Coefficients, answer_linear_fit};
 use super::design::BinomialDesign;
-use super::kernel::{log_coefficients, probabilities, saturated};
+use super::kernel::{criterion_constants, probabilities, saturated};
 use super::logistic::Logistic;
 use super::objective::{add_row, mirror};
 use super::search_record::SearchRecord;
@@ -105,7 +105,7 @@ impl BetaBinomial {
                 coefficients: binomial.coefficients.clone(),
                 alpha: 0.0,
                 std_error_of_log_phi: None,
-                log_likelihood: constants(design) - at_limit,
+                log_likelihood: criterion_constants(design.successes(), design.trials()) - at_limit,
                 probabilities: binomial.probabilities().to_vec(),
                 record: SearchRecord { evaluations, ..binomial.record().clone() },
                 notes,
@@ -130,7 +130,7 @@ impl BetaBinomial {
             coefficients,
             alpha: root * root,
             std_error_of_log_phi: Some(spread).filter(|error| error.is_finite()),
-            log_likelihood: constants(design) - minimum.local.value,
+            log_likelihood: criterion_constants(design.successes(), design.trials()) - minimum.local.value,
             probabilities: design.columns.basis.chunks_exact(rank).map(fixed).collect(),
             record,
             notes,
@@ -150,12 +150,10 @@ impl BetaBinomial {
         if !(0.0..1.0).contains(&rho) {
             return Err(StatsError::OutOfRange { what: "the correlation", value: rho, expected: "from 0 to below 1" });
         }
-        let upper = &design.columns.upper;
-        let mut point: Vec<f64> =
-            (0..rank).map(|i| (i..rank).map(|j| upper[i * rank + j] * coefficients[j]).sum()).collect();
+        let mut point = design.columns.on_basis(coefficients);
         point.push((rho / (1.0 - rho)).sqrt());
         local(design, &point)
-            .map(|local| constants(design) - local.value)
+            .map(|local| criterion_constants(design.successes(), design.trials()) - local.value)
             .ok_or(StatsError::Numerical { step: "the likelihood at the given values" })
     }
 }
@@ -204,12 +202,6 @@ fn check_trials(design: &BinomialDesign) -> Result<()> {
         );
     }
     Ok(())
-}
-
-/// What the criterion leaves out of the log-likelihood.
-fn constants(design: &BinomialDesign) -> f64 {
-    let (k, n) = (design.successes(), design.trials());
-    log_coefficients(k, n) + k.iter().zip(n).map(|(&k, &n)| saturated(k, n)).sum::<f64>()
 }
 
 /// Sums over the first `count` trials with `share` m or 1 - m: `Σ log(share + jα)` and what its derivatives need.

@@ -94,6 +94,12 @@ impl Columns {
         Ok(kept)
     }
 
+    /// `upper coefficients`: coefficients of the columns as coefficients of the basis.
+    pub(super) fn on_basis(&self, coefficients: &[f64]) -> Vec<f64> {
+        let rank = self.rank();
+        (0..rank).map(|i| (i..rank).map(|j| self.upper[i * rank + j] * coefficients[j]).sum()).collect()
+    }
+
     /// The same kept columns with column `last` moved to the end, so that its coefficient is the last one on the basis
     /// divided by the last diagonal element of `upper`.
     pub(super) fn with_last(&self, last: usize) -> Result<Self> {

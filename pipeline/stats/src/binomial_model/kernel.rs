@@ -50,9 +50,9 @@ pub(crate) fn saturated(k: f64, n: f64) -> f64 {
     part(k) + part(n - k)
 }
 
-/// `Σ log (n over k)`.
-pub(crate) fn log_coefficients(successes: &[f64], trials: &[f64]) -> f64 {
-    successes.iter().zip(trials).map(|(&k, &n)| ln_binomial(n as u64, k as u64)).sum()
+/// What half a deviance leaves out of a log-likelihood: the binomial coefficients and the saturated part of every row.
+pub(crate) fn criterion_constants(successes: &[f64], trials: &[f64]) -> f64 {
+    successes.iter().zip(trials).map(|(&k, &n)| ln_binomial(n as u64, k as u64) + saturated(k, n)).sum()
 }
 
 #[cfg(test)]

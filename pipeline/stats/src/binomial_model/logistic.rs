@@ -1,8 +1,9 @@
 //! Logistic regression by maximum likelihood and by Firth's penalised likelihood.
 
 use super::coefficients::Coefficients;
+use super::columns::Columns;
 use super::design::BinomialDesign;
-use super::kernel::log_coefficients;
+use super::kernel::criterion_constants;
 use super::logistic_result::LogisticFit;
 use super::objective::Objective;
 use super::search_record::SearchRecord;
@@ -32,10 +33,10 @@ pub struct Logistic {
 }
 
 /// Newton needs five to ten steps; data without a finite maximum about forty.
-const STEP_LIMIT: usize = 200;
+pub(super) const STEP_LIMIT: usize = 200;
 
 /// No coefficient on the basis moves by more than this on the logit in one step.
-const LONGEST_STEP: f64 = 3.0;
+pub(super) const LONGEST_STEP: f64 = 3.0;
 
 impl Logistic {
     /// Maximum likelihood.
@@ -124,8 +125,7 @@ impl Logistic {
             notes.extend(record.note());
         }
         let deviance = 2.0 * points.iter().map(|at| at.half_deviance).sum::<f64>();
-        let saturated: f64 = successes.iter().zip(trials).map(|(&k, &n)| super::kernel::saturated(k, n)).sum();
-        let unpenalised = saturated + log_coefficients(successes, trials) - 0.5 * deviance;
+        let unpenalised = criterion_constants(successes, trials) - 0.5 * deviance;
         let penalty = if self.penalised { half_log_determinant + 0.5 * columns.log_determinant } else { 0.0 };
         Ok(LogisticFit {
             options: *self,
@@ -148,11 +148,10 @@ impl Logistic {
 
 /// Information in the directions that the data leave free. Any positive amount serves: combinations that are zero along these
 /// directions have the same variance whatever stands there, and the others are not asked for.
-fn fill_free_space(information: &mut [f64], columns: &super::columns::Columns, found: &Separation) {
+fn fill_free_space(information: &mut [f64], columns: &Columns, found: &Separation) {
     let rank = columns.rank();
     for column in found.space.columns() {
-        let on_basis: Vec<f64> =
-            (0..rank).map(|i| (i..rank).map(|j| columns.upper[i * rank + j] * column[j]).sum()).collect();
+        let on_basis = columns.on_basis(&column.to_vec());
         let square: f64 = on_basis.iter().map(|v| v * v).sum();
         for i in 0..rank {
             for j in 0..rank {
@@ -160,8 +159,4 @@ fn fill_free_space(information: &mut [f64], columns: &super::columns::Columns, f
             }
         }
     }
-}
-
-pub(super) fn constrained_limits() -> (usize, f64) {
-    (STEP_LIMIT, LONGEST_STEP)
 }

@@ -1,7 +1,7 @@
 //! The likelihood of logistic regression as a function of one coefficient, all others at their best.
 
 use super::columns::Columns;
-use super::logistic::constrained_limits;
+use super::logistic::{LONGEST_STEP, STEP_LIMIT};
 use super::logistic_result::LogisticFit;
 use super::objective::Objective;
 use crate::distribution::{normal_quantile, solve_bracketed};
@@ -26,7 +26,7 @@ impl<'a> Profile<'a> {
         let rank = columns.rank();
         let mut moved: Vec<f64> = (0..rank).filter(|&j| j != coefficient).map(|j| fit.coefficients.values[j]).collect();
         moved.push(fit.coefficients.values[coefficient]);
-        let best = (0..rank).map(|i| (i..rank).map(|j| columns.upper[i * rank + j] * moved[j]).sum()).collect();
+        let best = columns.on_basis(&moved);
         Ok(Self {
             fit,
             estimate: fit.coefficients.values[coefficient],
@@ -55,8 +55,7 @@ impl<'a> Profile<'a> {
                     hessian: (0..free).flat_map(|i| local.hessian[i * rank..i * rank + free].to_vec()).collect(),
                 })
             };
-            let (limit, longest) = constrained_limits();
-            minimise(restricted, start, limit, longest)
+            minimise(restricted, start, STEP_LIMIT, LONGEST_STEP)
                 .filter(|found| found.converged)
                 .map(|found| (found.local.value, found.point))
         };

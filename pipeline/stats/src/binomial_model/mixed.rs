@@ -2,12 +2,13 @@
 
 use super::coefficients::Coefficients;
 use super::design::BinomialDesign;
-use super::kernel::{log_coefficients, probabilities, saturated};
+use super::kernel::{criterion_constants, probabilities};
 use super::laplace::Laplace;
 use super::logistic::Logistic;
 use super::mixed_result::{BinomialMixedFit, RandomDeviation};
 use super::mixed_search::{Found, Marginal, search};
 use super::quadrature::Quadrature;
+use crate::dense::dot;
 use crate::design::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::lmm::ConditionalModes;
@@ -120,15 +121,13 @@ impl BinomialMixed {
                 expected: "a number not below zero",
             });
         }
-        let upper = &design.columns.upper;
-        let point: Vec<f64> =
-            (0..rank).map(|i| (i..rank).map(|j| upper[i * rank + j] * coefficients[j]).sum()).collect();
+        let point = design.columns.on_basis(coefficients);
         let value = match self.nodes {
             None => value_at(Laplace::new(design), point, standard_deviations),
             Some(nodes) => value_at(Quadrature::new(design, nodes), point, standard_deviations),
         };
         let value = value.ok_or(StatsError::Numerical { step: "the likelihood at the given values" })?;
-        Ok(constants(design) - value)
+        Ok(criterion_constants(design.successes(), design.trials()) - value)
     }
 }
 
@@ -137,12 +136,6 @@ const START_THETA: f64 = 0.5;
 
 /// A standard deviation in logits that only groups without any overlap give.
 const RUNAWAY: f64 = 8.0;
-
-/// What the criterion leaves out of the log-likelihood.
-fn constants(design: &BinomialDesign) -> f64 {
-    let (k, n) = (design.successes(), design.trials());
-    log_coefficients(k, n) + k.iter().zip(n).map(|(&k, &n)| saturated(k, n)).sum::<f64>()
-}
 
 fn value_at(mut model: impl Marginal, mut point: Vec<f64>, standard_deviations: &[f64]) -> Option<f64> {
     point.extend(standard_deviations.iter().zip(model.units()).map(|(sd, unit)| sd / unit));
@@ -204,12 +197,12 @@ fn fit_with(mut model: impl Marginal, design: &BinomialDesign, start: &[f64]) ->
         .zip(design.random())
         .map(|((modes, conditional_sd), term)| ConditionalModes { term: term.name.clone(), modes, conditional_sd })
         .collect();
-    let fixed_part = |row: &[f64]| crate::dense::dot(row, &point[..rank]);
+    let fixed_part = |row: &[f64]| dot(row, &point[..rank]);
     Ok(BinomialMixedFit {
         coefficients,
         deviations,
         modes,
-        log_likelihood: constants(design) - value,
+        log_likelihood: criterion_constants(design.successes(), design.trials()) - value,
         probabilities: model.logits().iter().map(|&logit| probabilities(logit).0).collect(),
         marginal_logits: design.columns.basis.chunks_exact(rank).map(fixed_part).collect(),
         record,

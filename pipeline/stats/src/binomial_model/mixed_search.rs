@@ -196,3 +196,58 @@ fn finish(
     let (value, _) = model.evaluate(&point)?;
     Some(Found { point, value, covariance: Some(inverse_from_cholesky(&factor, size, size)), record })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::design::BinomialDesign;
+    use super::super::laplace::Laplace;
+    use super::super::quadrature::Quadrature;
+    use super::*;
+    use crate::derivatives::{STEP, derivatives};
+    use crate::design::RandomTerm;
+    use ndarray::Array2;
+
+    fn design(terms: usize) -> BinomialDesign {
+        let rows = 14;
+        let random = [
+            RandomTerm::intercept("g", (0..rows).map(|i| i % 4).collect(), 5),
+            RandomTerm::slope("s", (0..rows).map(|i| i % 3).collect(), 3, (0..rows).map(|i| i as f64 - 6.0).collect()),
+            RandomTerm::intercept("row", (0..rows).collect(), rows),
+        ];
+        let fixed = Array2::from_shape_fn((rows, 2), |(i, j)| if j == 0 { 1.0 } else { (i as f64 * 0.7).sin() });
+        let trials: Vec<f64> = (0..rows).map(|i| (i % 5 + 1) as f64).collect();
+        let successes = trials.iter().enumerate().map(|(i, n)| (n * ((i * i % 7) as f64) / 6.0).floor()).collect();
+        let names = vec!["one".into(), "x".into()];
+        BinomialDesign::new(successes, trials, fixed, names, random[..terms].to_vec()).expect("valid design")
+    }
+
+    fn gradient_is_right(mut model: impl Marginal, point: &[f64]) {
+        let (_, gradient) = model.evaluate(point).expect("a value");
+        let value = |p: &[f64]| model.evaluate(p).map(|(value, _)| vec![value]);
+        let numeric = derivatives(value, point, STEP).expect("values");
+        for (k, found) in gradient.iter().enumerate() {
+            let expected = numeric.gradient[k][0];
+            assert!((found - expected).abs() < 1e-7 * (1.0 + expected.abs()), "{k}: {found} {expected}");
+        }
+    }
+
+    #[test]
+    fn both_approximations_have_the_gradients_they_claim() {
+        gradient_is_right(Laplace::new(&design(3)), &[0.3, -0.8, 0.9, 0.4, 1.3]);
+        gradient_is_right(Laplace::new(&design(3)), &[-1.3, 0.2, -0.2, 0.0, 2.5]);
+        for nodes in [1, 2, 5, 12] {
+            gradient_is_right(Quadrature::new(&design(1), nodes), &[0.3, -0.8, 0.9]);
+            gradient_is_right(Quadrature::new(&design(1), nodes), &[-0.4, 0.5, -2.0]);
+        }
+    }
+
+    #[test]
+    fn one_node_is_laplace() {
+        let design = design(1);
+        let point = [0.1, 0.6, 1.1];
+        let (a, gradient_a) = Laplace::new(&design).evaluate(&point).expect("a value");
+        let (b, gradient_b) = Quadrature::new(&design, 1).evaluate(&point).expect("a value");
+        assert!((a - b).abs() < 1e-12);
+        assert!(gradient_a.iter().zip(&gradient_b).all(|(x, y)| (x - y).abs() < 1e-11));
+    }
+}

@@ -6,8 +6,9 @@
 //! The gradient is that of this sum, the move of the nodes with the parameters included.
 
 use super::design::BinomialDesign;
-use super::kernel::{row_point, saturated};
+use super::kernel::{RowPoint, row_point, saturated};
 use super::mixed_search::Marginal;
+use super::objective::{add_row, mirror};
 use crate::dense::{dot, symmetric_eigen};
 use std::f64::consts::SQRT_2;
 
@@ -98,7 +99,7 @@ impl<'a> Quadrature<'a> {
         &self.design.columns.basis[i * rank..(i + 1) * rank]
     }
 
-    fn row(&self, i: usize, logit: f64) -> super::kernel::RowPoint {
+    fn row(&self, i: usize, logit: f64) -> RowPoint {
         row_point(self.design.successes()[i], self.design.trials()[i], self.saturated[i], logit)
     }
 
@@ -206,13 +207,13 @@ impl Marginal for Quadrature<'_> {
             let mut image = vec![0.0; rank];
             for &i in members {
                 let weight = self.row(i, self.logits[i]).weight;
-                super::objective::add_row(&mut unused, &mut information, self.basis_row(i), 0.0, weight);
+                add_row(&mut unused, &mut information, self.basis_row(i), 0.0, weight);
                 image.iter_mut().zip(self.basis_row(i)).for_each(|(sum, q)| *sum += theta * weight * q);
             }
             let factor = -1.0 / self.curvatures[group];
-            super::objective::add_row(&mut unused, &mut information, &image, 0.0, factor);
+            add_row(&mut unused, &mut information, &image, 0.0, factor);
         }
-        super::objective::mirror(&mut information, rank);
+        mirror(&mut information, rank);
         information
     }
 

@@ -8,6 +8,7 @@
 
 use super::columns::Columns;
 use super::objective::Objective;
+use crate::dense::solve_upper;
 use crate::error::Result;
 use crate::newton::minimise;
 use crate::note::Note;
@@ -92,7 +93,7 @@ pub(super) fn find(
         };
         residuals = objective.row_points(&minimum.point).iter().map(|at| at.residual).collect();
         let mut on_columns = minimum.point;
-        crate::dense::solve_upper(&reduced.upper, &mut on_columns);
+        solve_upper(&reduced.upper, &mut on_columns);
         fitted = Some(on_columns);
         if reduced.rank() < inside.ncols() {
             return Ok(None);
