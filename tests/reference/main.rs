@@ -2,10 +2,13 @@
 //! likelihood written for these tests alone. `cases/` holds the expected values with their sources.
 
 mod analysis_of_variance;
+mod beta_binomial;
+mod binomial_mixed;
 mod bootstrap;
 mod brute_force;
 mod comparisons;
 mod conformance;
+mod counts;
 mod data;
 mod distributions;
 mod event_times;
@@ -13,6 +16,7 @@ mod event_times_conformance;
 mod event_times_records;
 mod event_times_simulated;
 mod linear_regression;
+mod logistic_regression;
 mod mixed_models;
 mod models;
 mod near;

@@ -200,4 +200,47 @@ pub enum StatsError {
         /// Why.
         reason: String,
     },
+    /// A count is not a whole number or lies outside its range.
+    #[error("{what} at position {position} is {value}, expected {expected}\nrepair or leave out that row")]
+    Count {
+        /// Which count.
+        what: &'static str,
+        /// Zero-based position.
+        position: usize,
+        /// The value found.
+        value: f64,
+        /// The allowed values in words.
+        expected: String,
+    },
+    /// The likelihood rises without end along a column.
+    #[error(
+        "the likelihood has no finite maximum: the coefficient of `{column}` runs to infinity, because a combination of the columns tells all successes of some rows from failures\nuse Firth's penalised likelihood, or leave the column out"
+    )]
+    NoFiniteMaximum {
+        /// The first such column.
+        column: String,
+    },
+    /// A method was asked for something it cannot do.
+    #[error("{method} cannot be used here: {reason}\n{next}")]
+    NotApplicable {
+        /// The method.
+        method: &'static str,
+        /// Why.
+        reason: String,
+        /// What to do instead.
+        next: &'static str,
+    },
+    /// The data set handed over by the machine-learning interface has the wrong form.
+    #[error("the data set was refused: {reason}\ngive records and targets of the documented shapes")]
+    Dataset {
+        /// Why.
+        reason: String,
+    },
+}
+
+/// Checks that linfa makes before a fit.
+impl From<linfa::Error> for StatsError {
+    fn from(error: linfa::Error) -> Self {
+        Self::Dataset { reason: error.to_string() }
+    }
 }

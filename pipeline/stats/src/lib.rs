@@ -1,41 +1,47 @@
-//! Least squares, linear mixed models and honest intervals.
+//! Linear and binomial mixed models, interval-censored event times, response shapes, and honest intervals.
 //!
 //! This crate knows numbers, groups and columns. It does not know where they come from: no files, no units, no crops.
 //!
 //! # The way through
 //!
-//! 1. Build a [`Design`]: a response, fixed columns with names, [`RandomTerm`]s and optional weights. Everything is checked here,
-//!    and columns that depend on earlier ones are dropped and listed. [`OrthogonalPolynomial`] makes well-behaved columns for curves.
-//! 2. Fit it. [`LeastSquares`] uses the fixed columns only. [`Lmm`] adds random terms, by restricted or by maximum likelihood;
-//!    it needs no more than one scalar effect per group and term, and several terms may be nested, crossed, or slopes.
-//!    [`baseline`] is the independent solver that every fit is compared with.
-//! 3. Ask. Both fits answer `contrast` (a [`Contrast`] with limits and p-value) and `joint_test` (a [`JointTest`]). Degrees of freedom
-//!    are exact for least squares and Satterthwaite's for mixed models.
-//! 4. When a standard deviation rests on a handful of groups, do not trust one number: [`Posterior`] draws from the posterior
-//!    with a half-normal prior on each random term's standard deviation.
-//! 5. For a response over one variable: a [`ResponseFrame`] and a [`ShapeComparison`] of candidate [`ResponseShape`]s, weighted by AICc and
-//!    averaged; [`QuadraticOptimum`] for where a quadratic is best, with sets that stay honest when the curvature is not told from zero.
-//! 6. For anything derived: [`parametric_bootstrap`] and [`group_bootstrap`], which count failures instead of dropping them, and
-//!    [`CoefficientDraws`].
-//!
-//! Times known only to lie between two looks, of individuals some of whom never have the event, are another kind of data:
-//! [`IntervalData`], described without a curve by [`turnbull`] and with one by [`EventTimes`].
+//! 1. Build a [`Design`]: a response, fixed columns with names, [`RandomTerm`]s and optional weights or known sampling variances. Everything
+//!    is checked here, and columns that depend on earlier ones are dropped and listed. [`OrthogonalPolynomial`] makes well-behaved columns.
+//! 2. Fit it. [`LeastSquares`] uses the fixed columns only. [`Lmm`] adds random terms, by restricted or by maximum likelihood: nested or
+//!    crossed, intercepts, slopes, correlated or not, or the columns of a spline. [`baseline`] is the independent solver that every fit is
+//!    compared with.
+//! 3. Ask. Every fit is a [`LinearFit`] and answers `contrast` (a [`Contrast`] with limits and p-value) and `joint_test` (a [`JointTest`]).
+//!    Degrees of freedom are exact for least squares, and Satterthwaite's or Kenward and Roger's for mixed models ([`DegreesOfFreedom`]);
+//!    which ones were used stands in the answer.
+//! 4. Doubt. [`variance_intervals`] by the likelihood's profile, [`test_random_terms`] on the edge at zero, [`leave_one_group_out`]. Where a
+//!    standard deviation rests on a handful of groups, [`Posterior`] draws with a half-normal prior on it.
 //! 5. Compare. [`MarginalMeans`] estimates chosen cells; a [`ComparisonFamily`] of them is adjusted for looking more than once, and
 //!    [`BestComparisons`] tell which can still be the best.
-//! 6. Plan. [`BlockPlan`] and [`TrialSeries`] give power in closed form, [`simulate_power`] that of any layout.
+//! 6. Shape. A [`ShapeComparison`] of candidate [`ResponseShape`]s over one variable, weighted by AICc and averaged; [`QuadraticOptimum`] for
+//!    where a quadratic is best, with sets that stay honest when the curvature is not told from zero.
+//! 7. Derive. [`parametric_bootstrap`] and [`group_bootstrap`] count failures instead of dropping them; [`CoefficientDraws`]; [`Refits`] of
+//!    one design to many responses.
+//! 8. Plan. [`BlockPlan`] and [`TrialSeries`] give power in closed form, [`simulate_power`] that of any layout.
+//!
+//! Other kinds of data have doors of their own and answer alike:
+//!
+//! - counts `k` of `n`, a [`BinomialDesign`]: [`Logistic`] regression (ordinary, quasi-binomial, or Firth's for separated data),
+//!   [`BinomialMixed`] for grouped and overdispersed counts, and [`BetaBinomial`];
+//! - times known only to lie between two looks, of individuals some of whom never have the event, [`IntervalData`]: [`turnbull`] without a
+//!   curve, [`EventTimes`] with one.
 //!
 //! Beside the fits stand [`distribution`] functions, [`holm`] adjustment, [`clopper_pearson`] and [`wilson`] intervals, and
-//! summaries of draws ([`quantile`] and friends).
+//! summaries of draws ([`quantile`] and friends). Users of linfa find least squares ([`LeastSquaresParams`]) and logistic regression
+//! ([`LogisticParams`]) with its `Fit`, `Predict` and checked parameters.
 //!
 //! # Promises
 //!
 //! Bad input is an error that names the value ([`StatsError`]); a doubtful result is a result with a [`Note`]. The same input gives the
-//! same bytes. Nothing panics on data.
+//! same bytes, on any number of processors. Nothing panics on data, and nothing is called converged when the gradient says no.
 //!
 //! # Limits
 //!
-//! No correlation between random slopes and intercepts, no Kenward-Roger adjustment (a standard error given the estimated variances
-//! is too short with very few groups), no generalised responses.
+//! Binomial mixed models take uncorrelated terms of one column and answer with z intervals, too short with very few groups. The draws of
+//! [`Posterior`] take one standard deviation per term. Kenward-Roger needs restricted likelihood and blocks of at most 4000 effects.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 // `!(x > 0.0)` is the form that also refuses NaN; loops over several arrays by one index read like the formulas they cite.
@@ -45,6 +51,7 @@ mod adjust;
 mod baseline;
 mod best;
 mod binomial;
+mod binomial_model;
 mod bootstrap;
 mod coefficient_draws;
 mod comparisons;
@@ -76,6 +83,10 @@ pub use adjust::holm;
 pub use baseline::baseline;
 pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
+pub use binomial_model::{
+    BetaBinomial, BetaBinomialFit, BinomialDesign, BinomialMixed, BinomialMixedFit, LikelihoodRatioTest, Logistic,
+    LogisticFit, LogisticModel, LogisticParams, LogisticValidParams, RandomDeviation, SearchRecord, Separation,
+};
 pub use bootstrap::{
     Bootstrap, BootstrapFailure, OptimumBootstrap, Tail, group_bootstrap, optimum_bootstrap, parametric_bootstrap,
     simulate_response,

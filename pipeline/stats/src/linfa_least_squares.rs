@@ -102,16 +102,6 @@ impl ParamGuard for LeastSquaresParams {
     }
 }
 
-impl From<linfa::Error> for StatsError {
-    fn from(error: linfa::Error) -> Self {
-        Self::NotPossible {
-            what: "a fit to this dataset".into(),
-            reason: error.to_string(),
-            next: "give one record and one target per row",
-        }
-    }
-}
-
 impl<D: Data<Elem = f64>, T: AsSingleTargets<Elem = f64>> Fit<ArrayBase<D, Ix2>, T, StatsError>
     for LeastSquaresValidParams
 {

@@ -70,6 +70,11 @@ impl RandomTerm {
         Self { name: name.into(), groups, n_groups: 1, columns, column_names, structure: Structure::Common }
     }
 
+    /// True for one column of ones: an effect that shifts every row of its group alike.
+    pub fn is_intercept(&self) -> bool {
+        self.columns.len() == 1 && self.columns[0].iter().all(|value| *value == 1.0)
+    }
+
     /// Number of columns, and of effects in each group.
     pub fn n_columns(&self) -> usize {
         self.columns.len()

@@ -20,7 +20,8 @@ pub use studentized_range::{studentized_range_cdf, studentized_range_quantile, s
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
 
-/// Beyond this many degrees of freedom t is taken as normal: the difference is below 1e-12.
+/// Beyond this many degrees of freedom t is taken as normal (and F as chi-squared over its degrees of freedom): the difference
+/// is below 1e-12.
 const NORMAL_DF: f64 = 1e12;
 
 /// From here on t is integrated over the scale: the gamma functions of the closed form lose digits with every power of ten.
@@ -270,5 +271,14 @@ mod tests {
         let error = square - normal_quantile(0.975).powi(2);
         assert!(error.abs() < 1e-12, "{error:e}");
         assert!((f_sf(square, 1.0, f64::INFINITY) + f_cdf(square, 1.0, f64::INFINITY) - 1.0).abs() < 1e-14);
+    }
+
+    #[test]
+    fn fisher_f_with_endless_denominator_degrees_of_freedom_is_chi_squared_over_its_own() {
+        let z = normal_quantile(0.975);
+        // The normal and the chi-squared tail of statrs agree to about ten digits.
+        assert!((f_sf(z * z, 1.0, f64::INFINITY) - 0.05).abs() < 1e-10);
+        assert!((f_cdf(1.7, 3.0, 1e6) - f_cdf(1.7, 3.0, f64::INFINITY)).abs() < 1e-6);
+        assert!((f_quantile(0.95, 1.0, f64::INFINITY) / (z * z) - 1.0).abs() < 1e-9);
     }
 }
