@@ -43,7 +43,7 @@ fn the_studentized_range_agrees_with_scipy_to_ten_digits() {
 }
 
 /// Upper 5 and 1 % points of the studentized range as printed in Pearson & Hartley (1966), Biometrika Tables for Statisticians,
-/// volume 1, table 29; the last rows for a known standard deviation.
+/// volume 1; the last rows for a known standard deviation.
 #[test]
 fn the_studentized_range_rounds_to_the_printed_table() {
     for (p, k, df, printed) in [
@@ -71,7 +71,7 @@ fn the_two_sided_dunnett_distribution_agrees_with_scipy() {
     }
 }
 
-/// Dunnett (1955), J. Am. Stat. Assoc. 50, 1096, table 1a (one-sided), and Dunnett (1964), Biometrics 20, 482 (two-sided), 5 %.
+/// Dunnett (1955), J. Am. Stat. Assoc. 50, 1096 (one-sided), and Dunnett (1964), Biometrics 20, 482 (two-sided), 5 %.
 #[test]
 fn dunnett_constants_round_to_the_printed_tables() {
     for (sides, k, df, printed) in [

@@ -120,7 +120,7 @@ fn the_number_of_blocks_found_is_enough_and_one_less_is_not() {
 
 #[test]
 fn balanced_incomplete_blocks_have_their_known_efficiency_and_impossible_ones_are_refused() {
-    // Cochran & Cox (1957), plan 11.1: 4 treatments, 6 blocks of 2, efficiency 0.67; plan 11.7: 7 treatments, 7 blocks of 3, 0.78.
+    // Cochran & Cox (1957), Experimental Designs, chapter 11: 4 treatments in 6 blocks of 2 have efficiency 0.67, 7 in 7 of 3 have 0.78.
     for (t, b, k, replicates, efficiency, df) in [(4, 6, 2, 3, 2.0 / 3.0, 3.0), (7, 7, 3, 3, 7.0 / 9.0, 8.0)] {
         let plan = BlockPlan::balanced_incomplete(t, b, k).expect("plan");
         assert_eq!((plan.replicates(), plan.error_df()), (replicates, df));

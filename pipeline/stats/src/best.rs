@@ -38,7 +38,7 @@ impl AgainstBest {
     }
 }
 
-/// Limits for `mean_i - max_{j≠i} mean_j` of all means i at once (Hsu 1984; for unequal variances and correlated estimates Hsu 1996, section 4.2).
+/// Limits for `mean_i - max_{j≠i} mean_j` of all means i at once (Hsu 1984; for unequal variances and correlated estimates Hsu 1996).
 ///
 /// With confidence `level` all limits hold together, so the set of means that can be best holds the true best one. Each mean
 /// in turn is the control of one-sided Dunnett constants; each difference uses its own degrees of freedom.

@@ -126,12 +126,16 @@ impl BlockPlan {
         let noncentrality = self.replicates() as f64 * self.efficiency() * spread / (sigma * sigma);
         let (numerator_df, denominator_df) = (self.treatments as f64 - 1.0, self.checked_df()?);
         let critical = f_quantile(1.0 - alpha, numerator_df, denominator_df);
-        // Beyond the domain of the noncentral distribution the test rejects for certain.
-        let power = if noncentrality > 1e8 {
-            1.0
-        } else {
-            noncentral_f_sf(critical, numerator_df, denominator_df, noncentrality)
-        };
+        // So far out that the estimated variance would have to be 1e8 times too large: the test rejects for certain.
+        let certain = noncentrality > 1e8 * (numerator_df * critical).max(1.0);
+        let power = if certain { 1.0 } else { noncentral_f_sf(critical, numerator_df, denominator_df, noncentrality) };
+        if power.is_nan() {
+            return Err(StatsError::OutOfRange {
+                what: "the noncentrality of the F test",
+                value: noncentrality,
+                expected: "at most 1e9; state smaller differences",
+            });
+        }
         Ok(Power { power, noncentrality, std_error: None, numerator_df, denominator_df, critical })
     }
 

@@ -24,7 +24,7 @@ const SEED: u64 = 0x6c61_7474_6963_6531;
 ///
 /// Correlated t values with correlation `A A'` are `ρ A U` with `ρ² / r ~ F(r, df)` independent of U. Given U, the largest of them
 /// follows an F distribution exactly, for every df at once; only the direction is sampled. This is the spherical-radial
-/// transformation (Deák 1980; Genz & Bretz 2009, section 4.1) with a Korobov lattice, made periodic by the tent map
+/// transformation (Deák 1980; Genz & Bretz 2009) with a Korobov lattice, made periodic by the tent map
 /// and shifted at random.
 #[derive(Debug, Clone)]
 pub(super) struct Directions {

@@ -6,6 +6,9 @@ use super::{chi_squared_cdf, chi_squared_sf, f_cdf, f_sf, normal_cdf};
 /// Largest noncentrality of F accepted; sums grow with its square root.
 const LARGEST_NONCENTRALITY: f64 = 1e9;
 
+/// Beyond this noncentrality of t the sign of the numerator is certain.
+const FAR: f64 = 40.0;
+
 /// P(T ≤ t) for noncentral t, `T = (Z + noncentrality) / S`.
 pub fn noncentral_t_cdf(t: f64, df: f64, noncentrality: f64) -> f64 {
     noncentral_t_sf(-t, df, -noncentrality)
@@ -13,13 +16,39 @@ pub fn noncentral_t_cdf(t: f64, df: f64, noncentrality: f64) -> f64 {
 
 /// P(T > t) for noncentral t: the mean of `Φ(noncentrality - t S)` over `S = sqrt(chi²_df / df)`.
 ///
-/// Accurate to about 1e-13, relative to the smaller tail down to 1e-30. NaN for df not above zero or a noncentrality that is not finite.
+/// Accurate to about 1e-13, relative to the smaller tail down to 1e-30; to about 1e-11 for a noncentrality beyond 40 that is also
+/// beyond 20 sqrt(df). NaN for df not above zero or a noncentrality that is not finite.
 pub fn noncentral_t_sf(t: f64, df: f64, noncentrality: f64) -> f64 {
-    let Some(scale) = Scale::new(df, noncentrality.abs() + 3.0) else { return f64::NAN };
+    if !(df > 0.0 && noncentrality.is_finite()) {
+        return f64::NAN;
+    }
     if !t.is_finite() {
         return super::beyond(t);
     }
+    if noncentrality.abs() > FAR && noncentrality * noncentrality > 400.0 * df {
+        return far_t_sf(t, df, noncentrality);
+    }
+    let Some(scale) = Scale::new(df, noncentrality.abs() + 3.0) else { return f64::NAN };
     scale.expect(|s| normal_cdf(noncentrality - t * s)).clamp(0.0, 1.0)
+}
+
+/// The same by an integral over Z, which is easy where that over S is not: Z + noncentrality never changes its sign, and S
+/// has to pass `(Z + noncentrality) / t`, which hardly moves.
+fn far_t_sf(t: f64, df: f64, noncentrality: f64) -> f64 {
+    if t == 0.0 || (t > 0.0) != (noncentrality > 0.0) {
+        return if noncentrality > 0.0 { 1.0 } else { 0.0 };
+    }
+    let (step, reach) = (0.25, 36);
+    let mut sum = 0.0;
+    let mut weights = 0.0;
+    for i in -reach..=reach {
+        let z = f64::from(i) * step;
+        let weight = (-0.5 * z * z).exp();
+        let square = df * ((noncentrality + z) / t).powi(2);
+        sum += weight * if t > 0.0 { chi_squared_cdf(square, df) } else { chi_squared_sf(square, df) };
+        weights += weight;
+    }
+    sum / weights
 }
 
 /// P(F ≤ f) for noncentral F with noncentrality `λ = Σ (mean / sd)²`; arguments and accuracy as in [`noncentral_f_sf`].
@@ -105,6 +134,20 @@ mod tests {
     #[test]
     fn with_a_known_standard_deviation_noncentral_t_is_a_shifted_normal() {
         assert_eq!(noncentral_t_sf(1.0, f64::INFINITY, 3.0), normal_sf(-2.0));
+    }
+
+    #[test]
+    fn a_far_noncentrality_joins_smoothly_and_leads_to_the_reciprocal_of_the_scale() {
+        for (t, df) in [(30.0, 1.5), (45.0, 3.0), (90.0, 0.8)] {
+            for sign in [1.0, -1.0] {
+                let near = Scale::new(df, 50.0).expect("valid").expect(|s| normal_cdf(sign * (41.0 - t * s)));
+                let found = noncentral_t_sf(sign * t, df, sign * 41.0);
+                assert!((found - near).abs() < 1e-11, "{t} {df} {sign}: {found} {near}");
+            }
+        }
+        let found = noncentral_t_sf(2e7, 3.0, 1e7);
+        assert!((found - chi_squared_cdf(0.75, 3.0)).abs() < 1e-7, "{found}");
+        assert_eq!((noncentral_t_sf(-1.0, 3.0, 1e7), noncentral_t_sf(1.0, 3.0, -1e7)), (1.0, 0.0));
     }
 
     #[test]
