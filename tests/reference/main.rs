@@ -1,6 +1,9 @@
 //! The statistical core against outside values: certified sets, published data fitted by other software, and a plain dense
 //! likelihood written for these tests alone. `cases/` holds the expected values with their sources.
 
+// Loops over several matrices by one index read like the formulas they check.
+#![allow(clippy::needless_range_loop)]
+
 mod analysis_of_variance;
 mod beta_binomial;
 mod binomial_mixed;

@@ -221,12 +221,6 @@ impl NumericCholesky {
         }
     }
 
-    /// Diagonal of `(L L')⁻¹`.
-    pub(crate) fn inverse_diagonal(&self, symbolic: &SymbolicCholesky) -> Vec<f64> {
-        let mut work = vec![0.0; self.diagonal.len()];
-        (0..self.diagonal.len()).map(|at| self.inverse_form(symbolic, at, &[1.0], &mut work)).collect()
-    }
-
     /// `v' (L L')⁻¹ v` for a vector that is `values` from position `start` on and zero elsewhere; `work` is all zeros before and after.
     ///
     /// The non-zeros of `L⁻¹ v` lie on one path of the elimination tree, since neighbours within `values` are coupled.
@@ -315,9 +309,15 @@ mod tests {
         let log_determinant: f64 = (0..5).map(|i| 2.0 * dense[i * 5 + i].ln()).sum();
         assert!((numeric.log_determinant() - log_determinant).abs() < 1e-14);
         let inverse = inverse_from_cholesky(&dense, 5, 5);
-        for (i, value) in numeric.inverse_diagonal(&symbolic).into_iter().enumerate() {
-            assert!((value - inverse[i * 5 + i]).abs() < 1e-15);
+        let mut work = vec![0.0; 5];
+        for i in 0..5 {
+            let diagonal = numeric.inverse_form(&symbolic, i, &[1.0], &mut work);
+            assert!((diagonal - inverse[i * 5 + i]).abs() < 1e-15);
         }
+        // Neighbours 2 and 3 are not coupled in the matrix but by fill; 3 and 4 by the chain.
+        let form = numeric.inverse_form(&symbolic, 3, &[0.5, 2.0], &mut work);
+        let expected = 0.25 * inverse[18] + 2.0 * inverse[19] + 4.0 * inverse[24];
+        assert!((form - expected).abs() < 1e-15 && work == vec![0.0; 5]);
         let mut b = vec![1.0, 2.0, -1.0, 0.5, 3.0];
         let expected: Vec<f64> = (0..5).map(|i| (0..5).map(|j| inverse[i * 5 + j] * b[j]).sum()).collect();
         numeric.solve_lower(&symbolic, &mut b, 1);

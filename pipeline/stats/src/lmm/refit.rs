@@ -50,7 +50,7 @@ impl<'a> Refits<'a> {
         let design = self.design.with_response(response)?;
         let least_squares = LeastSquares.fit(&design)?;
         let profile = self.profile.with_residuals(&design, &design.weighted(least_squares.residuals()))?;
-        let (theta, optimum) = optimise_from(&profile, self.model.criterion(), &[self.start.clone()]);
+        let (theta, optimum) = optimise_from(&profile, self.model.criterion(), std::slice::from_ref(&self.start));
         if !theta.iter().all(|value| value.is_finite()) {
             return Err(StatsError::Numerical { step: "the search for the variances of a refit" });
         }
