@@ -125,7 +125,7 @@ mod tests {
 
     /// Plants of `seeds` that a log-logistic course with limit 0.9, median 130 h and sigma 0.08 shows.
     fn course(seeds: f64) -> Place {
-        let hours = [90.0, 110.0, 120.0, 130.0, 140.0, 160.0, 220.0];
+        let hours = [90.0, 110.0, 120.0, 130.0, 140.0, 160.0, 180.0, 220.0];
         let share = |hours: f64| 0.9 / (1.0 + (-((hours / 130.0_f64).ln()) / 0.08).exp());
         place(&hours, &hours.map(|hours| (seeds * share(hours)).round() as i64), Some(seeds))
     }

@@ -11,7 +11,7 @@ use evenstand_tables::rows::{
 use rayon::prelude::*;
 
 use crate::comparisons::comparisons;
-use crate::curve::{Drawing, fit_curves};
+use crate::curve::{CurveModel, Drawing, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::picture;
 use crate::digs::dig_window;
@@ -79,6 +79,7 @@ pub fn analyse(questions: &Questions) -> Answers {
         answers.adjusted.extend(outcome.adjusted);
         answers.comparisons.extend(outcome.comparisons);
         answers.model.extend(outcome.facts);
+        answers.findings.extend(outcome.findings);
         groups.extend(outcome.groups);
     }
     let members = members(questions.strips);
@@ -115,6 +116,7 @@ struct Outcome {
     adjusted: Vec<AdjustedRow>,
     comparisons: Vec<ComparisonRow>,
     facts: Vec<ModelRow>,
+    findings: Vec<Finding>,
 }
 
 fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &Response) -> Outcome {
@@ -167,6 +169,7 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
     let tests: Vec<Option<LevelTest>> =
         (0..groups.len()).map(|group| test_levels(&model.observations, group, response)).collect();
     outcome.facts = model_facts(axis, &model, &tests);
+    outcome.findings.extend(disagreement(&model));
     for (number, ((key, coverage), levels)) in groups.iter().zip(tests).enumerate() {
         if let Some(why) = words::nothing_to_compare(coverage, &key.condition) {
             outcome.groups.push(open(key, coverage, why));
@@ -200,6 +203,24 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
         });
     }
     outcome
+}
+
+/// A finding where the binomial model of the same counts tells other slopes than the working model.
+fn disagreement(model: &CurveModel) -> Option<Finding> {
+    let Some(Ok(check)) = &model.binomial else { return None };
+    let worst = check.worst().filter(|_| !check.agrees())?;
+    let group = worst.name.rsplit(' ').next().and_then(|number| number.parse::<usize>().ok());
+    let condition = group.and_then(|group| model.observations.groups.get(group - 1)).map(|(key, _)| &key.condition);
+    let message = format!(
+        "{}: the binomial model of the counts tells another slope of {} than the working model (by {:.1} standard errors){}",
+        condition.map_or("all conditions", |condition| condition.as_str()),
+        model.response.name,
+        worst.difference.abs(),
+        if check.converged { "" } else { "; its search did not settle" },
+    );
+    Some(Finding::warning("models_disagree", message).remedy(
+        "look at strips with very few seeds, or with all or none of them up; the answer leans on how they are weighed",
+    ))
 }
 
 /// A seed of its own for each model, the same whatever else is modelled (FNV-1a of the names).

@@ -15,11 +15,12 @@ use evenstand_agronomy::force_levels;
 use evenstand_stats::{Design, LinearFit, Lmm, LmmFit, Posterior, PosteriorOptions, RandomTerm};
 use ndarray::Array2;
 
+use crate::binomial_check::BinomialCheck;
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
 use crate::summary::{mean, standard_deviation};
-use crate::working_fit::mixed_model;
+use crate::working_fit::{design, mixed_model};
 
 /// Half-normal prior scales of the standard deviations between field-seasons and blocks, on the model's scale; slope
 /// and curvature are per half of the tested range.
@@ -78,6 +79,8 @@ pub(crate) struct TermNumbers {
     pub block: Option<usize>,
     pub slope: Option<usize>,
     pub curvature: Option<usize>,
+    /// Strips beyond the error of their counts, where that is known; groups are rows.
+    pub strip: Option<usize>,
 }
 
 /// A fitted model of one response on one axis.
@@ -100,6 +103,8 @@ pub(crate) struct CurveModel<'a> {
     pub formula: String,
     /// What is to be said about the degrees of freedom, where they are not Kenward and Roger's.
     pub remark: Option<String>,
+    /// The same model of counts; `None` for other responses, an error in words where it could not be fitted.
+    pub binomial: Option<Result<BinomialCheck, String>>,
 }
 
 /// Seed and number of draws.
@@ -118,13 +123,19 @@ pub(crate) fn fit_curves<'a>(
     let frame = Frame::new(&observations);
     let rows = &observations.rows;
     let modelled: Vec<f64> = rows.iter().map(|row| row.modelled).collect();
-    let (random, terms, formula) = frame.random(&observations);
-    let make = |weights: Option<Vec<f64>>, random: Vec<RandomTerm>| {
-        Design::new(modelled.clone(), frame.matrix.clone(), frame.names.clone(), random, weights)
-    };
+    let (random, mut terms, mut formula) = frame.random(&observations);
+    let std_errors: Option<Vec<f64>> = rows.iter().map(|row| row.modelled_std_error).collect();
+    // Effects of strips are many and of no interest by themselves: their draws are not kept.
+    let kept_terms = random.len();
+    if std_errors.is_some() {
+        terms.strip = Some(kept_terms);
+        formula.push_str(" + (strip); sampling variances from the fitted course of each strip");
+    }
     let words = |error: evenstand_stats::StatsError| error.to_string();
     let weights = weights(response, rows, &modelled, &frame, &random)?;
-    let design = make(weights, random).map_err(words)?;
+    let same_terms = random.clone();
+    let design = design(modelled.clone(), frame.matrix.clone(), frame.names.clone(), random, weights, std_errors)
+        .map_err(words)?;
     let (fit, remark) = mixed_model(&design).map_err(words)?;
     let position = |name: &str| design.names().iter().position(|kept| kept == name);
     let priors = PriorScales::of(
@@ -138,15 +149,19 @@ pub(crate) fn fit_curves<'a>(
         terms.block.map(|_| priors.block),
         terms.slope.map(|_| priors.slope),
         terms.curvature.map(|_| priors.curvature),
+        terms.strip.map(|_| priors.field),
     ];
     let options = PosteriorOptions {
         draws: drawing.draws,
         burn_in: drawing.draws,
         thin: 2,
         seed: drawing.seed,
+        kept_terms: Some(kept_terms),
         scales: scales.into_iter().flatten().collect(),
     };
     let posterior = Posterior::sample(&design, &options).map_err(words)?;
+    let counted = response.scale == Scale::Logit && rows.iter().all(|row| row.value.seeds.is_some());
+    let binomial = counted.then(|| BinomialCheck::new(rows, &frame.matrix, &frame.names, &same_terms, &fit));
     let groups = frame
         .groups
         .iter()
@@ -172,6 +187,7 @@ pub(crate) fn fit_curves<'a>(
         trial_field_seasons: frame.trial_field_seasons,
         formula,
         remark,
+        binomial,
         observations,
     })
 }

@@ -99,15 +99,16 @@ pub(crate) fn adjusted_rows(key: &GroupKey, model: &CurveModel, group: usize) ->
     let mode = |term: Option<usize>, number: usize| {
         term.and_then(|term| modes.get(term)).map_or(0.0, |modes| modes.modes[number])
     };
-    let rows = model.observations.rows.iter().zip(&model.cells).zip(fit.residuals());
-    rows.filter(|((row, _), _)| row.group == group)
-        .map(|((row, (cell_s, cell_s2)), residual)| {
+    let rows = model.observations.rows.iter().zip(&model.cells).zip(fit.residuals()).enumerate();
+    rows.filter(|(_, ((row, _), _))| row.group == group)
+        .map(|(number, ((row, (cell_s, cell_s2)), residual))| {
             let s = (row.force_n - model.centre_n) / model.half_range_n;
             let pooled = coefficient(terms.intercept)
                 + coefficient(terms.linear) * (s - terms.mean_s)
                 + coefficient(terms.quadratic) * (s * s - terms.mean_s2);
             let own = mode(model.terms.slope, row.field_season) * (s - cell_s)
-                + mode(model.terms.curvature, row.field_season) * (s * s - cell_s2);
+                + mode(model.terms.curvature, row.field_season) * (s * s - cell_s2)
+                + mode(model.terms.strip, number);
             AdjustedRow {
                 condition: key.condition.clone(),
                 closer: key.closer.clone(),

@@ -3,6 +3,7 @@
 use evenstand_stats::LinearFit;
 use evenstand_tables::rows::ModelRow;
 
+use crate::binomial_check::BinomialCheck;
 use crate::curve::CurveModel;
 use crate::groups::Axis;
 use crate::levels::LevelTest;
@@ -100,6 +101,10 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
     ] {
         book.write("prior", name, Some(scale), None, Some("half-normal scale of the standard deviation".into()));
     }
+    if model.terms.strip.is_some() {
+        let text = "half-normal scale of the standard deviation".into();
+        book.write("prior", "strip", Some(model.priors.field), None, Some(text));
+    }
     book.check("converged", optimum.converged, || optimum.reason.to_string());
     book.check("effective sample size at least 100", smallest >= 100.0, || format!("{smallest:.0}"));
     for (number, test) in levels.iter().enumerate() {
@@ -113,6 +118,11 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
             );
         }
     }
+    match &model.binomial {
+        None => {}
+        Some(Ok(check)) => binomial_facts(&mut book, check),
+        Some(Err(why)) => book.write("note", "binomial_not_fitted", None, None, Some(why.clone())),
+    }
     for note in fit.notes() {
         book.write("note", note.code, None, None, Some(note.message.clone()));
     }
@@ -120,4 +130,27 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         book.write("note", "degrees-of-freedom", None, None, Some(remark.clone()));
     }
     book.rows
+}
+
+/// The binomial model beside the working one.
+fn binomial_facts(book: &mut Book, check: &BinomialCheck) {
+    let text = "binomial mixed model by Laplace's approximation, with a strip term".to_owned();
+    book.write("binomial", "log_likelihood", Some(check.log_likelihood), None, Some(text));
+    for (term, deviation) in &check.deviations {
+        let text = "standard deviation on the logit".to_owned();
+        book.write("binomial", term, Some(*deviation), None, Some(text));
+    }
+    for compared in &check.coefficients {
+        let text = format!("{:+.2} standard errors from the working model", compared.difference);
+        book.write("binomial", &compared.name, Some(compared.estimate), Some(compared.std_error), Some(text));
+    }
+    for note in &check.notes {
+        book.write("binomial", "note", None, None, Some(note.clone()));
+    }
+    book.check("binomial model converged", check.converged, || check.reason.clone());
+    book.check("binomial model tells the same slopes", check.agrees(), || {
+        check.worst().map_or_else(String::new, |worst| {
+            format!("{} differs by {:.1} standard errors", worst.name, worst.difference.abs())
+        })
+    });
 }

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::Design;
 use ndarray::Array2;
 
 use crate::groups::Basis;
@@ -11,7 +10,7 @@ use crate::observations::Observations;
 use crate::response::{Response, Scale};
 use crate::setting_terms::{count, renumber, setting_terms};
 use crate::summary::mean;
-use crate::working_fit::{fit, with_remarks};
+use crate::working_fit::{design, fit, with_remarks};
 
 /// What the settings of one group show without a curve.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,7 +48,8 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         f64::from(i8::from(hit) - i8::from(last))
     });
     let terms = setting_terms(&field_seasons, &blocks, &levels);
-    let design = Design::new(modelled, matrix, names, terms.random, None).ok()?;
+    let std_errors = rows.iter().map(|row| all[*row].modelled_std_error).collect();
+    let design = design(modelled, matrix, names, terms.random, None, std_errors).ok()?;
     let differences = Array2::from_shape_fn((n_levels - 1, design.names().len()), |(row, column)| {
         f64::from(i8::from(column == row) - i8::from(column == n_levels - 1))
     });

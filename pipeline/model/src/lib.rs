@@ -8,6 +8,7 @@
 //!    whether their settings varied inside field-seasons (a trial) or only between them (logs);
 //! 3. [`curve`]: one mixed model per response, force within field-seasons apart from force between them, and draws of
 //!    its posterior: curves of the typical field and of a field not yet seen;
+//!    beside it the same model of shares as binomial counts, [`binomial_check`];
 //! 4. [`levels`]: can any difference between settings be seen at all, without a curve;
 //! 5. [`decision`]: probabilities from the draws become best, window, start and evidence;
 //! 6. [`knob`]: the same in each planter's own knob, against its own default;
@@ -16,6 +17,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod analysis;
+mod binomial_check;
 mod comparisons;
 mod curve;
 mod curve_tables;

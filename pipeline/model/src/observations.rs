@@ -14,6 +14,8 @@ pub(crate) struct Observation<'a> {
     pub value: Value,
     /// Value on the model's scale.
     pub modelled: f64,
+    /// Its standard error from the counts of the strip alone, where they give one; all rows of a response have it or none.
+    pub modelled_std_error: Option<f64>,
     pub force_n: f64,
     /// Position in [`Observations::groups`].
     pub group: usize,
@@ -69,6 +71,7 @@ pub(crate) fn observations<'a>(
             strip,
             value,
             modelled: response.modelled(value),
+            modelled_std_error: response.modelled_std_error(value),
             force_n,
             group: numbers[&group_of(strip, Some(axis))],
             field_season: field_seasons[&(strip.field_id.as_str(), strip.season)],

@@ -76,11 +76,13 @@ pub(crate) struct Response {
     pub better: Better,
 }
 
-/// A strip's value of a response; of shares also the seeds behind it.
+/// A strip's value of a response; of shares also the seeds behind it, of fitted times their standard error.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Value {
     pub value: f64,
     pub seeds: Option<f64>,
+    /// Standard error from the counts of the strip alone, in the response's own unit.
+    pub std_error: Option<f64>,
 }
 
 impl Response {
@@ -96,6 +98,8 @@ impl Response {
             Self::new("emerged_share", Scale::Logit, Better::Higher),
             Self::new("spread_h", Scale::Log, Better::Lower),
             Self::new("t50_h", Scale::Log, Better::Lower),
+            Self::new("spread_fit_h", Scale::Log, Better::Lower),
+            Self::new("t50_fit_h", Scale::Log, Better::Lower),
             Self::new("spacing_cv", Scale::Identity, Better::Lower),
             Self::new("leaf_stage_sd", Scale::Identity, Better::Lower),
         ];
@@ -119,18 +123,27 @@ impl Response {
 
     /// The value of a strip; missing where it was not measured, or must stay out of the models (more plants than seeds).
     pub fn of(&self, strip: &StripRow, measures: &Measures) -> Option<Value> {
-        let plain =
-            |value: Option<f64>| value.filter(|value| value.is_finite()).map(|value| Value { value, seeds: None });
+        let plain = |value: Option<f64>| {
+            let value = value.filter(|value| value.is_finite())?;
+            Some(Value { value, seeds: None, std_error: None })
+        };
+        let fitted = |value: Option<f64>, std_error: Option<f64>| {
+            let usable = |number: &f64| number.is_finite() && *number > 0.0;
+            let (value, std_error) = (value.filter(usable)?, std_error.filter(usable)?);
+            Some(Value { value, seeds: None, std_error: Some(std_error) })
+        };
         let share = |value: Option<f64>| {
             let value = value.filter(|share| (0.0..=1.0).contains(share))?;
-            (strip.usable == Some(true))
-                .then_some(Value { value, seeds: strip.seeds_sown.filter(|seeds| *seeds >= 1.0) })
+            let seeds = strip.seeds_sown.filter(|seeds| *seeds >= 1.0);
+            (strip.usable == Some(true)).then_some(Value { value, seeds, std_error: None })
         };
         match self.name.as_str() {
             "on_time_share" => share(strip.on_time_share),
             "emerged_share" => share(strip.emerged_share),
             "spread_h" => plain(strip.spread_h.filter(|hours| *hours > 0.0)),
             "t50_h" => plain(strip.t50_h.filter(|hours| *hours > 0.0)),
+            "spread_fit_h" => fitted(strip.spread_fit_h, strip.spread_fit_se_h),
+            "t50_fit_h" => fitted(strip.t50_fit_h, strip.t50_fit_se_h),
             "spacing_cv" => plain(strip.spacing_cv),
             "leaf_stage_sd" => plain(strip.leaf_stage_sd),
             name => {
@@ -156,5 +169,11 @@ impl Response {
             (Scale::Log, _) => value.value.ln(),
             (Scale::Identity, _) => value.value,
         }
+    }
+
+    /// Standard error of the value on the model's scale, where the counts of the strip give one: of a logarithm, the relative one.
+    pub fn modelled_std_error(&self, value: Value) -> Option<f64> {
+        let std_error = value.std_error?;
+        Some(if self.scale == Scale::Log { std_error / value.value } else { std_error })
     }
 }

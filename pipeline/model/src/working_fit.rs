@@ -1,6 +1,27 @@
 //! The fit behind tests and intervals: least squares without random terms, else restricted likelihood with Kenward-Roger.
 
-use evenstand_stats::{DegreesOfFreedom, Design, LeastSquares, LinearFit, Lmm, LmmFit, Result, StatsError};
+use evenstand_stats::{DegreesOfFreedom, Design, LeastSquares, LinearFit, Lmm, LmmFit, RandomTerm, Result, StatsError};
+use ndarray::Array2;
+
+/// Name of the random term for what strips differ by beyond the error of their own counts.
+pub(crate) const STRIP: &str = "strip";
+
+/// A design; where every row has a standard error of its own, these are the sampling variances and strips differ beyond them by
+/// a random term of their own, the last one. (Without them the residual is both.)
+pub(crate) fn design(
+    response: Vec<f64>,
+    matrix: Array2<f64>,
+    names: Vec<String>,
+    mut random: Vec<RandomTerm>,
+    weights: Option<Vec<f64>>,
+    std_errors: Option<Vec<f64>>,
+) -> Result<Design> {
+    let Some(std_errors) = std_errors else { return Design::new(response, matrix, names, random, weights) };
+    let rows = response.len();
+    random.push(RandomTerm::intercept(STRIP, (0..rows).collect(), rows));
+    let variances: Vec<f64> = std_errors.iter().map(|error| error * error).collect();
+    Design::with_sampling_variances(response, matrix, names, random, &variances)
+}
 
 /// A mixed model with Kenward and Roger's degrees of freedom; where they do not exist, with Satterthwaite's and a remark that says so.
 pub(crate) fn mixed_model(design: &Design) -> Result<(LmmFit, Option<String>)> {

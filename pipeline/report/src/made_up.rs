@@ -440,6 +440,9 @@ pub(crate) fn review() -> Results {
         high: Some(0.09),
         p_value: Some(0.0001),
         p_adjusted: Some(0.0012),
+        low_together: Some(0.0),
+        high_together: Some(0.0),
+        adjustment: Some("holm".into()),
         method: Some("mixed model".to_owned()),
         scale: Some("difference in shares".to_owned()),
     });

@@ -71,8 +71,16 @@ impl Analysis {
         ["axis", "clock", "on_time_window_h", "min_speed_m_s", "primary", "default_force_n", "seed", "draws"];
 
     /// Responses that may decide, apart from other measures.
-    const RESPONSES: [&'static str; 6] =
-        ["on_time_share", "emerged_share", "spread_h", "t50_h", "spacing_cv", "leaf_stage_sd"];
+    const RESPONSES: [&'static str; 8] = [
+        "on_time_share",
+        "emerged_share",
+        "spread_h",
+        "t50_h",
+        "spread_fit_h",
+        "t50_fit_h",
+        "spacing_cv",
+        "leaf_stage_sd",
+    ];
 
     pub(crate) fn check(&self) -> Result<(), SettingsError> {
         let positive = |key: &str, value: f64| {

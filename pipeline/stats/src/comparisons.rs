@@ -1,7 +1,7 @@
 //! Several comparisons at once, with the error rate of the whole family kept.
 
 use crate::adjust::holm;
-use crate::distribution::{MaximumT, Probability, Sides, studentized_range_quantile, studentized_range_sf, t_quantile};
+use crate::distribution::{MaximumT, Probability, Sides, StudentizedRange, t_quantile};
 use crate::error::{Result, StatsError};
 use crate::inference::Contrast;
 use crate::interval::Interval;
@@ -257,18 +257,19 @@ impl ComparisonFamily {
             Adjustment::None => Joint::Multiple(1.0),
             Adjustment::Bonferroni => Joint::Multiple(tests.max(1) as f64),
             Adjustment::Holm => Joint::Stepped(tests.max(1) as f64),
-            Adjustment::Tukey => match self.shape {
-                Shape::AllPairs { means } if means <= 200 => Joint::Range { means, exact: self.equal_errors() },
-                Shape::AllPairs { .. } => return refuse("Tukey's adjustment", "the family has more than 200 means"),
+            Adjustment::Tukey => match (self.pairs(), self.range()) {
+                (Some(_), Some(range)) => Joint::Range { range: Box::new(range), exact: self.equal_errors() },
+                (Some(_), None) => return refuse("Tukey's adjustment", "the family has more than 200 means"),
                 _ => return refuse("Tukey's adjustment", "the family is not made of all pairs of means"),
             },
             Adjustment::Dunnett if self.shape != Shape::Control => {
                 return refuse("Dunnett's adjustment", "the comparisons do not share a control");
             }
-            Adjustment::SingleStep if self.equal_errors() && self.pairs().is_some_and(|means| means <= 200) => {
-                Joint::Range { means: self.pairs().unwrap_or(2), exact: true }
-            }
             Adjustment::Dunnett | Adjustment::SingleStep => {
+                let exact = (adjustment == Adjustment::SingleStep && self.equal_errors()).then(|| self.range());
+                if let Some(range) = exact.flatten() {
+                    return Ok(Joint::Range { range: Box::new(range), exact: true });
+                }
                 let kept: Vec<usize> = (0..self.len()).filter(|&i| usable[i]).collect();
                 if kept.is_empty() {
                     return Ok(Joint::Multiple(1.0));
@@ -287,6 +288,10 @@ impl ComparisonFamily {
         }
     }
 
+    fn range(&self) -> Option<StudentizedRange> {
+        self.pairs().and_then(StudentizedRange::new)
+    }
+
     /// Equal standard errors of all pairwise differences mean that the estimates are equidistant, hence as good as independent with
     /// one variance: the studentized range is then exact.
     fn equal_errors(&self) -> bool {
@@ -301,7 +306,7 @@ enum Joint {
     /// Step-down p-values, limits of the multiple.
     Stepped(f64),
     Range {
-        means: usize,
+        range: Box<StudentizedRange>,
         exact: bool,
     },
     Maximum(Box<MaximumT>, bool),
@@ -312,7 +317,7 @@ impl Joint {
         let exact = |value: f64| Probability { value, error: 0.0 };
         match self {
             Self::Multiple(number) | Self::Stepped(number) => exact((number * alone).min(1.0)),
-            Self::Range { means, .. } => exact(studentized_range_sf(t * std::f64::consts::SQRT_2, *means, df)),
+            Self::Range { range, .. } => exact(range.sf(t * std::f64::consts::SQRT_2, df)),
             Self::Maximum(maximum, _) => {
                 let found = maximum.sf(t, df);
                 // An adjusted p-value is never below the plain one; sampling error must not say otherwise.
@@ -325,7 +330,7 @@ impl Joint {
     fn critical(&self, level: f64, df: f64) -> f64 {
         match self {
             Self::Multiple(number) | Self::Stepped(number) => -t_quantile(0.5 * (1.0 - level) / number, df),
-            Self::Range { means, .. } => studentized_range_quantile(level, *means, df) / std::f64::consts::SQRT_2,
+            Self::Range { range, .. } => range.quantile(level, df) / std::f64::consts::SQRT_2,
             Self::Maximum(maximum, _) => maximum.quantile(level, df).value,
         }
     }
@@ -335,9 +340,12 @@ impl Joint {
             Self::Multiple(number) if *number == 1.0 => "not adjusted for the number of comparisons".into(),
             Self::Multiple(number) => format!("Bonferroni for {number} comparisons"),
             Self::Stepped(number) => format!("Holm for {number} comparisons; the limits are Bonferroni's"),
-            Self::Range { means, exact: true } => format!("studentized range of {means} means (Tukey), exact"),
-            Self::Range { means, exact: false } => format!(
-                "Tukey-Kramer: studentized range of {means} means, approximate because the standard errors differ"
+            Self::Range { range, exact: true } => {
+                format!("studentized range of {} means (Tukey), exact", range.means())
+            }
+            Self::Range { range, exact: false } => format!(
+                "Tukey-Kramer: studentized range of {} means, approximate because the standard errors differ",
+                range.means()
             ),
             Self::Maximum(maximum, dunnett) => {
                 let name = if *dunnett { "Dunnett" } else { "single step" };

@@ -421,6 +421,9 @@ rows! {
         high: Option<f64>,
         p_value: Option<f64>,
         p_adjusted: Option<f64>,
+        low_together: Option<f64>,
+        high_together: Option<f64>,
+        adjustment: Option<String>,
         method: Option<String>,
         scale: Option<String>,
     }

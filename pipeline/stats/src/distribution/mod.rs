@@ -16,7 +16,9 @@ mod studentized_range;
 
 pub use maximum_t::{MaximumT, Probability, Sides};
 pub use noncentral::{noncentral_f_cdf, noncentral_f_sf, noncentral_t_cdf, noncentral_t_sf};
-pub use studentized_range::{studentized_range_cdf, studentized_range_quantile, studentized_range_sf};
+pub use studentized_range::{
+    StudentizedRange, studentized_range_cdf, studentized_range_quantile, studentized_range_sf,
+};
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
 

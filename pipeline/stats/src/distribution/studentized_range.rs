@@ -3,6 +3,7 @@
 use super::scale::Scale;
 use super::{normal_cdf, positive_quantile};
 use std::f64::consts::PI;
+use std::sync::OnceLock;
 
 /// Trapezoid step over the largest value; with 200 means the error is below 1e-14.
 const STEP: f64 = 0.125;
@@ -16,12 +17,10 @@ const WIDEST: f64 = 40.0;
 const MOST: usize = 200;
 
 /// P(Q ≤ q) for the range of `means` independent normal values over an independent estimate of their standard deviation
-/// with `df` degrees of freedom. Arguments and accuracy as in [`studentized_range_sf`].
+/// with `df` degrees of freedom. Arguments and accuracy as in [`studentized_range_sf`]; for many questions with one number of means,
+/// [`StudentizedRange`] is faster.
 pub fn studentized_range_cdf(q: f64, means: usize, df: f64) -> f64 {
-    if q == f64::INFINITY && (2..=MOST).contains(&means) && df > 0.0 {
-        return 1.0;
-    }
-    probability(q, means, df, RangeOfNormals::cdf)
+    StudentizedRange::new(means).map_or(f64::NAN, |range| range.cdf(q, df))
 }
 
 /// P(Q > q), integrated over the largest value and over the estimated standard deviation.
@@ -29,35 +28,139 @@ pub fn studentized_range_cdf(q: f64, means: usize, df: f64) -> f64 {
 /// Accurate to about 1e-13, relative to the smaller tail as long as it is above 1e-30. NaN for fewer than 2 or more than 200
 /// means, or df not above zero; `df` may be infinite.
 pub fn studentized_range_sf(q: f64, means: usize, df: f64) -> f64 {
-    probability(q, means, df, RangeOfNormals::sf)
+    StudentizedRange::new(means).map_or(f64::NAN, |range| range.sf(q, df))
 }
 
 /// The q with P(Q ≤ q) = `p`.
 pub fn studentized_range_quantile(p: f64, means: usize, df: f64) -> f64 {
-    let (Some(range), Some(scale)) = (RangeOfNormals::new(means), Scale::new(df, SHARPNESS)) else {
-        return f64::NAN;
-    };
-    positive_quantile(p, |q| scale.expect(|s| range.cdf(q * s)), |q| scale.expect(|s| range.sf(q * s)))
+    StudentizedRange::new(means).map_or(f64::NAN, |range| range.quantile(p, df))
 }
 
-fn probability(q: f64, means: usize, df: f64, of_range: impl Fn(&RangeOfNormals, f64) -> f64) -> f64 {
-    let (Some(range), Some(scale)) = (RangeOfNormals::new(means), Scale::new(df, SHARPNESS)) else {
-        return f64::NAN;
-    };
-    if q.is_nan() {
-        return f64::NAN;
+/// The studentized range of one number of means, for many questions.
+///
+/// The inner integral, over the largest value, does not depend on the degrees of freedom. It is kept as polynomials on pieces of its
+/// argument, each made when first needed, so that every question after the first few is one short sum.
+#[derive(Debug)]
+pub struct StudentizedRange {
+    range: RangeOfNormals,
+    sf: [OnceLock<Piece>; PIECES],
+    cdf: [OnceLock<Piece>; PIECES],
+}
+
+impl StudentizedRange {
+    /// `None` for fewer than 2 or more than 200 means.
+    pub fn new(means: usize) -> Option<Self> {
+        let empty = || std::array::from_fn(|_| OnceLock::new());
+        Some(Self { range: RangeOfNormals::new(means)?, sf: empty(), cdf: empty() })
     }
-    scale.expect(|s| of_range(&range, if s == 0.0 { 0.0 } else { q * s })).clamp(0.0, 1.0)
+
+    /// Number of means.
+    pub fn means(&self) -> usize {
+        self.range.count as usize
+    }
+
+    /// P(Q ≤ q) with `df` degrees of freedom, see [`studentized_range_cdf`].
+    pub fn cdf(&self, q: f64, df: f64) -> f64 {
+        let Some(scale) = Scale::new(df, SHARPNESS).filter(|_| !q.is_nan()) else { return f64::NAN };
+        if q == f64::INFINITY {
+            return 1.0;
+        }
+        scale.expect(|s| self.range_cdf(q * s)).clamp(0.0, 1.0)
+    }
+
+    /// P(Q > q) with `df` degrees of freedom, see [`studentized_range_sf`].
+    pub fn sf(&self, q: f64, df: f64) -> f64 {
+        let Some(scale) = Scale::new(df, SHARPNESS).filter(|_| !q.is_nan()) else { return f64::NAN };
+        scale.expect(|s| self.range_sf(if s == 0.0 { 0.0 } else { q * s })).clamp(0.0, 1.0)
+    }
+
+    /// The q with P(Q ≤ q) = `p` with `df` degrees of freedom.
+    pub fn quantile(&self, p: f64, df: f64) -> f64 {
+        let Some(scale) = Scale::new(df, SHARPNESS) else { return f64::NAN };
+        positive_quantile(p, |q| scale.expect(|s| self.range_cdf(q * s)), |q| scale.expect(|s| self.range_sf(q * s)))
+    }
+
+    fn range_sf(&self, w: f64) -> f64 {
+        if w <= 0.0 {
+            return 1.0;
+        }
+        if w >= WIDEST {
+            return 0.0;
+        }
+        let piece = (w / PIECE) as usize;
+        let made = self.sf[piece].get_or_init(|| Piece::new(piece, |w| self.range.sf(w).ln()));
+        made.value(w).exp()
+    }
+
+    fn range_cdf(&self, w: f64) -> f64 {
+        if w <= 0.0 {
+            return 0.0;
+        }
+        if w >= WIDEST {
+            return 1.0;
+        }
+        // Near zero the distribution goes like w^(k-1); over that power it is smooth.
+        let power = self.range.count - 1.0;
+        let piece = (w / PIECE) as usize;
+        let made = self.cdf[piece].get_or_init(|| Piece::new(piece, |w| self.range.log_cdf(w) - power * w.ln()));
+        (made.value(w) + power * w.ln()).exp()
+    }
+}
+
+/// Width of a piece.
+const PIECE: f64 = 1.0;
+const PIECES: usize = 40;
+/// Interpolation points of a piece: the functions are smooth on the scale of one, and this many leave an error below 1e-14.
+const POINTS: usize = 20;
+
+/// A polynomial through Chebyshev points, evaluated in barycentric form (Berrut & Trefethen 2004).
+#[derive(Debug)]
+struct Piece {
+    points: [f64; POINTS],
+    weights: [f64; POINTS],
+    values: [f64; POINTS],
+}
+
+impl Piece {
+    fn new(piece: usize, function: impl Fn(f64) -> f64) -> Self {
+        let points = std::array::from_fn(|i| {
+            let angle = PI * (i as f64 + 0.5) / POINTS as f64;
+            PIECE * (piece as f64 + 0.5 - 0.5 * angle.cos())
+        });
+        Self { points, weights: std::array::from_fn(weight), values: points.map(function) }
+    }
+
+    fn value(&self, w: f64) -> f64 {
+        let (mut above, mut below) = (0.0, 0.0);
+        for i in 0..POINTS {
+            let distance = w - self.points[i];
+            if distance == 0.0 {
+                return self.values[i];
+            }
+            let share = self.weights[i] / distance;
+            above += share * self.values[i];
+            below += share;
+        }
+        above / below
+    }
+}
+
+/// Barycentric weights of Chebyshev points of the first kind: alternating sines.
+fn weight(i: usize) -> f64 {
+    let size = (PI * (i as f64 + 0.5) / POINTS as f64).sin();
+    if i % 2 == 0 { size } else { -size }
 }
 
 /// The range of independent standard normal values, by an integral over the largest of them:
 /// `P(range ≤ w) = k ∫ φ(z) (Φ(z) - Φ(z - w))^(k-1) dz`.
+#[derive(Debug)]
 struct RangeOfNormals {
     count: f64,
     nodes: Vec<Node>,
 }
 
 /// A value z of the largest one.
+#[derive(Debug)]
 struct Node {
     z: f64,
     /// Density times step.
@@ -83,8 +186,12 @@ impl RangeOfNormals {
         Some(Self { count: means as f64, nodes })
     }
 
-    fn cdf(&self, w: f64) -> f64 {
-        self.integrate(w, 1.0, |inside, _| (self.count - 1.0) * inside.ln())
+    /// Log of P(range ≤ w), which for many means lies far below the smallest number.
+    fn log_cdf(&self, w: f64) -> f64 {
+        let power = self.count - 1.0;
+        let logs: Vec<f64> = self.used(w).iter().map(|node| node.weight.ln() + power * node.inside(w).ln()).collect();
+        let largest = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (largest + logs.iter().map(|log| (log - largest).exp()).sum::<f64>().ln()).min(0.0)
     }
 
     fn sf(&self, w: f64) -> f64 {
@@ -93,32 +200,32 @@ impl RangeOfNormals {
         }
         // Φ^n - (Φ - tail)^n without cancellation, n = k - 1.
         let n = self.count - 1.0;
-        self.integrate(w, 0.0, |inside, tail| {
-            let whole = inside + tail;
-            let log_share = if tail < 0.5 * whole { (-tail / whole).ln_1p() } else { (inside / whole).ln() };
-            n * whole.ln() + (-(n * log_share).exp_m1()).ln()
-        })
-    }
-
-    /// `k ∫ φ(z) exp(f(Φ(z) - Φ(z - w), Φ(z - w))) dz`; `at_infinity` is the value for an infinite width.
-    fn integrate(&self, w: f64, at_infinity: f64, log_power: impl Fn(f64, f64) -> f64) -> f64 {
-        if w <= 0.0 {
-            return 0.0;
-        }
-        if w > WIDEST {
-            return at_infinity;
-        }
-        let used = ((2.0 * REACH + 0.5 * w) / STEP).ceil() as usize;
-        let sum: f64 = self.nodes[..=used.min(self.nodes.len() - 1)]
+        let sum: f64 = self
+            .used(w)
             .iter()
             .map(|node| {
-                let tail = normal_cdf(node.z - w);
-                // For z > w the difference of the upper tails keeps the digits.
-                let inside = if node.z > w { normal_cdf(w - node.z) - node.above } else { node.below - tail };
-                node.weight * log_power(inside.max(0.0), tail).exp()
+                let (inside, tail) = (node.inside(w), normal_cdf(node.z - w));
+                let whole = inside + tail;
+                let log_share = if tail < 0.5 * whole { (-tail / whole).ln_1p() } else { (inside / whole).ln() };
+                node.weight * (n * whole.ln()).exp() * -(n * log_share).exp_m1()
             })
             .sum();
         sum.min(1.0)
+    }
+
+    /// Nodes up to the largest value that matters for a width.
+    fn used(&self, w: f64) -> &[Node] {
+        let used = ((2.0 * REACH + 0.5 * w) / STEP).ceil() as usize;
+        &self.nodes[..=used.min(self.nodes.len() - 1)]
+    }
+}
+
+impl Node {
+    /// Φ(z) - Φ(z - w).
+    fn inside(&self, w: f64) -> f64 {
+        // For z > w the difference of the upper tails keeps the digits.
+        let inside = if self.z > w { normal_cdf(w - self.z) - self.above } else { self.below - normal_cdf(self.z - w) };
+        inside.max(0.0)
     }
 }
 
