@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod season;
+mod second_opinion;
 
 use evenstand_model::{Questions, analyse};
 use evenstand_settings::Settings;
