@@ -125,15 +125,14 @@ pub(crate) fn fit_curves<'a>(
     let modelled: Vec<f64> = rows.iter().map(|row| row.modelled).collect();
     let (random, mut terms, mut formula) = frame.random(&observations);
     let std_errors: Option<Vec<f64>> = rows.iter().map(|row| row.modelled_std_error).collect();
-    // Effects of strips are many and of no interest by themselves: their draws are not kept.
-    let kept_terms = random.len();
     if std_errors.is_some() {
-        terms.strip = Some(kept_terms);
+        terms.strip = Some(random.len());
         formula.push_str(" + (strip); sampling variances from the fitted course of each strip");
     }
     let words = |error: evenstand_stats::StatsError| error.to_string();
     let weights = weights(response, rows, &modelled, &frame, &random)?;
     let same_terms = random.clone();
+    let variances = std_errors.as_ref().map(|errors| errors.iter().map(|error| error * error).collect::<Vec<_>>());
     let design = design(modelled.clone(), frame.matrix.clone(), frame.names.clone(), random, weights, std_errors)
         .map_err(words)?;
     let (fit, remark) = mixed_model(&design).map_err(words)?;
@@ -149,17 +148,21 @@ pub(crate) fn fit_curves<'a>(
         terms.block.map(|_| priors.block),
         terms.slope.map(|_| priors.slope),
         terms.curvature.map(|_| priors.curvature),
-        terms.strip.map(|_| priors.field),
     ];
     let options = PosteriorOptions {
         draws: drawing.draws,
         burn_in: drawing.draws,
         thin: 2,
         seed: drawing.seed,
-        kept_terms: Some(kept_terms),
         scales: scales.into_iter().flatten().collect(),
     };
-    let posterior = Posterior::sample(&design, &options).map_err(words)?;
+    let posterior = match variances {
+        None => Posterior::sample(&design, &options),
+        Some(variances) => {
+            drawn_design(&design, &same_terms, &fit, &variances).and_then(|drawn| Posterior::sample(&drawn, &options))
+        }
+    }
+    .map_err(words)?;
     let counted = response.scale == Scale::Logit && rows.iter().all(|row| row.value.seeds.is_some());
     let binomial = counted.then(|| BinomialCheck::new(rows, &frame.matrix, &frame.names, &same_terms, &fit));
     let groups = frame
@@ -190,6 +193,27 @@ pub(crate) fn fit_curves<'a>(
         binomial,
         observations,
     })
+}
+
+/// The design that draws are made from where strips have sampling variances: the strip term and the sampling variances together become
+/// weights, at the strip variance of the fit, and sigma is free again to carry what is not known about their size.
+///
+/// An effect a strip in every draw would say the same at many times the work.
+fn drawn_design(
+    design: &Design,
+    terms: &[RandomTerm],
+    fit: &LmmFit,
+    variances: &[f64],
+) -> Result<Design, evenstand_stats::StatsError> {
+    let between = fit.variance_components().last().map_or(0.0, |component| component.variance);
+    let weights = variances.iter().map(|variance| 1.0 / (variance + between)).collect();
+    Design::new(
+        design.response().to_vec(),
+        design.fixed().clone(),
+        design.names().to_vec(),
+        terms.to_vec(),
+        Some(weights),
+    )
 }
 
 /// Mean of a coefficient's absolute value over the groups that have it, by their strips; 0 where none has.

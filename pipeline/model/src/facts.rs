@@ -101,10 +101,6 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
     ] {
         book.write("prior", name, Some(scale), None, Some("half-normal scale of the standard deviation".into()));
     }
-    if model.terms.strip.is_some() {
-        let text = "half-normal scale of the standard deviation".into();
-        book.write("prior", "strip", Some(model.priors.field), None, Some(text));
-    }
     book.check("converged", optimum.converged, || optimum.reason.to_string());
     book.check("effective sample size at least 100", smallest >= 100.0, || format!("{smallest:.0}"));
     for (number, test) in levels.iter().enumerate() {

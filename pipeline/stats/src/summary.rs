@@ -52,9 +52,13 @@ pub fn weighted_mean(values: &[f64], weights: &[f64]) -> Result<f64> {
 /// # Errors
 /// No values, a value that is not a number, or `p` outside [0, 1].
 pub fn quantile(values: &[f64], p: f64) -> Result<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    quantile_of_sorted(&sorted, p)
+    check_quantile(values, p)?;
+    let (below, share) = place(values.len(), p);
+    let mut values = values.to_vec();
+    let (_, low, above) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let low = *low;
+    let high = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
+    Ok(between(low, high, share))
 }
 
 /// [`quantile`] of values that are already in ascending order, for many quantiles of one sample.
@@ -62,21 +66,30 @@ pub fn quantile(values: &[f64], p: f64) -> Result<f64> {
 /// # Errors
 /// As [`quantile`].
 pub fn quantile_of_sorted(sorted: &[f64], p: f64) -> Result<f64> {
-    need("a quantile", sorted.len(), 1)?;
+    check_quantile(sorted, p)?;
+    let (below, share) = place(sorted.len(), p);
+    Ok(between(sorted[below], sorted.get(below + 1).copied().unwrap_or(sorted[below]), share))
+}
+
+fn check_quantile(values: &[f64], p: f64) -> Result<()> {
+    need("a quantile", values.len(), 1)?;
     if !(0.0..=1.0).contains(&p) {
         return Err(StatsError::OutOfRange { what: "the probability", value: p, expected: "a number from 0 to 1" });
     }
-    if let Some(position) = sorted.iter().position(|value| value.is_nan()) {
+    if let Some(position) = values.iter().position(|value| value.is_nan()) {
         return Err(StatsError::NotFinite { what: "the sample".into(), position, value: f64::NAN });
     }
-    let position = (sorted.len() - 1) as f64 * p;
-    let below = position.floor() as usize;
-    let share = position - position.floor();
-    let low = sorted[below];
-    if share == 0.0 {
-        return Ok(low);
-    }
-    Ok(low + share * (sorted[below + 1] - low))
+    Ok(())
+}
+
+/// Order statistic below the quantile, and how far the quantile lies towards the next.
+fn place(count: usize, p: f64) -> (usize, f64) {
+    let position = (count - 1) as f64 * p;
+    (position.floor() as usize, position - position.floor())
+}
+
+fn between(low: f64, high: f64, share: f64) -> f64 {
+    if share == 0.0 { low } else { low + share * (high - low) }
 }
 
 fn need(what: &'static str, found: usize, needed: usize) -> Result<()> {

@@ -30,8 +30,6 @@ pub struct PosteriorOptions {
     pub thin: usize,
     /// Seed; the same seed, data and options give the same bytes.
     pub seed: u64,
-    /// Number of leading random terms whose effects are stored; `None` stores all. Changes no draw.
-    pub kept_terms: Option<usize>,
     /// Half-normal scale of each random term's standard deviation, in response units per unit of the covariate.
     pub scales: Vec<f64>,
 }
@@ -39,7 +37,7 @@ pub struct PosteriorOptions {
 impl PosteriorOptions {
     /// 2000 draws, 2000 steps of burn-in, 4 steps per draw: 10 000 evaluations.
     pub fn new(scales: Vec<f64>, seed: u64) -> Self {
-        Self { draws: 2000, burn_in: 2000, thin: 4, seed, kept_terms: None, scales }
+        Self { draws: 2000, burn_in: 2000, thin: 4, seed, scales }
     }
 
     fn check(&self, terms: usize) -> Result<()> {
@@ -65,7 +63,7 @@ pub struct Posterior {
     pub standard_deviations: Array2<f64>,
     /// Fixed coefficients (draws × p).
     pub coefficients: Array2<f64>,
-    /// Random effects of the kept terms (draws × q), term by term, group by group; see [`Posterior::effect_offset`].
+    /// Random effects (draws × q), term by term, group by group; see [`Posterior::effect_offset`].
     pub effects: Array2<f64>,
     /// Share of proposals accepted after burn-in.
     pub acceptance_rate: f64,
@@ -93,15 +91,14 @@ impl Posterior {
         let profile = Profile::new(design, &design.weighted(least_squares.residuals()))?;
         let mut chain = Chain::new(&profile, options, fit.sigma(), fit.theta())?;
         let terms = profile.n_parameters();
-        let kept = profile.layout.offset[options.kept_terms.unwrap_or(terms).min(terms)];
         let mut posterior = Self {
             sigma: Vec::with_capacity(options.draws),
             standard_deviations: Array2::zeros((options.draws, terms)),
             coefficients: Array2::zeros((options.draws, design.rank())),
-            effects: Array2::zeros((options.draws, kept)),
+            effects: Array2::zeros((options.draws, profile.n_effects())),
             acceptance_rate: 0.0,
             effective_sample_size: Vec::new(),
-            offset: profile.layout.offset.iter().copied().filter(|offset| *offset <= kept).collect(),
+            offset: profile.layout.offset.clone(),
         };
         for step in 0..options.burn_in {
             chain.step();
@@ -123,7 +120,7 @@ impl Posterior {
             for (j, value) in coefficients.iter().enumerate() {
                 posterior.coefficients[[draw, j]] = least_squares.coefficients()[j] + value;
             }
-            for (i, value) in effects.into_iter().take(kept).enumerate() {
+            for (i, value) in effects.into_iter().enumerate() {
                 posterior.effects[[draw, i]] = value;
             }
         }

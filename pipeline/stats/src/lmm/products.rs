@@ -1,11 +1,14 @@
 //! `Λ'Z'WZΛ` from `Z'WZ`, entry by entry; both have one pattern because the columns of a group stand together.
 
 use super::layout::Layout;
+use crate::random_term::Structure;
 use crate::sparse::SymmetricSparse;
 
 /// How the entries of `Λ'Z'WZΛ` follow from those of `Z'WZ`: sums of `theta[left] theta[right] source`.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Products {
+    /// Theta of each effect where no term is correlated: every entry is then one product, and the rest stays empty.
+    scales: Option<Vec<u32>>,
     /// Targets are the diagonal, then the entries above it.
     start: Vec<usize>,
     terms: Vec<(u32, u32, u32)>,
@@ -13,7 +16,11 @@ pub(super) struct Products {
 
 impl Products {
     pub(super) fn new(layout: &Layout, zz: &SymmetricSparse) -> Self {
-        let mut products = Self { start: vec![0], terms: Vec::new() };
+        let mut products = Self { scales: None, start: vec![0], terms: Vec::new() };
+        if layout.templates.iter().all(|template| template.structure == Structure::Common) {
+            let scales = layout.owner.iter().map(|&(k, _)| layout.templates[k].first as u32).collect();
+            return Self { scales: Some(scales), ..products };
+        }
         let size = layout.n_effects();
         // Entry of Z'WZ at (row, column): a position on the diagonal, or `size +` its place above it.
         let entry = |a: usize, b: usize| -> Option<usize> {
@@ -51,6 +58,17 @@ impl Products {
 
     pub(super) fn apply(&self, theta: &[f64], zz: &SymmetricSparse, target: &mut SymmetricSparse) {
         let size = zz.diagonal.len();
+        if let Some(scales) = &self.scales {
+            let scale = |at: usize| theta[scales[at] as usize];
+            for column in 0..size {
+                let own = scale(column);
+                target.diagonal[column] = own * own * zz.diagonal[column];
+                for at in zz.column_start[column]..zz.column_start[column + 1] {
+                    target.value[at] = own * scale(zz.row[at]) * zz.value[at];
+                }
+            }
+            return;
+        }
         let value = |index: usize| -> f64 {
             self.terms[self.start[index]..self.start[index + 1]]
                 .iter()
