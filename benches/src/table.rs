@@ -15,7 +15,7 @@ pub fn row(name: &str, timing: &Timing, usual: &[Usual]) -> String {
     let [others, ratio] = if usual.is_empty() {
         ["not measured".to_string(), String::new()]
     } else {
-        [others.join("; "), format!("{}", two_digits(fastest / timing.median))]
+        [others.join("; "), two_digits(fastest / timing.median)]
     };
     let spread = format!("{} to {}", seconds(timing.fastest), seconds(timing.slowest));
     format!("| {name} | {} | {spread} | {} | {others} | {ratio} |", seconds(timing.median), timing.runs)
@@ -65,7 +65,7 @@ mod tests {
 
     #[test]
     fn ratios_keep_two_digits() {
-        for (value, expected) in [(0.123, "0.1"), (3.14, "3.1"), (12.7, "13"), (123.4, "120"), (996.0, "1000")] {
+        for (value, expected) in [(0.123, "0.1"), (3.16, "3.2"), (12.7, "13"), (123.4, "120"), (996.0, "1000")] {
             assert_eq!(two_digits(value), expected);
         }
     }
