@@ -62,6 +62,23 @@ pub(crate) fn derivatives(
     Some(Derivatives { gradient, hessian })
 }
 
+/// First derivatives alone, of a single value.
+pub(crate) fn slopes(mut function: impl FnMut(&[f64]) -> Option<f64>, point: &[f64], step: f64) -> Option<Vec<f64>> {
+    let mut shifted = point.to_vec();
+    (0..point.len())
+        .map(|k| {
+            let mut at = |distance: f64| {
+                shifted[k] = point[k] + distance;
+                let value = function(&shifted);
+                shifted[k] = point[k];
+                value
+            };
+            let (p1, m1, p2, m2) = (at(step)?, at(-step)?, at(2.0 * step)?, at(-2.0 * step)?);
+            Some((8.0 * (p1 - m1) - (p2 - m2)) / (12.0 * step))
+        })
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -143,19 +143,37 @@ impl Qr {
     /// are computed in twice the working precision and projected once more, so that a large common offset in `y` (NIST's
     /// SmLs series) costs no digits of the residual sum of squares.
     pub(crate) fn solve(&self, weighted_columns: &[Vec<f64>], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        // Refinement: the second and third pass repair the rounding of the one before.
+        let (coefficients, mut residuals) = self.refined(weighted_columns, y, 3);
+        for (j, share) in self.project(&residuals).into_iter().enumerate() {
+            add_scaled(&mut residuals, -share, self.q_column(j));
+        }
+        (coefficients, residuals)
+    }
+
+    /// As [`Qr::solve`] in a third of the time, for one of many responses: residuals of one pass in twice the working precision, and the
+    /// second pass in working precision. Coefficients of nearly dependent columns are not refined.
+    pub(crate) fn solve_quickly(&self, weighted_columns: &[Vec<f64>], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let (mut coefficients, mut residuals) = self.refined(weighted_columns, y, 1);
+        let mut step = self.project(&residuals);
+        for (j, &share) in step.iter().enumerate() {
+            add_scaled(&mut residuals, -share, self.q_column(j));
+        }
+        solve_upper(&self.r, &mut step);
+        coefficients.iter_mut().zip(&step).for_each(|(c, s)| *c += s);
+        (coefficients, residuals)
+    }
+
+    fn refined(&self, weighted_columns: &[Vec<f64>], y: &[f64], passes: usize) -> (Vec<f64>, Vec<f64>) {
         let mut coefficients = vec![0.0; self.rank()];
         let mut residuals = y.to_vec();
-        // Refinement: the second and third pass repair the rounding of the one before.
-        for _ in 0..3 {
+        for _ in 0..passes {
             let mut step = self.project(&residuals);
             solve_upper(&self.r, &mut step);
             for (c, s) in coefficients.iter_mut().zip(&step) {
                 *c += s;
             }
             residuals = compensated_residuals(weighted_columns, &coefficients, y);
-        }
-        for (j, share) in self.project(&residuals).into_iter().enumerate() {
-            add_scaled(&mut residuals, -share, self.q_column(j));
         }
         (coefficients, residuals)
     }
@@ -183,7 +201,7 @@ fn compensated_residuals(columns: &[Vec<f64>], coefficients: &[f64], y: &[f64]) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ndarray::array;
+    use ndarray::{Array2, array};
 
     #[test]
     fn a_later_column_loses_to_the_earlier_ones_and_is_described_by_them() {
@@ -194,6 +212,18 @@ mod tests {
         let (index, on_kept) = &qr.dependent[0];
         assert_eq!(*index, 2);
         assert!((on_kept[0] - 2.0).abs() < 1e-13 && (on_kept[1] - 3.0).abs() < 1e-13);
+    }
+
+    #[test]
+    fn the_quick_solution_is_the_refined_one_under_a_large_offset() {
+        let matrix = Array2::from_shape_fn((40, 3), |(i, j)| (i as f64 / 20.0 - 1.0).powi(j as i32));
+        let qr = Qr::new(&matrix, None);
+        let columns: Vec<Vec<f64>> = matrix.columns().into_iter().map(|column| column.to_vec()).collect();
+        let y: Vec<f64> = (0..40).map(|i| 1e8 + (i as f64 * 1.7).sin()).collect();
+        let (coefficients, residuals) = qr.solve(&columns, &y);
+        let (quick, rest) = qr.solve_quickly(&columns, &y);
+        assert!(quick.iter().zip(&coefficients).all(|(a, b)| (a - b).abs() < 1e-15 * 1e8));
+        assert!(rest.iter().zip(&residuals).all(|(a, b)| (a - b).abs() < 1e-13));
     }
 
     #[test]

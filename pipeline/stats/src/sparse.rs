@@ -221,6 +221,23 @@ impl NumericCholesky {
         }
     }
 
+    /// Solves `L' X = B` in place for a row-major block of `width` columns.
+    pub(crate) fn solve_lower_transpose_block(&self, symbolic: &SymbolicCholesky, block: &mut [f64], width: usize) {
+        for column in (0..self.diagonal.len()).rev() {
+            let (upper, lower) = block.split_at_mut((column + 1) * width);
+            let target = &mut upper[column * width..];
+            let entries = symbolic.column_start[column]..symbolic.column_start[column + 1];
+            for (&row, &factor) in symbolic.column_rows[entries.clone()].iter().zip(&self.value[entries]) {
+                let start = (row - column - 1) * width;
+                for (target, value) in target.iter_mut().zip(&lower[start..start + width]) {
+                    *target -= factor * value;
+                }
+            }
+            let inverse = 1.0 / self.diagonal[column];
+            target.iter_mut().for_each(|value| *value *= inverse);
+        }
+    }
+
     /// `v' (L L')⁻¹ v` for a vector that is `values` from position `start` on and zero elsewhere; `work` is all zeros before and after.
     ///
     /// The non-zeros of `L⁻¹ v` lie on one path of the elimination tree, since neighbours within `values` are coupled.
@@ -324,6 +341,14 @@ mod tests {
         numeric.solve_lower_transpose(&symbolic, &mut b);
         for (found, expected) in b.iter().zip(&expected) {
             assert!((found - expected).abs() < 1e-15);
+        }
+        let columns = [vec![1.0, 2.0, -1.0, 0.5, 3.0], vec![0.0, -1.0, 4.0, 2.0, 0.25]];
+        let mut block: Vec<f64> = (0..10).map(|at| columns[at % 2][at / 2]).collect();
+        numeric.solve_lower_transpose_block(&symbolic, &mut block, 2);
+        for (k, column) in columns.into_iter().enumerate() {
+            let mut single = column;
+            numeric.solve_lower_transpose(&symbolic, &mut single);
+            (0..5).for_each(|i| assert!((block[2 * i + k] - single[i]).abs() < 1e-15));
         }
     }
 

@@ -50,4 +50,10 @@ impl Coordinates {
         }
         theta
     }
+
+    /// Derivatives by the coordinates, for derivatives by every theta at `theta`.
+    pub(super) fn slopes(&self, theta: &[f64], by_theta: &[f64]) -> Vec<f64> {
+        let scale = |(&index, unit): (&usize, &Option<f64>)| by_theta[index] * unit.unwrap_or(theta[index]);
+        self.active.iter().zip(&self.unit).map(scale).collect()
+    }
 }

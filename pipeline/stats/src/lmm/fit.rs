@@ -3,15 +3,15 @@
 use super::degrees_of_freedom::DegreesOfFreedom;
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
-use super::profile::{Criterion, Profile};
+use super::profile::{Criterion, Profile, Workspace};
 use super::result::{ConditionalModes, Correlation, LmmFit, TermShape, VarianceComponent};
-use super::search::minimise;
+use super::search::{Found, Near, Objective, minimise, minimise_near};
 use crate::baseline::disagreement;
 use crate::dense::{dot, inverse_from_cholesky, solve_upper};
 use crate::design::{Design, check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::{LeastSquares, LeastSquaresFit, unscaled_covariance_from};
+use crate::least_squares::{LeastSquares, unscaled_covariance_from};
 use crate::note::Note;
 use crate::random_term::Structure;
 use std::sync::OnceLock;
@@ -76,7 +76,14 @@ impl Lmm {
         let (theta, optimum) = optimise(&profile, self.criterion);
         notes.extend(stopped_early(&optimum));
         notes.extend(boundary(design, &profile, &theta));
-        let mut fit = assemble(design, &start, profile, *self, theta, optimum, notes)?;
+        let mut fit = assemble(
+            &Data { design, response: design.response(), least_squares: start.coefficients() },
+            profile,
+            *self,
+            theta,
+            optimum,
+            notes,
+        )?;
         fit.work_out_degrees_of_freedom();
         Ok(fit)
     }
@@ -177,7 +184,25 @@ fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord
 }
 
 /// The best theta from any of the `starts` (in units of each theta).
-pub(super) fn optimise_from(profile: &Profile, criterion: Criterion, starts: &[Vec<f64>]) -> (Vec<f64>, OptimumRecord) {
+fn optimise_from(profile: &Profile, criterion: Criterion, starts: &[Vec<f64>]) -> (Vec<f64>, OptimumRecord) {
+    search_with(profile, criterion, |objective| minimise(objective, &profile.layout, starts))
+}
+
+/// The best theta near that of another fit.
+pub(super) fn optimise_near(profile: &Profile, criterion: Criterion, near: &Near) -> (Vec<f64>, OptimumRecord) {
+    search_with(profile, criterion, |objective| minimise_near(objective, &profile.layout, near))
+}
+
+/// `start` (in units of each theta) with the second derivatives of the criterion there.
+pub(super) fn near(profile: &Profile, criterion: Criterion, start: Vec<f64>) -> Near {
+    Near::new(&mut Deviance::new(profile, criterion), &profile.layout, start)
+}
+
+fn search_with(
+    profile: &Profile,
+    criterion: Criterion,
+    search: impl FnOnce(&mut Deviance) -> Found,
+) -> (Vec<f64>, OptimumRecord) {
     let unit = profile.unit();
     let rescale = |point: &[f64]| -> Vec<f64> { point.iter().zip(unit).map(|(p, u)| p * u).collect() };
     if unit.is_empty() {
@@ -191,11 +216,7 @@ pub(super) fn optimise_from(profile: &Profile, criterion: Criterion, starts: &[V
         };
         return (Vec::new(), record);
     }
-    let mut work = profile.workspace();
-    let criterion_at = |point: &[f64]| {
-        if profile.factor(&rescale(point), &mut work) { profile.deviance(&work, criterion) } else { f64::INFINITY }
-    };
-    let found = minimise(criterion_at, &profile.layout, starts);
+    let found = search(&mut Deviance::new(profile, criterion));
     let theta = rescale(&found.point);
     let record = OptimumRecord {
         start: rescale(&found.start),
@@ -208,16 +229,55 @@ pub(super) fn optimise_from(profile: &Profile, criterion: Criterion, starts: &[V
     (theta, record)
 }
 
+/// The criterion as the search sees it.
+struct Deviance<'a> {
+    profile: &'a Profile,
+    criterion: Criterion,
+    work: Workspace,
+    theta: Vec<f64>,
+}
+
+impl<'a> Deviance<'a> {
+    fn new(profile: &'a Profile, criterion: Criterion) -> Self {
+        Self { profile, criterion, work: profile.workspace(), theta: vec![0.0; profile.n_parameters()] }
+    }
+
+    fn factor(&mut self, point: &[f64]) -> Option<f64> {
+        self.theta.iter_mut().zip(point).zip(self.profile.unit()).for_each(|((theta, p), u)| *theta = p * u);
+        self.profile.factor(&self.theta, &mut self.work).then(|| self.profile.deviance(&self.work, self.criterion))
+    }
+}
+
+impl Objective for Deviance<'_> {
+    fn value(&mut self, point: &[f64]) -> f64 {
+        self.factor(point).unwrap_or(f64::INFINITY)
+    }
+
+    fn with_slopes(&mut self, point: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let value = self.factor(point).filter(|value| value.is_finite())?;
+        let mut slopes = self.profile.gradient(&mut self.work, self.criterion)?;
+        slopes.iter_mut().zip(self.profile.unit()).for_each(|(slope, unit)| *slope *= unit);
+        Some((value, slopes))
+    }
+}
+
+/// A design with the response that is fitted, which need not be its own, and that response's least-squares coefficients.
+pub(super) struct Data<'a> {
+    pub(super) design: &'a Design,
+    pub(super) response: &'a [f64],
+    pub(super) least_squares: &'a [f64],
+}
+
 /// Everything that follows from theta.
 pub(super) fn assemble(
-    design: &Design,
-    start: &LeastSquaresFit,
+    data: &Data,
     profile: Profile,
     options: Lmm,
     theta: Vec<f64>,
     optimum: OptimumRecord,
     notes: Vec<Note>,
 ) -> Result<LmmFit> {
+    let design = data.design;
     let mut work = profile.workspace();
     if !profile.factor(&theta, &mut work) {
         return Err(StatsError::Numerical { step: "the factorisation at the optimum" });
@@ -228,7 +288,7 @@ pub(super) fn assemble(
     let on_q = profile.shift_on_q(&work);
     let mut shift = on_q.clone();
     solve_upper(&design.qr.r, &mut shift);
-    let coefficients: Vec<f64> = start.coefficients().iter().zip(&shift).map(|(a, b)| a + b).collect();
+    let coefficients: Vec<f64> = data.least_squares.iter().zip(&shift).map(|(a, b)| a + b).collect();
     let unscaled = inverse_from_cholesky(profile.information_factor(&work), rank + 1, rank);
     let covariance = unscaled_covariance_from(&design.qr.r, &unscaled, rank).mapv(|value| value * sigma * sigma);
     let effects = profile.effects(&work, &on_q, None);
@@ -251,7 +311,7 @@ pub(super) fn assemble(
             });
         }
     }
-    let residuals = design.response().iter().zip(&fitted).map(|(y, f)| y - f).collect();
+    let residuals = data.response.iter().zip(&fitted).map(|(y, f)| y - f).collect();
     let (components, correlations) = variances(design, &profile, &theta, sigma);
     let (kenward_roger, adjusted) = if options.degrees_of_freedom == DegreesOfFreedom::KenwardRoger {
         let adjustment = KenwardRoger::new(&profile, &work, &theta, sigma, &unscaled)?;

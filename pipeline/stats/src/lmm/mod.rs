@@ -3,6 +3,7 @@
 mod coordinates;
 mod degrees_of_freedom;
 mod fit;
+mod gradient;
 mod influence;
 mod kenward_roger;
 mod layout;

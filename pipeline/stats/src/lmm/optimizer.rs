@@ -3,7 +3,6 @@
 //! The bounded search is the `bobyqa` crate (Powell 2009); nothing outside this file knows it.
 
 use crate::dense::{cholesky_in_place, solve_lower, solve_lower_transpose};
-use crate::derivatives::{STEP, derivatives};
 use bobyqa::{Bobyqa, Config, Status};
 
 /// How the search for theta went.
@@ -28,7 +27,6 @@ pub struct OptimumRecord {
 pub(super) struct Search {
     pub(super) point: Vec<f64>,
     pub(super) value: f64,
-    pub(super) evaluations: usize,
     pub(super) reason: String,
     pub(super) finished: bool,
 }
@@ -49,8 +47,7 @@ pub(super) fn bounded_search(
     // With one argument the parity mode wastes evaluations, see the crate's documentation.
     config.prima_parity = size > 1;
     let mut point = start.to_vec();
-    let failed =
-        |reason: String| Search { point: start.to_vec(), value: f64::NAN, evaluations: 0, reason, finished: false };
+    let failed = |reason: String| Search { point: start.to_vec(), value: f64::NAN, reason, finished: false };
     let mut solver = match Bobyqa::new(size, config) {
         Ok(solver) => solver,
         Err(status) => return failed(status.to_string()),
@@ -62,7 +59,6 @@ pub(super) fn bounded_search(
     Search {
         point,
         value: outcome.f,
-        evaluations: outcome.n_eval,
         reason: outcome.status.to_string(),
         finished: matches!(outcome.status, Status::Converged | Status::FtolReached),
     }
@@ -79,51 +75,93 @@ pub(super) struct Polished {
     pub(super) settled: bool,
 }
 
-/// Newton steps from a point near the minimum, by differences.
+/// Distance of the gradients whose difference is a second derivative; on a log scale one distance fits all. Second derivatives need
+/// not be good: only the last steps see them, and a gradient decides where these end.
+const DIFFERENCE: f64 = 1e-3;
+
+/// Most steps; three to six are usual.
+const STEP_LIMIT: usize = 40;
+
+/// Newton steps from a point near the minimum, with gradients given and second derivatives by their differences.
 ///
 /// A bounded search by values alone finds theta to about the root of the rounding error; these steps find it to nearly all digits.
-/// A step that does not lower the criterion beyond rounding is halved; a curvature that is not positive stops the polish.
-pub(super) fn newton(mut function: impl FnMut(&[f64]) -> Option<f64>, start: &[f64]) -> Polished {
-    let size = start.len();
+/// Second derivatives serve for further steps as long as every step is much shorter than the one before. A step that does not lower the
+/// criterion beyond rounding is halved; a curvature that is not positive stops the polish.
+///
+/// `curvature` is the factor of second derivatives to begin with, from [`curvature_factor`] at a point not far away.
+pub(super) fn newton(
+    mut function: impl FnMut(&[f64]) -> Option<(f64, Vec<f64>)>,
+    start: &[f64],
+    mut curvature: Option<Vec<f64>>,
+) -> Polished {
     let mut point = start.to_vec();
     let mut largest_gradient = f64::INFINITY;
     let mut settled = false;
-    for _ in 0..12 {
-        let Some(local) = derivatives(|p| function(p).map(|v| vec![v]), &point, STEP) else {
-            break;
-        };
-        let mut step: Vec<f64> = local.gradient.iter().map(|g| -g[0]).collect();
-        largest_gradient = step.iter().fold(0.0_f64, |m, g| m.max(g.abs()));
-        let mut curvature: Vec<f64> = local.hessian.iter().map(|h| h[0]).collect();
-        if !cholesky_in_place(&mut curvature, size) {
-            break;
-        }
-        solve_lower(&curvature, size, &mut step);
-        solve_lower_transpose(&curvature, size, &mut step);
+    let Some((mut value, mut gradient)) = function(&point) else {
+        return Polished { point, largest_gradient, settled };
+    };
+    let mut last_length = f64::INFINITY;
+    for _ in 0..STEP_LIMIT {
+        largest_gradient = gradient.iter().fold(0.0_f64, |m, g| m.max(g.abs()));
+        let fresh = curvature.is_none();
+        let Some(factor) = curvature.take().or_else(|| curvature_factor(&mut function, &point)) else { break };
+        let mut step: Vec<f64> = gradient.iter().map(|g| -g).collect();
+        solve_lower(&factor, step.len(), &mut step);
+        solve_lower_transpose(&factor, step.len(), &mut step);
         let length = step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
         if length < 1e-8 {
             point.iter_mut().zip(&step).for_each(|(p, s)| *p += s);
             settled = true;
             break;
         }
+        if !fresh && length > 0.1 * last_length {
+            continue;
+        }
         // A long step leaves the region where the quadratic model holds.
         let mut share = (0.5 / length).min(1.0);
-        let Some(before) = function(&point) else { break };
         let mut moved = false;
         for _ in 0..20 {
             let trial: Vec<f64> = point.iter().zip(&step).map(|(p, s)| p + share * s).collect();
-            if function(&trial).is_some_and(|value| value <= before + 1e-11 * (1.0 + before.abs())) {
-                point = trial;
+            if let Some((next, slopes)) = function(&trial)
+                && next <= value + 1e-11 * (1.0 + value.abs())
+            {
+                (point, value, gradient) = (trial, next, slopes);
                 moved = true;
                 break;
             }
             share *= 0.5;
         }
-        if !moved {
-            break;
+        match (moved, fresh) {
+            (true, _) if share == 1.0 => curvature = Some(factor),
+            (false, true) => break,
+            _ => {}
         }
+        last_length = length;
     }
     Polished { point, largest_gradient, settled }
+}
+
+/// Cholesky factor of the second derivatives, by central differences of gradients; `None` where they are not positive definite.
+pub(super) fn curvature_factor(
+    function: &mut impl FnMut(&[f64]) -> Option<(f64, Vec<f64>)>,
+    point: &[f64],
+) -> Option<Vec<f64>> {
+    let size = point.len();
+    let mut shifted = point.to_vec();
+    let mut curvature = vec![0.0; size * size];
+    for k in 0..size {
+        shifted[k] = point[k] + DIFFERENCE;
+        let (_, above) = function(&shifted)?;
+        shifted[k] = point[k] - DIFFERENCE;
+        let (_, below) = function(&shifted)?;
+        shifted[k] = point[k];
+        for l in 0..size {
+            let value = 0.25 * (above[l] - below[l]) / DIFFERENCE;
+            curvature[k * size + l] += value;
+            curvature[l * size + k] += value;
+        }
+    }
+    cholesky_in_place(&mut curvature, size).then_some(curvature)
 }
 
 #[cfg(test)]
@@ -141,7 +179,11 @@ mod tests {
 
     #[test]
     fn newton_settles_on_the_minimum_to_nearly_all_digits() {
-        let polished = newton(|p| Some((p[0] - 0.3).cosh() + (p[1] + 0.2 - p[0]).powi(2)), &[0.5, 0.1]);
+        let function = |p: &[f64]| {
+            let (a, b) = (p[0] - 0.3, p[1] + 0.2 - p[0]);
+            Some((a.cosh() + b * b, vec![a.sinh() - 2.0 * b, 2.0 * b]))
+        };
+        let polished = newton(function, &[0.5, 0.1], None);
         assert!(polished.settled);
         assert!((polished.point[0] - 0.3).abs() < 1e-8 && (polished.point[1] - 0.1).abs() < 1e-8);
     }

@@ -47,11 +47,13 @@ pub(crate) struct Profile {
 /// Factors at one theta; reused between evaluations.
 #[derive(Debug, Clone)]
 pub(crate) struct Workspace {
-    theta: Vec<f64>,
+    pub(super) theta: Vec<f64>,
     scaled: SymmetricSparse,
     pub(crate) numeric: NumericCholesky,
     /// `L⁻¹Λ'Z'W[Q, residual]`.
     pub(crate) block: Vec<f64>,
+    /// Space for `L⁻ᵀ` times the block, used by the gradient.
+    pub(super) images: Vec<f64>,
     /// Lower factor of the (rank + 1)² system of fixed columns and residual.
     corner: Vec<f64>,
     ones: Vec<f64>,
@@ -71,7 +73,7 @@ impl Profile {
     pub(crate) fn new(design: &Design, weighted_residuals: &[f64]) -> Result<Self> {
         let rows = design.n_observations();
         let rank = design.rank();
-        let residual_sum_of_squares = sum_of_squares(design, weighted_residuals)?;
+        let residual_sum_of_squares = sum_of_squares(design, design.response(), weighted_residuals)?;
         let sigma_known = design.sampling_variances_known();
         let terms = design.random();
         let layout = Layout::new(terms);
@@ -125,13 +127,13 @@ impl Profile {
         })
     }
 
-    /// The same cross-products for the least-squares residuals of another response.
+    /// The same cross-products for another `response` and its least-squares residuals.
     ///
     /// # Errors
     /// Residuals that are zero.
-    pub(crate) fn with_residuals(&self, design: &Design, weighted_residuals: &[f64]) -> Result<Self> {
+    pub(crate) fn with_residuals(&self, design: &Design, response: &[f64], weighted_residuals: &[f64]) -> Result<Self> {
         let mut profile = self.clone();
-        profile.residual_sum_of_squares = sum_of_squares(design, weighted_residuals)?;
+        profile.residual_sum_of_squares = sum_of_squares(design, response, weighted_residuals)?;
         let width = self.rank + 1;
         for at in 0..self.n_effects() {
             profile.zx[at * width + self.rank] = 0.0;
@@ -182,6 +184,7 @@ impl Profile {
             scaled: self.zz.clone(),
             numeric: NumericCholesky::new(&self.symbolic),
             block: vec![0.0; self.n_effects() * width],
+            images: Vec::new(),
             corner: vec![0.0; width * width],
             ones: vec![1.0; self.n_effects()],
             log_determinant_z: 0.0,
@@ -356,9 +359,9 @@ impl Profile {
 }
 
 /// Sum of squares of the residuals; refuses a perfect fit unless the residual variances are known.
-fn sum_of_squares(design: &Design, weighted_residuals: &[f64]) -> Result<f64> {
+fn sum_of_squares(design: &Design, response: &[f64], weighted_residuals: &[f64]) -> Result<f64> {
     let sum = dot(weighted_residuals, weighted_residuals);
-    let response = design.weighted(design.response());
+    let response = design.weighted(response);
     // Residuals at the level of rounding of the response mean that the columns explain everything.
     if !design.sampling_variances_known() && !(sum > 1e-26 * dot(&response, &response)) {
         return Err(StatsError::PerfectFit);
