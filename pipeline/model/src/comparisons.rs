@@ -3,36 +3,31 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
-use evenstand_stats::{Adjustment, ComparisonFamily, Comparisons, Contrast, StatsError};
+use evenstand_stats::{Adjustment, Comparison, ComparisonFamily, Contrast};
 use evenstand_tables::rows::ComparisonRow;
 use ndarray::Array2;
 
-use crate::groups::Axis;
+use crate::groups::{Axis, GroupKey};
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
-use crate::setting_terms::{count, renumber, setting_terms};
-use crate::working_fit::{self, with_remarks};
+use crate::setting_fit::{APART, SettingFit, SettingRows};
 
-/// All comparisons of one response on one axis.
+/// All comparisons of one response on one axis, for each group of strips that share a curve.
 pub(crate) fn comparisons(observations: &Observations, response: &Response, axis: &Axis) -> Vec<ComparisonRow> {
-    let mut by_condition: BTreeMap<&str, Vec<&Observation>> = BTreeMap::new();
-    for row in &observations.rows {
-        by_condition.entry(&row.strip.condition).or_default().push(row);
-    }
     let mut rows = Vec::new();
-    for (condition, members) in by_condition {
+    for (group, (key, _)) in observations.groups.iter().enumerate() {
         let mut by_field: BTreeMap<usize, Vec<&Observation>> = BTreeMap::new();
-        for member in &members {
+        for member in observations.rows.iter().filter(|row| row.group == group) {
             by_field.entry(member.field_season).or_default().push(member);
         }
         by_field.retain(|_, members| labels(members, axis).1.len() > 1);
         for (field_season, members) in &by_field {
             let place = observations.field_seasons[*field_season];
-            rows.extend(family(members, response, axis, condition, Some(place)));
+            rows.extend(family(members, response, axis, key, Some(place)));
         }
         let all: Vec<&Observation> = by_field.into_values().flatten().collect();
         if !all.is_empty() {
-            rows.extend(family(&all, response, axis, condition, None));
+            rows.extend(family(&all, response, axis, key, None));
         }
     }
     rows
@@ -58,16 +53,31 @@ fn family(
     members: &[&Observation],
     response: &Response,
     axis: &Axis,
-    condition: &str,
+    key: &GroupKey,
     place: Option<(&str, i64)>,
 ) -> Vec<ComparisonRow> {
     let (codes, names) = labels(members, axis);
     let pairs: Vec<(usize, usize)> = (0..names.len()).flat_map(|a| (0..a).map(move |b| (a, b))).collect();
-    let judged = judge(members, &codes, &names, &pairs, place.is_some());
-    let mean = |code: usize| {
-        let own = members.iter().zip(&codes).filter(|(_, own)| **own == code);
-        crate::summary::mean(&own.map(|(member, _)| member.value.value).collect::<Vec<_>>())
-    };
+    let means: Vec<f64> = (0..names.len())
+        .map(|code| {
+            let own = members.iter().zip(&codes).filter(|(_, own)| **own == code);
+            crate::summary::mean(&own.map(|(member, _)| member.value.value).collect::<Vec<_>>())
+        })
+        .collect();
+    let fitted = SettingFit::new(SettingRows {
+        response: members.iter().map(|member| member.value.value).collect(),
+        // The error of a time grows with the time. Taken from each strip it would weigh early strips more than late ones of
+        // the same setting, so it is taken at the setting's mean.
+        std_errors: members
+            .iter()
+            .zip(&codes)
+            .map(|(member, code)| Some(member.value.std_error? / member.value.value * means[*code]))
+            .collect(),
+        settings: codes,
+        blocks: members.iter().map(|member| member.block).collect(),
+        fields: members.iter().map(|member| member.field_season).collect(),
+    });
+    let judged = fitted.as_ref().ok().and_then(|fit| judge(fit, &names, &pairs, place.is_some()));
     let scale = match response.scale {
         Scale::Logit => "share",
         Scale::Log => "hours",
@@ -75,106 +85,84 @@ fn family(
     };
     pairs
         .iter()
-        .enumerate()
-        .map(|(number, &(a, b))| {
-            let own = judged.as_ref().ok().map(|judged| (&judged.contrasts[number], &judged.together.rows[number]));
-            let limits = own.map(|(contrast, _)| contrast.interval(0.95));
+        .map(|&(a, b)| {
+            let own = judged.as_ref().and_then(|judged| judged.of.get(&(a, b)));
+            let limits = own.map(|own| own.alone.interval(0.95));
             let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+            let method = match (&fitted, own) {
+                (Err(why), _) => why.clone(),
+                (Ok(_), None) => APART.to_owned(),
+                (Ok(fit), Some(_)) => fit.method.clone(),
+            };
             ComparisonRow {
                 response: response.name.clone(),
-                condition: condition.to_owned(),
+                condition: key.condition.clone(),
+                closer: Some(key.closer.clone()),
+                planter_id: key.planter(),
                 field_id: place.map(|(field_id, _)| field_id.to_owned()),
                 season: place.map(|(_, season)| season),
                 treatment_a: names[a].clone(),
                 treatment_b: names[b].clone(),
-                difference: Some(own.map_or_else(|| mean(a) - mean(b), |(contrast, _)| contrast.estimate)),
-                std_error: own.map(|(contrast, _)| contrast.std_error),
-                df: own.map(|(contrast, _)| contrast.df),
+                difference: Some(own.map_or(means[a] - means[b], |own| own.alone.estimate)),
+                std_error: own.map(|own| own.alone.std_error),
+                df: own.map(|own| own.alone.df),
                 low: limits.as_ref().map(|limits| limits.low),
                 high: limits.as_ref().map(|limits| limits.high),
-                p_value: own.and_then(|(contrast, _)| finite(contrast.p_value())),
-                p_adjusted: own.and_then(|(_, together)| finite(together.adjusted_p)),
-                low_together: own.and_then(|(_, together)| finite(together.interval.low)),
-                high_together: own.and_then(|(_, together)| finite(together.interval.high)),
-                adjustment: judged.as_ref().ok().map(|judged| judged.adjustment.to_owned()),
-                method: Some(judged.as_ref().map_or_else(Clone::clone, |judged| judged.method.clone())),
+                p_value: own.and_then(|own| finite(own.alone.p_value())),
+                p_adjusted: own.and_then(|own| finite(own.together.adjusted_p)),
+                low_together: own.and_then(|own| finite(own.together.interval.low)),
+                high_together: own.and_then(|own| finite(own.together.interval.high)),
+                adjustment: own.and(judged.as_ref()).map(|judged| judged.adjustment.to_owned()),
+                method: Some(method),
                 scale: Some(scale.to_owned()),
             }
         })
         .collect()
 }
 
-/// Differences of all pairs, each for itself and as one family.
-struct Judged {
-    contrasts: Vec<Contrast>,
-    together: Comparisons,
-    adjustment: &'static str,
-    method: String,
+/// One pair, for itself and as one of its family.
+struct Pair {
+    alone: Contrast,
+    together: Comparison,
 }
 
-/// Works out the differences; the error says in words why there are no standard errors.
-fn judge(
-    members: &[&Observation],
-    codes: &[usize],
-    names: &[String],
-    pairs: &[(usize, usize)],
-    one_field: bool,
-) -> Result<Judged, String> {
-    let no_replication = "means only: no replication, so no test".to_owned();
-    let n_settings = names.len();
-    let response: Vec<f64> = members.iter().map(|member| member.value.value).collect();
-    let blocks = renumber(members.iter().map(|member| member.block));
-    let fields = renumber(members.iter().map(|member| member.field_season));
-    let fixed_blocks = if one_field { count(&blocks) - 1 } else { 0 };
-    let mut columns: Vec<String> = (0..n_settings).map(|setting| format!("setting {setting}")).collect();
-    columns.extend((0..fixed_blocks).map(|block| format!("block {block}")));
-    let matrix = Array2::from_shape_fn((members.len(), columns.len()), |(row, column)| {
-        let hit = if column < n_settings { codes[row] == column } else { blocks[row] == column - n_settings };
-        f64::from(u8::from(hit))
-    });
-    let terms = setting_terms(&fields, &blocks, codes);
-    let std_errors = members.iter().map(|member| member.value.std_error).collect();
-    let design = working_fit::design(response, matrix, columns, terms.random, None, std_errors)
-        .map_err(|_| no_replication.clone())?;
-    let row = |&(a, b): &(usize, usize)| -> Option<Vec<f64>> {
-        let mut row = vec![0.0; n_settings + fixed_blocks];
-        row[a] = 1.0;
-        row[b] = -1.0;
-        design.estimable_row(&row).ok()
-    };
-    let confounded = || "means only: settings and blocks cannot be told apart".to_owned();
-    let rows: Vec<Vec<f64>> = pairs.iter().map(row).collect::<Option<_>>().ok_or_else(confounded)?;
-    let (fitted, remark) = working_fit::fit(&design).map_err(|error| match error {
-        _ if design.random().is_empty() => no_replication,
-        error => format!("means only: {error}"),
-    })?;
-    let failed = |error: StatsError| format!("means only: {error}");
-    let contrasts: Vec<Contrast> =
-        rows.iter().map(|row| fitted.contrast(row)).collect::<Result<_, _>>().map_err(failed)?;
-    let pair_names = pairs.iter().map(|(a, b)| format!("{} - {}", names[*a], names[*b])).collect();
-    let covariance = covariance_of(&rows, fitted.covariance());
-    let family = ComparisonFamily::all_pairs(pair_names, contrasts.clone(), &covariance, n_settings).map_err(failed)?;
-    // The studentized range costs milliseconds a pair, so it serves the few families over all field-seasons.
-    let range = if one_field { None } else { family.adjust(Adjustment::Tukey, 0.95).ok() };
+/// The pairs of a family that the data can tell.
+struct Judged {
+    of: BTreeMap<(usize, usize), Pair>,
+    adjustment: &'static str,
+}
+
+/// Judges the pairs that can be told together: by the studentized range where these are all pairs over all field-seasons (it costs
+/// milliseconds a family, too much for every field-season of a network), by Holm elsewhere.
+fn judge(fit: &SettingFit, names: &[String], pairs: &[(usize, usize)], one_field: bool) -> Option<Judged> {
+    let told: Vec<((usize, usize), Contrast, Vec<f64>)> =
+        pairs.iter().filter_map(|&(a, b)| Some(((a, b), fit.contrast(a, b)?, fit.pair(a, b)?))).collect();
+    let pair_names = told.iter().map(|((a, b), ..)| format!("{} - {}", names[*a], names[*b])).collect();
+    let contrasts: Vec<Contrast> = told.iter().map(|(_, contrast, _)| contrast.clone()).collect();
+    let rows: Vec<&[f64]> = told.iter().map(|(.., row)| row.as_slice()).collect();
+    let covariance = covariance_of(&rows, fit.covariance());
+    let complete = told.len() == pairs.len();
+    let family = if complete {
+        ComparisonFamily::all_pairs(pair_names, contrasts, &covariance, names.len())
+    } else {
+        ComparisonFamily::new(pair_names, contrasts, &covariance)
+    }
+    .ok()?;
+    let range = if complete && !one_field { family.adjust(Adjustment::Tukey, 0.95).ok() } else { None };
     let (together, adjustment) = match range {
         Some(together) => (together, "tukey-kramer"),
-        None => (family.adjust(Adjustment::Holm, 0.95).map_err(failed)?, "holm"),
+        None => (family.adjust(Adjustment::Holm, 0.95).ok()?, "holm"),
     };
-    let method = if design.random().is_empty() {
-        "least squares: setting + block".to_owned()
-    } else {
-        let named: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
-        let df = contrasts.first().map_or("", |contrast| contrast.method.as_str());
-        let fixed = if fixed_blocks > 0 { "setting + block" } else { "setting" };
-        let model = format!("mixed model: {fixed}, random {}; df {df}", named.join(", "));
-        with_remarks(&model, [remark.as_deref(), terms.left_out])
-    };
-    Ok(Judged { contrasts, together, adjustment, method })
+    let of = told
+        .into_iter()
+        .zip(together.rows)
+        .map(|((pair, alone, _), together)| (pair, Pair { alone, together }))
+        .collect();
+    Some(Judged { of, adjustment })
 }
 
 /// Covariance of the combinations `rows` of coefficients with the given covariance.
-fn covariance_of(rows: &[Vec<f64>], covariance: &Array2<f64>) -> Array2<f64> {
-    let width = covariance.nrows();
-    let rows = Array2::from_shape_fn((rows.len(), width), |(row, column)| rows[row][column]);
+fn covariance_of(rows: &[&[f64]], covariance: &Array2<f64>) -> Array2<f64> {
+    let rows = Array2::from_shape_fn((rows.len(), covariance.nrows()), |(row, column)| rows[row][column]);
     rows.dot(covariance).dot(&rows.t())
 }

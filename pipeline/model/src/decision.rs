@@ -120,7 +120,8 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         let high = (best..grid.len()).take_while(|point| good[*point]).last().unwrap_or(best);
         (grid[low], grid[high])
     });
-    let seen = levels.is_none_or(|test| test.p_value <= NO_DIFFERENCE);
+    // Logs have no level test: what they show is told as a pattern. A trial without one has not shown a difference.
+    let seen = levels.map_or(coverage.basis == Basis::Logs, |test| test.p_value <= NO_DIFFERENCE);
     let shape = if !seen {
         let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
         if excluded || share(level_everywhere) >= LIKELY { Shape::Flat } else { Shape::Untold }

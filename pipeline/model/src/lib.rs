@@ -31,6 +31,7 @@ mod knob;
 mod levels;
 mod observations;
 mod response;
+mod setting_fit;
 mod setting_terms;
 mod starting_points;
 mod summary;

@@ -43,7 +43,7 @@ pub(crate) fn setting_terms(fields: &[usize], blocks: &[usize], settings: &[usiz
 }
 
 /// Number of parts that field-seasons fall into when two that share a setting are linked.
-fn linked_parts(fields: &[usize], settings: &[usize]) -> usize {
+pub(crate) fn linked_parts(fields: &[usize], settings: &[usize]) -> usize {
     let n_fields = count(fields);
     let mut part: Vec<usize> = (0..n_fields + count(settings)).collect();
     for (field, setting) in fields.iter().zip(settings) {

@@ -43,8 +43,3 @@ pub(crate) fn fit(design: &Design) -> Result<(Box<dyn LinearFit>, Option<String>
     let (fit, remark) = mixed_model(design)?;
     Ok((Box::new(fit), remark))
 }
-
-/// Remarks joined to a method, in words.
-pub(crate) fn with_remarks(method: &str, remarks: [Option<&str>; 2]) -> String {
-    std::iter::once(method).chain(remarks.into_iter().flatten()).collect::<Vec<_>>().join("; ")
-}

@@ -429,6 +429,8 @@ pub(crate) fn review() -> Results {
     results.comparisons.push(ComparisonRow {
         response: "on_time_share".to_owned(),
         condition: "dry, covered".to_owned(),
+        closer: Some("discs_and_press_wheel".to_owned()),
+        planter_id: None,
         field_id: None,
         season: None,
         treatment_a: "300 kPa".to_owned(),

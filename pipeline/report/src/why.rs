@@ -464,6 +464,8 @@ fn comparisons(results: &Results, point: &StartingPointRow, response: &Response)
         .comparisons
         .iter()
         .filter(|row| row.field_id.is_none() && row.condition == point.condition && row.response == point.response)
+        .filter(|row| row.closer.as_ref().is_none_or(|closer| *closer == point.closer))
+        .filter(|row| row.planter_id == point.planter_id)
         .collect();
     if all.is_empty() {
         return None;

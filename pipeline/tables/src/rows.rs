@@ -410,6 +410,8 @@ rows! {
     ComparisonRow in Results "comparisons" {
         response: String,
         condition: String,
+        closer: Option<String>,
+        planter_id: Option<String>,
         field_id: Option<String>,
         season: Option<i64>,
         treatment_a: String,

@@ -1,0 +1,185 @@
+//! Settings as a factor: the fit that level tests and comparisons share.
+//!
+//! In one field-season blocks are fixed and least squares is exact. In several, field-season, block and field-season × setting are
+//! random. Where field-seasons fall into parts that share no setting, blocks are fixed again: a difference between settings of two
+//! parts is a difference between fields, and is not told.
+
+use evenstand_stats::{Contrast, Design, JointTest, LinearFit, StatsError};
+use ndarray::Array2;
+
+use crate::setting_terms::{count, linked_parts, renumber, setting_terms};
+use crate::working_fit;
+
+/// Strips whose settings are compared.
+pub(crate) struct SettingRows {
+    /// Values on the scale of the comparison.
+    pub response: Vec<f64>,
+    /// Standard errors of the values from each strip's own counts, where they are known.
+    pub std_errors: Option<Vec<f64>>,
+    /// Setting of each strip, numbered without gaps.
+    pub settings: Vec<usize>,
+    /// Block of each strip within all field-seasons.
+    pub blocks: Vec<usize>,
+    /// Field-season of each strip.
+    pub fields: Vec<usize>,
+}
+
+/// A fitted comparison of settings.
+pub(crate) struct SettingFit {
+    design: Design,
+    fit: Box<dyn LinearFit>,
+    settings: usize,
+    columns: usize,
+    /// Model, degrees of freedom and remarks, in words.
+    pub method: String,
+}
+
+/// Why a pair of settings has no test.
+pub(crate) const APART: &str =
+    "means only: these settings were never tried in one field-season, or settings and blocks cannot be told apart";
+
+impl SettingFit {
+    /// Fits the settings. The error says in words why there is no test.
+    pub fn new(rows: SettingRows) -> Result<Self, String> {
+        let blocks = renumber(rows.blocks.iter().copied());
+        let fields = renumber(rows.fields.iter().copied());
+        let settings = count(&rows.settings);
+        let apart = linked_parts(&fields, &rows.settings) > 1;
+        let fixed = count(&fields) == 1 || apart;
+        let fixed_blocks = if fixed { count(&blocks) - 1 } else { 0 };
+        let mut names: Vec<String> = (0..settings).map(|setting| format!("setting {setting}")).collect();
+        names.extend((0..fixed_blocks).map(|block| format!("block {block}")));
+        let columns = names.len();
+        let matrix = Array2::from_shape_fn((rows.response.len(), columns), |(row, column)| {
+            let hit = if column < settings { rows.settings[row] == column } else { blocks[row] == column - settings };
+            f64::from(u8::from(hit))
+        });
+        let terms = if fixed { None } else { Some(setting_terms(&fields, &blocks, &rows.settings)) };
+        let (random, left_out) = terms.map_or((Vec::new(), None), |terms| (terms.random, terms.left_out));
+        let known = rows.std_errors.is_some();
+        let no_replication = |_: StatsError| "means only: no replication, so no test".to_owned();
+        let design =
+            working_fit::design(rows.response, matrix, names, random, None, rows.std_errors).map_err(no_replication)?;
+        let (fit, remark) = working_fit::fit(&design).map_err(|error| {
+            let message = error.to_string();
+            format!("means only: {}", message.lines().next().unwrap_or_default())
+        })?;
+        let effects = if fixed { "setting + block" } else { "setting" };
+        let mut parts = vec![if design.random().is_empty() {
+            format!("least squares: {effects}")
+        } else {
+            let named: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
+            format!("mixed model: {effects}, random {}", named.join(", "))
+        }];
+        if let Some(contrast) = (1..settings)
+            .find_map(|other| design.estimable_row(&difference(other, 0, columns)).ok())
+            .and_then(|row| fit.contrast(&row).ok())
+            .filter(|_| !design.random().is_empty())
+        {
+            parts.push(format!("df {}", contrast.method));
+        }
+        if known {
+            parts.push("sampling variances of the strips taken as known".into());
+        }
+        if apart {
+            parts.push("field-seasons share too few settings, so settings are compared inside them only".into());
+        }
+        parts.extend(left_out.map(str::to_owned));
+        parts.extend(remark);
+        parts.extend(zero_terms(fit.as_ref()));
+        Ok(Self { design, fit, settings, columns, method: parts.join("; ") })
+    }
+
+    /// Difference of two settings (a − b) on the fit's columns; `None` where the data cannot tell it.
+    pub fn pair(&self, a: usize, b: usize) -> Option<Vec<f64>> {
+        self.design.estimable_row(&difference(a, b, self.columns)).ok()
+    }
+
+    /// The difference of two settings with its limits; `None` where the data cannot tell it.
+    pub fn contrast(&self, a: usize, b: usize) -> Option<Contrast> {
+        self.fit.contrast(&self.pair(a, b)?).ok()
+    }
+
+    /// Test that all settings that can be compared are alike; `None` where none can.
+    pub fn alike(&self) -> Option<JointTest> {
+        let rows: Vec<Vec<f64>> =
+            (0..self.settings).flat_map(|a| (0..a).filter_map(move |b| self.pair(a, b))).collect();
+        let width = rows.first()?.len();
+        let rows = Array2::from_shape_fn((rows.len(), width), |(row, column)| rows[row][column]);
+        self.fit.joint_test(&rows).ok()
+    }
+
+    /// Covariance of the coefficients that goes with the contrasts.
+    pub fn covariance(&self) -> &Array2<f64> {
+        self.fit.covariance()
+    }
+}
+
+fn difference(a: usize, b: usize, columns: usize) -> Vec<f64> {
+    let mut row = vec![0.0; columns];
+    row[a] = 1.0;
+    row[b] = -1.0;
+    row
+}
+
+/// A remark on terms whose standard deviation was estimated as zero.
+fn zero_terms(fit: &dyn LinearFit) -> Option<String> {
+    let named: Vec<&str> = fit
+        .notes()
+        .iter()
+        .filter(|note| note.code == "boundary")
+        .filter_map(|note| note.message.split('`').nth(1))
+        .collect();
+    (!named.is_empty()).then(|| format!("estimated as zero: {}", named.join(", ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two fields of three blocks; the settings of each field, and a difference of 5 between neighbours.
+    fn rows(settings: [&[usize]; 2]) -> SettingRows {
+        let mut rows =
+            SettingRows { response: vec![], std_errors: None, settings: vec![], blocks: vec![], fields: vec![] };
+        for (field, settings) in settings.iter().enumerate() {
+            for block in 0..3 {
+                for (place, &setting) in settings.iter().enumerate() {
+                    let noise = [0.3, -0.2, 0.1, -0.4, 0.2, 0.0, 0.25][(3 * block + 5 * place + field) % 7];
+                    rows.response.push(100.0 * field as f64 + 5.0 * setting as f64 + block as f64 + noise);
+                    rows.settings.push(setting);
+                    rows.blocks.push(3 * field + block);
+                    rows.fields.push(field);
+                }
+            }
+        }
+        rows
+    }
+
+    #[test]
+    fn fields_without_a_setting_in_common_are_compared_inside_only() {
+        let fit = SettingFit::new(rows([&[0, 1, 2], &[3, 4]])).unwrap();
+        assert!((fit.contrast(2, 0).unwrap().estimate - 10.0).abs() < 0.6);
+        assert!((fit.contrast(4, 3).unwrap().estimate - 5.0).abs() < 0.6);
+        assert_eq!(fit.contrast(3, 0), None);
+        // Two differences in one field and one in the other; 15 strips, 5 settings and 6 blocks less the link they lack.
+        let test = fit.alike().unwrap();
+        assert_eq!((test.numerator_df, test.denominator_df), (3.0, 6.0));
+        assert!(test.p_value < 1e-4 && fit.method.contains("inside them only"), "{}", fit.method);
+    }
+
+    #[test]
+    fn one_field_has_fixed_blocks_and_exact_degrees_of_freedom() {
+        let mut one = rows([&[0, 1, 2], &[]]);
+        one.fields.fill(0);
+        let fit = SettingFit::new(one).unwrap();
+        assert_eq!(fit.contrast(1, 0).unwrap().df, 4.0);
+        assert_eq!(fit.method, "least squares: setting + block");
+    }
+
+    #[test]
+    fn linked_fields_are_random() {
+        let fit = SettingFit::new(rows([&[0, 1, 2], &[1, 2, 3]])).unwrap();
+        assert!(fit.method.starts_with("mixed model: setting, random field-season"), "{}", fit.method);
+        assert!((fit.contrast(3, 0).unwrap().estimate - 15.0).abs() < 1.0);
+    }
+}
