@@ -20,6 +20,7 @@ mod event_times_records;
 mod event_times_simulated;
 mod linear_regression;
 mod logistic_regression;
+mod marginal_tests;
 mod mixed_models;
 mod models;
 mod near;
