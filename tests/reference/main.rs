@@ -18,6 +18,7 @@ mod event_times;
 mod event_times_conformance;
 mod event_times_records;
 mod event_times_simulated;
+mod hostile;
 mod linear_regression;
 mod logistic_regression;
 mod marginal_tests;

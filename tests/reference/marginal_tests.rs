@@ -128,7 +128,7 @@ fn marginal_means_and_adjusted_comparisons_of_fitted_models_agree_with_emmeans()
             near::relative(row.std_error, error, 1e-6, &what);
             near::relative(row.df, number(&entry["df"]), 1e-5, &what);
             near::absolute(row.t, number(&entry["t"]), 1e-5, &what);
-            near::absolute(row.adjusted_p, number(&entry["p"]), 1e-6, &what);
+            near::absolute(row.adjusted_p, number(&entry["p"]), 1e-7, &what);
             // The limits of the other program carry the tolerance of its qtukey, 1e-4 of a constant.
             near::absolute(row.interval.low / error, number(&entry["lower"]) / error, 1e-4, &what);
             near::absolute(row.interval.high / error, number(&entry["upper"]) / error, 1e-4, &what);

@@ -1,5 +1,6 @@
 //! What is fitted: a response, fixed columns, grouped random terms and weights, checked once at the door.
 
+use crate::dense::dot;
 use crate::error::{Result, StatsError};
 use crate::note::Note;
 use crate::qr::Qr;
@@ -228,6 +229,12 @@ impl Design {
     /// Fixed columns times coefficients.
     pub(crate) fn fixed_part(&self, coefficients: &[f64]) -> Vec<f64> {
         self.fixed.rows().into_iter().map(|row| row.iter().zip(coefficients).map(|(x, b)| x * b).sum()).collect()
+    }
+
+    /// Whether a weighted residual sum of squares is no more than rounding of the response: the columns then explain everything.
+    pub(crate) fn is_reproduced(&self, residual_sum_of_squares: f64) -> bool {
+        let response = self.weighted(&self.response);
+        !(residual_sum_of_squares > 1e-26 * dot(&response, &response))
     }
 
     pub(crate) fn alias_notes(&self) -> Vec<Note> {

@@ -7,6 +7,9 @@ use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::note::Note;
 use ndarray::Array2;
 
+/// Code of the note on a fit without residuals.
+pub(crate) const PERFECT_FIT: &str = "perfect-fit";
+
 /// Least squares on the fixed columns of a design; its random terms are ignored.
 ///
 /// Solved by Householder QR with refinement. Checked against NIST's certified linear regression and analysis of variance sets.
@@ -35,6 +38,9 @@ pub struct LeastSquaresFit {
 impl LeastSquares {
     /// Minimises `Σ weight_i (y_i - x_i'β)²`.
     ///
+    /// Columns that reproduce the response give a fit with the note `perfect-fit`: where estimate and standard error are both zero, t and
+    /// p are NaN.
+    ///
     /// # Errors
     /// None for a checked design, unless the numbers overflow.
     pub fn fit(&self, design: &Design) -> Result<LeastSquaresFit> {
@@ -50,6 +56,13 @@ impl LeastSquares {
         let residuals: Vec<f64> =
             weighted_residuals.iter().enumerate().map(|(i, value)| value / design.root_weight(i)).collect();
         let fitted = design.response().iter().zip(&residuals).map(|(y, e)| y - e).collect();
+        let mut notes = design.alias_notes();
+        if design.is_reproduced(residual_sum_of_squares) {
+            notes.push(Note::new(
+                PERFECT_FIT,
+                "the columns reproduce the response to the last digit: standard errors are zero or rounding, and p-values say nothing",
+            ));
+        }
         Ok(LeastSquaresFit {
             names: design.names().to_vec(),
             coefficients,
@@ -64,7 +77,7 @@ impl LeastSquares {
             fitted,
             residuals,
             condition: design.qr.condition(),
-            notes: design.alias_notes(),
+            notes,
         })
     }
 }

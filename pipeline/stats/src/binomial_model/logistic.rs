@@ -103,7 +103,13 @@ impl Logistic {
             fill_free_space(&mut information, columns, found);
         }
         if !cholesky_in_place(&mut information, rank) {
-            return Err(StatsError::Numerical { step: "the information of logistic regression" });
+            return Err(StatsError::NotPossible {
+                what: "logistic regression by maximum likelihood".into(),
+                reason: "the fitted probabilities are all but 0 and 1, and columns that hardly differ from one another hide which of them \
+                         separates the data"
+                    .into(),
+                next: "use Firth's penalised likelihood, or leave out one of the columns that hardly differ",
+            });
         }
         let half_log_determinant: f64 = (0..rank).map(|j| information[j * rank + j].ln()).sum();
         let pearson: f64 =

@@ -11,7 +11,7 @@ use crate::dense::{dot, inverse_from_cholesky, solve_upper};
 use crate::design::{Design, check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::{LeastSquares, LeastSquaresFit, unscaled_covariance_from};
+use crate::least_squares::{LeastSquares, LeastSquaresFit, PERFECT_FIT, unscaled_covariance_from};
 use crate::note::Note;
 use crate::random_term::Structure;
 use std::sync::OnceLock;
@@ -70,7 +70,8 @@ impl Lmm {
         }
         let start = LeastSquares.fit(design)?;
         let profile = Profile::new(design, &design.weighted(start.residuals()))?;
-        let mut notes = start.notes().to_vec();
+        // Without residuals the known variances still hold, and no others reach this line.
+        let mut notes: Vec<Note> = start.notes().iter().filter(|note| note.code != PERFECT_FIT).cloned().collect();
         notes.extend(disagreement(design, start.coefficients(), &start.standard_errors()));
         notes.extend(few_groups(design));
         let (theta, optimum) = optimise(&profile, self.criterion);

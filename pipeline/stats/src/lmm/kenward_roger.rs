@@ -85,7 +85,14 @@ impl KenwardRoger {
             }
         }
         let outer = product(&product(&plain, &middle, rank), &plain, rank);
-        let adjusted = plain.iter().zip(&outer).map(|(phi, extra)| phi + 2.0 * extra).collect();
+        let adjusted: Vec<f64> = plain.iter().zip(&outer).map(|(phi, extra)| phi + 2.0 * extra).collect();
+        // What is added is positive semi-definite; where it comes out otherwise nothing but rounding is left of it.
+        if !cholesky_in_place(&mut adjusted.clone(), rank) {
+            return Err(StatsError::DegreesOfFreedom {
+                method: "Kenward-Roger",
+                reason: "the variances differ so much in size that rounding leaves nothing of the adjustment",
+            });
+        }
         Ok(Self { rank, plain, adjusted, p, w })
     }
 
@@ -96,6 +103,9 @@ impl KenwardRoger {
     }
 
     /// Scaled F test that all combinations (linearly independent, as coordinates and estimated values) are zero.
+    ///
+    /// # Errors
+    /// So little known of the variances that the statistic has no mean or variance to match.
     pub(super) fn joint_test(&self, on_q: &[Vec<f64>], estimates: &[f64], method: String) -> Result<JointTest> {
         let failed = StatsError::Numerical { step: "the covariance of the hypothesis rows" };
         let size = on_q.len();
@@ -108,6 +118,12 @@ impl KenwardRoger {
         let f = dot(&solved, &solved) / size as f64;
         let (a1, a2) = self.a1_a2(on_q);
         let (scale, df) = scale_and_df(a1, a2, size as f64);
+        if !(df > 0.0 && scale > 0.0) {
+            return Err(StatsError::DegreesOfFreedom {
+                method: "Kenward-Roger",
+                reason: "so little is known of the variances that the statistic of several rows has no moments to match",
+            });
+        }
         let f = scale * f;
         Ok(JointTest { f, numerator_df: size as f64, denominator_df: df, p_value: f_sf(f, size as f64, df), method })
     }
@@ -138,8 +154,11 @@ impl KenwardRoger {
 }
 
 /// Scale λ and denominator degrees of freedom m, so that λF has the first two moments of an F with l and m (Kenward & Roger 1997,
-/// section 3). For one row λ is 1 and m is 2 / A2.
+/// section 3). For one row λ is 1 and m is 2 / A2, whether or not the moments exist; known variances (A2 = 0) leave m endless.
 fn scale_and_df(a1: f64, a2: f64, l: f64) -> (f64, f64) {
+    if l == 1.0 || a2 == 0.0 {
+        return (1.0, 2.0 / a2);
+    }
     let b = (a1 + 6.0 * a2) / (2.0 * l);
     let g = ((l + 1.0) * a1 - (l + 4.0) * a2) / ((l + 2.0) * a2);
     let divisor = 3.0 * l + 2.0 * (1.0 - g);

@@ -31,7 +31,7 @@ pub struct VarianceInterval {
 /// the edge at zero and the skewness (Bates and others 2015, section 5.1). At zero itself the level is at least the nominal one.
 ///
 /// # Errors
-/// A level outside (0, 1); as [`Lmm::fit`].
+/// A level outside (0, 1); a fit that is not at its maximum; as [`Lmm::fit`].
 pub fn variance_intervals(design: &Design, fit: &LmmFit, level: f64) -> Result<Vec<VarianceInterval>> {
     if !(level > 0.0 && level < 1.0) {
         return Err(StatsError::OutOfRange { what: "the level", value: level, expected: "a number between 0 and 1" });
@@ -196,7 +196,13 @@ impl Curve {
         let mut outside = if estimate > 0.0 { 1.5 * estimate } else { 0.5 * self.sigma * self.unit_of_held() };
         for _ in 0..40 {
             if self.rise(outside)? > limit {
-                return Ok(Interval { low, high: self.crossing(inside, outside, limit)? });
+                let high = self.crossing(inside, outside, limit)?;
+                // A fit whose search stopped early may lie outside its own limits: there is no profile around it then.
+                return if low <= estimate && estimate <= high {
+                    Ok(Interval { low, high })
+                } else {
+                    Err(StatsError::Numerical { step: "the likelihood's profile, because the fit is not at its maximum" })
+                };
             }
             inside = outside;
             outside *= 1.6;
