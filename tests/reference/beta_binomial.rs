@@ -105,7 +105,7 @@ fn no_neighbour_is_better_and_order_changes_nothing() {
 #[test]
 fn single_trials_and_separated_data_are_refused() {
     let refused = BetaBinomial.fit(&spector()).expect_err("single trials");
-    assert!(matches!(refused, StatsError::NotApplicable { .. }), "{refused}");
+    assert!(matches!(refused, StatsError::NotPossible { .. }), "{refused}");
     let many = BinomialDesign::new(vec![3.0, 4.0], vec![1e9, 2e9], Array2::ones((2, 1)), vec!["one".into()], vec![])
         .expect("valid design");
     assert!(BetaBinomial.fit(&many).expect_err("too many").to_string().contains("trials"));

@@ -9,8 +9,8 @@ use evenstand_stats::{
     Adjustment, BetaBinomial, BinomialDesign, BinomialMixed, Bootstrap, Cell, CoefficientDraws, Contrast, Criterion,
     DegreesOfFreedom, Design, Direction, EventTimes, IntervalData, LeastSquares, LinearFit, Lmm, LmmFit, Logistic,
     MarginalMeans, Posterior, PosteriorOptions, QuadraticOptimum, QuadraticRows, RandomTerm, Refits, ResponseFrame,
-    ResponseShape, ShapeComparison, StatsError, deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap,
-    test_random_terms, turnbull, variance_intervals,
+    ResponseShape, ShapeComparison, StatsError, deviance_at, group_bootstrap, leave_one_group_out,
+    parametric_bootstrap, test_random_terms, turnbull, variance_intervals,
 };
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
@@ -245,10 +245,10 @@ fn what_follows(design: &Design, fit: &impl LinearFit, random: &mut Random) -> V
                     }
                 }
             }
-            if let Some(Ok(best)) = directions.then(|| means.comparisons_with_best(Direction::LargestIsBest, 0.9)) {
-                if best.rows.iter().any(|row| row.p_value.is_nan() || row.interval.low.is_nan()) {
-                    wrong.push(format!("best: {best:?}"));
-                }
+            if let Some(Ok(best)) = directions.then(|| means.comparisons_with_best(Direction::LargestIsBest, 0.9))
+                && best.rows.iter().any(|row| row.p_value.is_nan() || row.interval.low.is_nan())
+            {
+                wrong.push(format!("best: {best:?}"));
             }
         }
     }
@@ -265,10 +265,10 @@ fn what_follows(design: &Design, fit: &impl LinearFit, random: &mut Random) -> V
             let _ = optimum.constrained_set(0.9, evenstand_stats::Interval { low: 0.0, high: 1.0 });
         }
     }
-    if let Ok(draws) = CoefficientDraws::new(fit, f64::INFINITY, 3, 1) {
-        if draws.coefficients().iter().any(|value| !value.is_finite()) {
-            wrong.push("draws of coefficients are not finite".into());
-        }
+    if let Ok(draws) = CoefficientDraws::new(fit, f64::INFINITY, 3, 1)
+        && draws.coefficients().iter().any(|value| !value.is_finite())
+    {
+        wrong.push("draws of coefficients are not finite".into());
     }
     wrong
 }
@@ -318,10 +318,10 @@ fn mixed_models_and_what_follows_from_them() {
             if modes.iter().any(|term| term.modes.iter().chain(&term.conditional_sd).any(|value| !value.is_finite())) {
                 wrong.push(format!("{what}: {modes:?}"));
             }
-            if let Ok(refits) = Refits::new(&design, &fit) {
-                if let Ok(again) = refits.fit(design.response().iter().rev().copied().collect()) {
-                    wrong.extend(check_fit(&again, &format!("{what}, refitted")));
-                }
+            if let Ok(refits) = Refits::new(&design, &fit)
+                && let Ok(again) = refits.fit(design.response().iter().rev().copied().collect())
+            {
+                wrong.extend(check_fit(&again, &format!("{what}, refitted")));
             }
         }
         wrong
@@ -342,12 +342,11 @@ fn questions_to_mixed_models() {
             Err(error) => assert!(!error.to_string().is_empty()),
         }
         let first = design.with_random(design.random().iter().take(1).cloned().collect()).expect("checked before");
-        if let Ok(smaller) = Lmm::reml().fit(&first) {
-            if let Ok(test) = test_random_terms(&smaller, &fit) {
-                if !((0.0..=1.0).contains(&test.p_value) && test.statistic >= 0.0) {
-                    wrong.push(format!("{test:?}"));
-                }
-            }
+        if let Ok(smaller) = Lmm::reml().fit(&first)
+            && let Ok(test) = test_random_terms(&smaller, &fit)
+            && !((0.0..=1.0).contains(&test.p_value) && test.statistic >= 0.0)
+        {
+            wrong.push(format!("{test:?}"));
         }
         let rows = design.n_observations();
         let (codes, number) = groups(random, rows);
@@ -360,15 +359,15 @@ fn questions_to_mixed_models() {
             }
         }
         let statistic = |fit: &LmmFit| vec![fit.coefficients()[0], fit.sigma()];
-        if let Ok(bootstrap) = parametric_bootstrap(&design, &fit, 3, 1, statistic) {
-            if more_than_failures(&bootstrap) {
-                wrong.push("the parametric bootstrap gave NaN".into());
-            }
+        if let Ok(bootstrap) = parametric_bootstrap(&design, &fit, 3, 1, statistic)
+            && more_than_failures(&bootstrap)
+        {
+            wrong.push("the parametric bootstrap gave NaN".into());
         }
-        if let Ok(bootstrap) = group_bootstrap(&design, &fit, &codes, 3, 1, |_, fit| vec![fit.sigma()]) {
-            if more_than_failures(&bootstrap) {
-                wrong.push("the bootstrap of groups gave NaN".into());
-            }
+        if let Ok(bootstrap) = group_bootstrap(&design, &fit, &codes, 3, 1, |_, fit| vec![fit.sigma()])
+            && more_than_failures(&bootstrap)
+        {
+            wrong.push("the bootstrap of groups gave NaN".into());
         }
         let terms = design.random().len();
         let options = PosteriorOptions { draws: 5, burn_in: 40, thin: 1, seed: 1, scales: vec![scale(random); terms] };
@@ -412,7 +411,8 @@ fn counts(random: &mut Random) -> Option<BinomialDesign> {
         .collect();
     let terms = random_terms(random, rows, false);
     let names = names(fixed.ncols());
-    let plain = |terms| BinomialDesign::new(Vec::clone(&successes), trials.clone(), fixed.clone(), names.clone(), terms);
+    let plain =
+        |terms| BinomialDesign::new(Vec::clone(&successes), trials.clone(), fixed.clone(), names.clone(), terms);
     plain(terms).or_else(|_| plain(Vec::new())).ok()
 }
 
@@ -456,10 +456,10 @@ fn models_of_counts() {
                     wrong.push(format!("{what}: converged with a score of {score}: {:?}", fit.record()));
                 }
             }
-            if let Ok(limits) = fit.profile_interval(0, 0.9) {
-                if !(limits.low <= fit.coefficients()[0] && fit.coefficients()[0] <= limits.high) {
-                    wrong.push(format!("{what}: profile limits {limits:?} around {}", fit.coefficients()[0]));
-                }
+            if let Ok(limits) = fit.profile_interval(0, 0.9)
+                && !(limits.low <= fit.coefficients()[0] && fit.coefficients()[0] <= limits.high)
+            {
+                wrong.push(format!("{what}: profile limits {limits:?} around {}", fit.coefficients()[0]));
             }
         }
         if let Ok(fit) = BetaBinomial.fit(&design) {
@@ -492,10 +492,10 @@ fn no_higher(
         for side in [-0.1, 0.1] {
             let mut moved = fit.coefficients().to_vec();
             moved[j] += side * error;
-            if let Ok(other) = log_likelihood(&moved) {
-                if other > here + 1e-9 * (1.0 + here.abs()) {
-                    return Some(format!("called converged at {here}, but {other} lies beside it in coefficient {j}"));
-                }
+            if let Ok(other) = log_likelihood(&moved)
+                && other > here + 1e-9 * (1.0 + here.abs())
+            {
+                return Some(format!("called converged at {here}, but {other} lies beside it in coefficient {j}"));
             }
         }
     }

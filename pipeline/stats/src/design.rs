@@ -1,5 +1,7 @@
 //! What is fitted: a response, fixed columns, grouped random terms and weights, checked once at the door.
 
+use crate::aliasing::{Aliasing, check_columns};
+use crate::checks::{check_finite, check_length};
 use crate::dense::dot;
 use crate::error::{Result, StatsError};
 use crate::note::Note;
@@ -13,9 +15,7 @@ pub struct Design {
     response: Vec<f64>,
     /// Kept columns only, n × p.
     fixed: Array2<f64>,
-    names: Vec<String>,
-    all_names: Vec<String>,
-    aliased: Vec<String>,
+    aliasing: Aliasing,
     random: Vec<RandomTerm>,
     weights: Option<Vec<f64>>,
     root_weights: Option<Vec<f64>>,
@@ -73,15 +73,8 @@ impl Design {
     ) -> Result<Self> {
         let rows = response.len();
         check_length("the matrix of fixed columns (rows)", fixed.nrows(), rows)?;
-        check_length("the list of column names", names.len(), fixed.ncols())?;
         check_finite("the response", &response)?;
-        for (column, name) in fixed.columns().into_iter().zip(&names) {
-            for (position, &value) in column.iter().enumerate() {
-                if !value.is_finite() {
-                    return Err(StatsError::NotFinite { what: format!("column `{name}`"), position, value });
-                }
-            }
-        }
+        check_columns(&fixed, &names)?;
         if let Some(weights) = &weights {
             check_length("the weights", weights.len(), rows)?;
             for (position, &value) in weights.iter().enumerate() {
@@ -95,27 +88,12 @@ impl Design {
         }
         let root_weights: Option<Vec<f64>> = weights.as_ref().map(|w| w.iter().map(|value| value.sqrt()).collect());
         let qr = Qr::new(&fixed, root_weights.as_deref());
-        if qr.rank() == 0 {
-            return Err(StatsError::NothingEstimable { columns: names.len() });
-        }
+        let aliasing = Aliasing::new(names, &qr)?;
         if rows <= qr.rank() {
             return Err(StatsError::TooFewRows { rows, coefficients: qr.rank() });
         }
-        let aliased = qr.dependent.iter().map(|(j, _)| names[*j].clone()).collect();
-        let kept_names = qr.kept.iter().map(|&j| names[j].clone()).collect();
-        let kept = if qr.rank() == names.len() { fixed } else { fixed.select(ndarray::Axis(1), &qr.kept) };
-        Ok(Self {
-            response,
-            fixed: kept,
-            names: kept_names,
-            all_names: names,
-            aliased,
-            random,
-            weights,
-            root_weights,
-            sampling_variances_known,
-            qr,
-        })
+        let kept = if aliasing.aliased().is_empty() { fixed } else { fixed.select(ndarray::Axis(1), &qr.kept) };
+        Ok(Self { response, fixed: kept, aliasing, random, weights, root_weights, sampling_variances_known, qr })
     }
 
     /// Number of rows, n.
@@ -130,12 +108,12 @@ impl Design {
 
     /// Names of the kept fixed columns, in the order of the coefficients.
     pub fn names(&self) -> &[String] {
-        &self.names
+        self.aliasing.names()
     }
 
     /// Names of the dropped columns, each a linear combination of columns before it.
     pub fn aliased(&self) -> &[String] {
-        &self.aliased
+        self.aliasing.aliased()
     }
 
     /// The response.
@@ -189,18 +167,7 @@ impl Design {
     /// # Errors
     /// Wrong length, or a combination that the data cannot tell because a dropped column would be needed.
     pub fn estimable_row(&self, row: &[f64]) -> Result<Vec<f64>> {
-        check_length("the row", row.len(), self.all_names.len())?;
-        check_finite("the row", row)?;
-        let kept: Vec<f64> = self.qr.kept.iter().map(|&j| row[j]).collect();
-        for (j, on_kept) in &self.qr.dependent {
-            let implied: f64 = on_kept.iter().zip(&kept).map(|(a, x)| a * x).sum();
-            let size: f64 = on_kept.iter().zip(&kept).map(|(a, x)| (a * x).abs()).sum::<f64>() + row[*j].abs();
-            // The dependence itself is known to about 1e-11 of the column, see `qr`.
-            if (implied - row[*j]).abs() > 1e-8 * size {
-                return Err(StatsError::NotEstimable { column: self.all_names[*j].clone() });
-            }
-        }
-        Ok(kept)
+        self.aliasing.estimable_row(row)
     }
 
     /// `values` times the root weights.
@@ -238,26 +205,7 @@ impl Design {
     }
 
     pub(crate) fn alias_notes(&self) -> Vec<Note> {
-        self.aliased
-            .iter()
-            .map(|name| {
-                Note::new(
-                    "aliased",
-                    format!("column `{name}` was dropped: it is a combination of the columns before it"),
-                )
-            })
-            .collect()
-    }
-}
-
-pub(crate) fn check_length(what: &str, found: usize, expected: usize) -> Result<()> {
-    if found == expected { Ok(()) } else { Err(StatsError::Length { what: what.into(), found, expected }) }
-}
-
-pub(crate) fn check_finite(what: &str, values: &[f64]) -> Result<()> {
-    match values.iter().position(|value| !value.is_finite()) {
-        None => Ok(()),
-        Some(position) => Err(StatsError::NotFinite { what: what.into(), position, value: values[position] }),
+        self.aliasing.notes()
     }
 }
 

@@ -1,7 +1,8 @@
 //! Ordinary and weighted least squares with exact degrees of freedom.
 
+use crate::checks::{check_finite, check_length};
 use crate::dense::{dot, solve_upper_transpose, symmetric_eigen};
-use crate::design::{Design, check_finite, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::note::Note;

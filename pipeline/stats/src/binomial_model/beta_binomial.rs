@@ -10,12 +10,12 @@ use super::design::BinomialDesign;
 use super::kernel::{criterion_constants, probabilities, saturated};
 use super::logistic::Logistic;
 use super::objective::{add_row, mirror};
-use super::search_record::SearchRecord;
+use crate::checks::{check_finite, check_length};
 use crate::dense::{cholesky_in_place, dot, inverse_from_cholesky};
-use crate::design::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::newton::{Local, minimise};
 use crate::note::Note;
+use crate::search_record::SearchRecord;
 
 /// Beta-binomial regression with a logit link and one dispersion, by maximum likelihood; random terms of the design are ignored.
 ///
@@ -89,7 +89,7 @@ impl BetaBinomial {
         };
         let minimum = minimise(objective, &start, STEP_LIMIT, LONGEST_STEP)
             .ok_or(StatsError::Numerical { step: "the start of beta-binomial regression" })?;
-        let mut notes = design.columns.alias_notes();
+        let mut notes = design.columns.aliasing.notes();
         let root = minimum.point[rank];
         let mut limit = binomial.point.clone();
         limit.push(0.0);
@@ -190,7 +190,7 @@ impl BetaBinomialFit {
 }
 
 fn check_trials(design: &BinomialDesign) -> Result<()> {
-    let refuse = |reason: String, next| Err(StatsError::NotApplicable { method: "the beta-binomial", reason, next });
+    let refuse = |reason: String, next| Err(StatsError::NotPossible { what: "the beta-binomial".into(), reason, next });
     if design.trials().iter().all(|n| *n == 1.0) {
         return refuse("every row is one trial, which shows no dispersion".into(), "use logistic regression");
     }

@@ -6,11 +6,11 @@ use super::design::BinomialDesign;
 use super::kernel::criterion_constants;
 use super::logistic_result::LogisticFit;
 use super::objective::Objective;
-use super::search_record::SearchRecord;
 use super::separation::{self, Separation};
 use crate::dense::{cholesky_in_place, inverse_from_cholesky};
 use crate::error::{Result, StatsError};
 use crate::newton::minimise;
+use crate::search_record::SearchRecord;
 
 /// Options of a logistic regression on the fixed columns of a [`BinomialDesign`]; its random terms are ignored.
 ///
@@ -63,8 +63,8 @@ impl Logistic {
 
     pub(super) fn check(&self) -> Result<()> {
         if self.estimated_dispersion && self.penalised {
-            return Err(StatsError::NotApplicable {
-                method: "an estimated dispersion",
+            return Err(StatsError::NotPossible {
+                what: "an estimated dispersion".into(),
                 reason: "Firth's penalty is that of a binomial likelihood".into(),
                 next: "use the ordinary fit",
             });
@@ -119,7 +119,7 @@ impl Logistic {
         let (df, method) =
             if self.estimated_dispersion { (residual_df as f64, "residual") } else { (f64::INFINITY, "z") };
         let mut coefficients = Coefficients::new(columns, &minimum.point, covariance, df, method);
-        let mut notes = columns.alias_notes();
+        let mut notes = columns.aliasing.notes();
         if let Some(found) = &separation {
             let affected: Vec<bool> = found.space.rows().into_iter().map(|r| r.iter().any(|v| *v != 0.0)).collect();
             coefficients.mark_unbounded(&affected, &found.direction);

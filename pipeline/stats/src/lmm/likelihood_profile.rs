@@ -5,6 +5,7 @@ use super::layout::Layout;
 use super::optimizer::{UPPER_LIMIT, bounded_search};
 use super::profile::{Criterion, Profile, Workspace};
 use super::result::LmmFit;
+use crate::checks::check_level;
 use crate::design::Design;
 use crate::distribution::chi_squared_quantile;
 use crate::error::{Result, StatsError};
@@ -33,9 +34,7 @@ pub struct VarianceInterval {
 /// # Errors
 /// A level outside (0, 1); a fit that is not at its maximum; as [`Lmm::fit`].
 pub fn variance_intervals(design: &Design, fit: &LmmFit, level: f64) -> Result<Vec<VarianceInterval>> {
-    if !(level > 0.0 && level < 1.0) {
-        return Err(StatsError::OutOfRange { what: "the level", value: level, expected: "a number between 0 and 1" });
-    }
+    check_level("the level", level)?;
     let rise = chi_squared_quantile(level, 1.0);
     let mut intervals = Vec::new();
     for (k, term) in design.random().iter().enumerate() {
@@ -201,7 +200,9 @@ impl Curve {
                 return if low <= estimate && estimate <= high {
                     Ok(Interval { low, high })
                 } else {
-                    Err(StatsError::Numerical { step: "the likelihood's profile, because the fit is not at its maximum" })
+                    Err(StatsError::Numerical {
+                        step: "the likelihood's profile, because the fit is not at its maximum",
+                    })
                 };
             }
             inside = outside;

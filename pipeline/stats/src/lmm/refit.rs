@@ -1,7 +1,8 @@
 //! One design, many responses: for bootstraps and simulations.
 
-use super::fit::{Lmm, assemble, boundary, optimise_from, stopped_early};
+use super::fit::{Lmm, assemble, optimise_from};
 use super::profile::Profile;
+use super::remarks::{boundary, stopped_early};
 use super::result::LmmFit;
 use crate::design::Design;
 use crate::error::{Result, StatsError};
@@ -27,7 +28,7 @@ impl<'a> Refits<'a> {
     pub fn new(design: &'a Design, fit: &LmmFit) -> Result<Self> {
         let least_squares = LeastSquares.fit(design)?;
         let profile = Profile::new(design, &design.weighted(least_squares.residuals()))?;
-        crate::design::check_length("theta of the fit", fit.theta().len(), profile.n_parameters())?;
+        crate::checks::check_length("theta of the fit", fit.theta().len(), profile.n_parameters())?;
         // A start on the edge would have to leave it first.
         let start = profile
             .unit()
