@@ -6,7 +6,7 @@ use crate::near;
 use evenstand_stats::{
     Adjustment, Analysis, BetaBinomial, BinomialDesign, Cell, DegreesOfFreedom, Design, IntervalData, LeastSquares,
     LinearFit, Lmm, LmmFit, Logistic, MarginalMeans, PlannedTrial, Posterior, PosteriorOptions, Question, RandomTerm,
-    SimulationOptions, Structure, Turnbull, leave_one_group_out, parametric_bootstrap, simulate_power,
+    SimulationOptions, StatsError, Structure, Turnbull, leave_one_group_out, parametric_bootstrap, simulate_power,
     test_random_terms, turnbull, variance_intervals,
 };
 use ndarray::Array2;
@@ -73,7 +73,11 @@ fn same_tests(a: &LmmFit, b: &LmmFit, unit: f64, what: &str) {
         }
     }
     let all = Array2::eye(width);
-    let (one, other) = (a.joint_test(&all).expect("test"), b.joint_test(&all).expect("test"));
+    let (one, other) = match (a.joint_test(&all), b.joint_test(&all)) {
+        // Kenward and Roger's test of several rows needs moments that need not exist; then neither fit has them.
+        (Err(StatsError::DegreesOfFreedom { .. }), Err(StatsError::DegreesOfFreedom { .. })) => return,
+        (one, other) => (one.expect("test"), other.expect("test")),
+    };
     near::relative(other.f, one.f, 1e-5, what);
     near::relative(other.p_value, one.p_value, 1e-4, what);
 }

@@ -1,5 +1,25 @@
 //! NIST Statistical Reference Datasets, linear regression: certified coefficients, standard errors and analysis of variance.
 //! NIST data are in the public domain; sources stand in `cases/nist/certified.json`.
+//!
+//! Fewest digits that agree with the certified values, of which fifteen are given (measured; asserted by
+//! `every_set_reaches_the_digits_of_the_table_above`). The smallest are 5.9 for coefficients and 7.1 for standard errors:
+//!
+//! | set | coefficients | standard errors |
+//! |---|---|---|
+//! | norris | 14.1 | 13.9 |
+//! | pontius | 13.5 | 13.8 |
+//! | noint1 | 14.7 | 15 |
+//! | noint2 | 15 | 14.9 |
+//! | longley | 13.4 | 14.5 |
+//! | wampler1 | 15 | certified as zero |
+//! | wampler2 | 13.2 | certified as zero |
+//! | wampler3 | 10.0 | 13.8 |
+//! | wampler4 | 8.0 | 13.8 |
+//! | wampler5 | 6.0 | 13.8 |
+//! | filip | 7.5 | 7.2 |
+//!
+//! The last four have coefficients that are swamped by noise, or columns that are dependent to ten digits: what is missing is lost in the
+//! representation of the data.
 
 use crate::data::{Table, by_name, expected, number};
 use crate::near;
@@ -147,17 +167,17 @@ fn digits(found: f64, certified: f64) -> f64 {
 fn every_set_reaches_the_digits_of_the_table_above() {
     // Set, first and last power of x (none for longley), fewest digits of the coefficients and of the standard errors.
     let sets = [
-        ("norris", include_str!("cases/nist/norris.csv"), 0, 1, (0.0, 0.0)),
-        ("pontius", include_str!("cases/nist/pontius.csv"), 0, 2, (0.0, 0.0)),
-        ("noint1", include_str!("cases/nist/noint1.csv"), 1, 1, (0.0, 0.0)),
-        ("noint2", include_str!("cases/nist/noint2.csv"), 1, 1, (0.0, 0.0)),
-        ("longley", "", 0, 0, (0.0, 0.0)),
-        ("wampler1", include_str!("cases/nist/wampler1.csv"), 0, 5, (0.0, 0.0)),
-        ("wampler2", include_str!("cases/nist/wampler2.csv"), 0, 5, (0.0, 0.0)),
-        ("wampler3", include_str!("cases/nist/wampler3.csv"), 0, 5, (0.0, 0.0)),
-        ("wampler4", include_str!("cases/nist/wampler4.csv"), 0, 5, (0.0, 0.0)),
-        ("wampler5", include_str!("cases/nist/wampler5.csv"), 0, 5, (0.0, 0.0)),
-        ("filip", include_str!("cases/nist/filip.csv"), 0, 10, (0.0, 0.0)),
+        ("norris", include_str!("cases/nist/norris.csv"), 0, 1, (13.0, 13.0)),
+        ("pontius", include_str!("cases/nist/pontius.csv"), 0, 2, (13.0, 13.0)),
+        ("noint1", include_str!("cases/nist/noint1.csv"), 1, 1, (14.0, 14.0)),
+        ("noint2", include_str!("cases/nist/noint2.csv"), 1, 1, (14.0, 14.0)),
+        ("longley", "", 0, 0, (13.0, 14.0)),
+        ("wampler1", include_str!("cases/nist/wampler1.csv"), 0, 5, (14.0, 15.0)),
+        ("wampler2", include_str!("cases/nist/wampler2.csv"), 0, 5, (13.0, 15.0)),
+        ("wampler3", include_str!("cases/nist/wampler3.csv"), 0, 5, (9.9, 13.0)),
+        ("wampler4", include_str!("cases/nist/wampler4.csv"), 0, 5, (7.9, 13.0)),
+        ("wampler5", include_str!("cases/nist/wampler5.csv"), 0, 5, (5.9, 13.0)),
+        ("filip", include_str!("cases/nist/filip.csv"), 0, 10, (7.4, 7.1)),
     ];
     for (id, text, from, to, (coefficients, errors)) in sets {
         let design = if text.is_empty() { longley() } else { design(text, from, to) };
