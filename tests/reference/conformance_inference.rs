@@ -48,7 +48,9 @@ fn as_it_is(design: &Design) -> Vec<usize> {
 /// Every row once, far from the order given.
 fn mixed_up(design: &Design) -> Vec<usize> {
     let n = design.n_observations();
-    let step = (n / 2..).find(|step| (2..=n).all(|d| n % d != 0 || step % d != 0)).expect("a coprime step");
+    let divides = |d: usize, value: usize| value.is_multiple_of(d);
+    let coprime = |step: &usize| (2..=n).all(|d| !(divides(d, n) && divides(d, *step)));
+    let step = (n / 2..).find(coprime).expect("a coprime step");
     (0..n).map(|i| (i * step + 1) % n).collect()
 }
 

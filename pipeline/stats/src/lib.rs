@@ -56,6 +56,7 @@ mod binomial_model;
 mod bootstrap;
 mod checks;
 mod coefficient_draws;
+mod combinations;
 mod comparisons;
 mod dense;
 mod derivatives;

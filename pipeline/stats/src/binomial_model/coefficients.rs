@@ -2,10 +2,10 @@
 
 use super::columns::Columns;
 use crate::checks::{check_finite, check_length};
+use crate::combinations::{IndependentCombinations, unscaled_covariance_from};
 use crate::dense::{dot, quadratic_form, solve_upper, solve_upper_transpose};
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest};
-use crate::least_squares::{IndependentCombinations, unscaled_covariance_from};
 use ndarray::Array2;
 
 #[derive(Debug, Clone)]

@@ -9,11 +9,12 @@ use super::result::{ConditionalModes, Correlation, LmmFit, TermShape, VarianceCo
 use super::search::minimise;
 use crate::baseline::disagreement;
 use crate::checks::{check_finite, check_length};
+use crate::combinations::unscaled_covariance_from;
 use crate::dense::{dot, inverse_from_cholesky, solve_upper};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::{LeastSquares, LeastSquaresFit, PERFECT_FIT, unscaled_covariance_from};
+use crate::least_squares::{LeastSquares, LeastSquaresFit, PERFECT_FIT};
 use crate::note::Note;
 use crate::random_term::Structure;
 use std::sync::OnceLock;
