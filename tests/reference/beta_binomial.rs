@@ -105,7 +105,7 @@ fn no_neighbour_is_better_and_order_changes_nothing() {
 #[test]
 fn single_trials_and_separated_data_are_refused() {
     let refused = BetaBinomial.fit(&spector()).expect_err("single trials");
-    assert!(matches!(refused, StatsError::NotApplicable { .. }), "{refused}");
+    assert!(matches!(refused, StatsError::NotPossible { .. }), "{refused}");
     let many = BinomialDesign::new(vec![3.0, 4.0], vec![1e9, 2e9], Array2::ones((2, 1)), vec!["one".into()], vec![])
         .expect("valid design");
     assert!(BetaBinomial.fit(&many).expect_err("too many").to_string().contains("trials"));
@@ -172,5 +172,22 @@ fn predictions_of_separated_data_are_one_where_all_succeed() {
     let predicted: Array1<f64> = model.predict(&records);
     for (i, p) in predicted.iter().enumerate() {
         assert!(p.is_finite() && (design.fixed()[[i, 1]] == 0.0 || *p == 1.0));
+    }
+}
+
+#[test]
+fn a_hundred_thousand_trials_a_row_do_not_hide_the_maximum_behind_rounding() {
+    let successes = vec![494.0, 2466.0, 4613.0, 3324.0, 1418.0, 711.0, 3908.0, 715.0, 100.0];
+    let trials = vec![1887.0, 5705.0, 5105.0, 9703.0, 2380.0, 967.0, 8536.0, 9243.0, 748.0];
+    let x =
+        [[1.0, 0.0], [0.0, 2.0], [2.0, 1.0], [0.0, 1.0], [1.0, 2.0], [2.0, 0.0], [0.0, 2.0], [0.0, 2.0], [0.0, 2.0]];
+    for factor in [1.0, 10.0] {
+        let times = |counts: &[f64]| counts.iter().map(|count| factor * count).collect::<Vec<f64>>();
+        let fixed = Array2::from_shape_fn((9, 2), |(i, j)| x[i][j]);
+        let names = vec!["a".into(), "b".into()];
+        let design =
+            BinomialDesign::new(times(&successes), times(&trials), fixed, names, vec![]).expect("valid design");
+        let fit = BetaBinomial.fit(&design).expect("fit");
+        assert!(fit.record().converged && fit.record().evaluations < 100, "{:?}", fit.record());
     }
 }

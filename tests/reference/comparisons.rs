@@ -1,11 +1,10 @@
-//! Distributions for several comparisons, marginal means and adjusted comparisons against other software and published tables.
+//! Distributions for several comparisons and what is built on them, against other software, published tables and formulas by hand.
 
 use crate::data::{expected, number};
-use crate::models::model;
 use crate::near;
 use evenstand_stats::distribution::{self, MaximumT, Sides};
 use evenstand_stats::{
-    Adjustment, Cell, ComparisonFamily, Contrast, Design, Direction, LeastSquares, Lmm, MarginalMeans, StatsError,
+    Adjustment, Cell, ComparisonFamily, Contrast, Design, Direction, LeastSquares, MarginalMeans, StatsError,
 };
 use ndarray::Array2;
 use serde_json::Value;
@@ -135,118 +134,6 @@ fn sampled_directions_agree_with_separation_of_variables_for_general_correlation
     for (c, df) in [(1.0, 5.0), (2.4, 5.0), (2.6, 17.5)] {
         let found = maximum.cdf(c, df);
         near::absolute(found.value, separated(&correlation, c, df, 20_000), 3e-4 + found.error, &format!("{c} {df}"));
-    }
-}
-
-/// Comparisons as another program printed them, turned into a family.
-fn contrasts_of(list: &Value) -> (Vec<String>, Vec<Contrast>) {
-    list.as_array()
-        .expect("a list")
-        .iter()
-        .map(|entry| {
-            let contrast = Contrast {
-                estimate: number(&entry["estimate"]),
-                std_error: number(&entry["se"]),
-                df: number(&entry["df"]),
-                method: "kenward-roger".into(),
-            };
-            (entry["contrast"].as_str().expect("a name").to_string(), contrast)
-        })
-        .unzip()
-}
-
-#[test]
-fn tukey_p_values_and_limits_agree_with_emmeans_given_its_estimates_and_degrees_of_freedom() {
-    for id in ["oats-splitplot-factor", "oats-additive-variety", "oats-unbalanced", "seedrate-rcb", "cake"] {
-        let check = expected(CASES, id);
-        let list = &check["values"]["tukey_kr"];
-        let (names, contrasts) = contrasts_of(list);
-        let means = (1..).find(|k| k * (k - 1) / 2 == contrasts.len()).expect("all pairs");
-        let covariance = Array2::eye(contrasts.len());
-        let family = ComparisonFamily::all_pairs(names, contrasts, &covariance, means).expect("a family");
-        let adjusted = family.adjust(Adjustment::Tukey, 0.95).expect("adjusted");
-        assert_eq!(adjusted.method.contains("Tukey-Kramer"), id == "oats-unbalanced", "{}", adjusted.method);
-        for (row, entry) in adjusted.rows.iter().zip(list.as_array().expect("a list")) {
-            let what = format!("{id}: {}", row.name);
-            // R's ptukey itself is good to about 1e-10; its limits carry the tolerance of qtukey, 1e-4 of a constant.
-            near::absolute(row.adjusted_p, number(&entry["p"]), 1e-9, &what);
-            near::absolute(row.interval.low, number(&entry["lower"]), 1e-4 * row.std_error, &what);
-            near::absolute(row.interval.high, number(&entry["upper"]), 1e-4 * row.std_error, &what);
-        }
-    }
-}
-
-/// One row per level of the factor whose columns start with `prefix`, averaged over the levels of every other column.
-fn cells(design: &Design, prefix: &str, levels: &[String]) -> Vec<Cell> {
-    let names = design.names();
-    levels
-        .iter()
-        .map(|level| {
-            // Kept columns are products of indicators; the mean of another factor's indicator over its levels is one over their number.
-            let row = names
-                .iter()
-                .map(|name| {
-                    let mut value = 1.0;
-                    for part in name.split(':').filter(|part| *part != "(Intercept)") {
-                        if let Some(own) = part.strip_prefix(prefix) {
-                            value *= f64::from(u8::from(own == level));
-                        } else {
-                            let other: String = part.chars().take_while(|c| c.is_alphabetic()).collect();
-                            let stem = ["Variety", "recipe", "nf"].into_iter().find(|s| other.starts_with(s));
-                            let stem = stem.expect("a known factor");
-                            let count = names.iter().filter(|n| n.starts_with(stem) && !n.contains(':')).count();
-                            value /= count as f64 + 1.0;
-                        }
-                    }
-                    value
-                })
-                .collect();
-            Cell::new(level.clone(), row)
-        })
-        .collect()
-}
-
-const FACTORS: [(&str, &str, &str); 5] = [
-    ("oats-splitplot-factor", "nf", "nf"),
-    ("oats-additive-variety", "Variety", "Variety"),
-    ("oats-unbalanced", "nf", "nf"),
-    ("seedrate-rcb", "rf", "rf"),
-    ("cake", "temperature", "temperature"),
-];
-
-#[test]
-fn marginal_means_and_dunnett_comparisons_of_a_mixed_model_agree_with_emmeans() {
-    for (id, prefix, column) in FACTORS {
-        let Some(design) = model(id) else { continue };
-        let balanced = id != "oats-unbalanced";
-        let values = expected(CASES, id)["values"].clone();
-        let list = values["emmeans_kr"].as_array().expect("a list").clone();
-        let levels: Vec<String> = list.iter().map(|e| e[column].as_str().expect("a level").to_string()).collect();
-        let fit = Lmm::reml().fit(&design).expect("fit");
-        let means = MarginalMeans::new(&design, &fit, &cells(&design, prefix, &levels)).expect("means");
-        assert!(means.missing().is_empty());
-        for (mean, entry) in means.means().iter().zip(&list) {
-            let what = format!("{id}: {}", mean.name);
-            near::relative(mean.contrast.estimate, number(&entry["emmean"]), if balanced { 1e-9 } else { 1e-6 }, &what);
-            // Kenward-Roger inflates the standard error of an unbalanced fit; a balanced one is the same.
-            near::relative(mean.contrast.std_error, number(&entry["SE"]), if balanced { 1e-6 } else { 5e-3 }, &what);
-        }
-        let family = means.against_control(&levels[0]).expect("a family");
-        let adjusted = family.adjust(Adjustment::Dunnett, 0.95).expect("adjusted");
-        for (row, entry) in adjusted.rows.iter().zip(values["dunnett_kr"].as_array().expect("a list")) {
-            let what = format!("{id}: {}", row.name);
-            let scale = row.std_error;
-            let tolerance = if balanced { 1e-6 } else { 0.02 };
-            near::absolute(row.estimate / scale, number(&entry["estimate"]) / scale, tolerance, &what);
-            near::absolute(row.p_value, number(&entry["p_unadjusted"]), tolerance, &what);
-            // The expected values were sampled to about 1e-4; a constant of 2.5 is then off by about 2e-3.
-            near::absolute(row.adjusted_p, number(&entry["p_dunnett_mvt"]), if balanced { 3e-4 } else { 2e-3 }, &what);
-            let allowed = if balanced { 3e-3 } else { 0.03 };
-            near::absolute(row.interval.low / scale, number(&entry["lower_mvt"]) / scale, allowed, &what);
-            near::absolute(row.interval.high / scale, number(&entry["upper_mvt"]) / scale, allowed, &what);
-        }
-        // Any three positive correlations are a product of loadings, so even the unbalanced family is integrated.
-        assert!(adjusted.method.contains("integrated"), "{id}: {}", adjusted.method);
     }
 }
 

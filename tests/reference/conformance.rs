@@ -1,4 +1,31 @@
-//! What must hold for every fit, whatever the data: order, labels and units do not matter.
+//! What must hold for every fit, whatever the data: order, labels and units do not matter, and the same input gives the same bytes.
+//!
+//! Which test says so for which estimator; names without a file are here or in `conformance_inference`.
+//!
+//! - Least squares: everything in `least_squares_repeats_its_bytes_and_follows_order_and_units`.
+//! - Mixed models (weights, slopes, correlated terms, known variances; both likelihoods, Satterthwaite and Kenward-Roger): rows and labels in
+//!   `order_labels_and_units_change_no_test_of_any_mixed_model` and `row_order_and_group_numbers_change_nothing`; response there and in
+//!   `units_of_the_response_scale_the_answer`; columns in `units_of_a_column_and_of_a_slope_scale_the_answer`; weights in
+//!   `a_common_factor_of_all_weights_moves_only_sigma`; bytes in
+//!   `fitting_again_gives_the_same_bytes_for_every_mixed_model_and_every_question`; refits in `scale::refits_are_the_fits_of_the_same_responses`.
+//! - Profile intervals, tests of random terms, influence: `profile_intervals_likelihood_ratios_and_influence_follow_order_and_units`.
+//! - Posterior: rows and response in `draws_of_the_posterior_scale_with_the_response_and_keep_to_any_order_of_rows`; bytes in
+//!   `posterior::the_same_seed_gives_the_same_bytes_and_another_seed_does_not`. New labels draw other numbers.
+//! - Bootstrap: response in `bootstrapped_statistics_scale_with_the_response`; bytes and threads in
+//!   `bootstrap::one_thread_and_several_give_the_same_bytes_and_another_seed_does_not`.
+//! - Means and comparisons: `marginal_means_and_comparisons_repeat_their_bytes_and_follow_order_and_units`,
+//!   `comparisons::comparisons_do_not_depend_on_the_order_of_means_and_scale_with_the_response`.
+//! - Shapes: rows and bytes in `response_shapes::the_order_of_rows_changes_nothing`; x in
+//!   `response_shapes::units_and_centring_of_x_move_the_optimum_as_they_should_and_change_no_weight`.
+//! - Logistic and Firth: `logistic_regression::order_units_and_splitting_of_rows_change_nothing`. Beta-binomial: rows in
+//!   `beta_binomial::no_neighbour_is_better_and_order_changes_nothing`; columns and bytes in
+//!   `units_of_columns_move_no_beta_binomial_and_fits_of_counts_repeat_their_bytes`. Binomial mixed models: everything in
+//!   `binomial_mixed::order_labels_units_and_refitting_change_nothing`.
+//! - Event times: `event_times_conformance::order_merging_and_splitting_of_rows_change_nothing` and
+//!   `event_times_conformance::a_change_of_the_time_unit_shifts_mu_and_nothing_else`. Turnbull: everything in
+//!   `turnbull_masses_do_not_depend_on_order_splitting_or_the_unit_of_time`.
+//! - Simulated power: units in `simulated_power_does_not_depend_on_units`; bytes and threads in
+//!   `power::a_simulation_repeats_itself_on_any_number_of_threads_and_moves_with_its_seed`.
 
 use crate::brute_force::awkward;
 use crate::near;

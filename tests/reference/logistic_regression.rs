@@ -74,7 +74,7 @@ fn agrees_with_firth(design: &BinomialDesign, case: &Value) {
         near::relative(found.low, number(&case["profile_ci_lower"][name]), 1e-6, name);
         near::relative(found.high, number(&case["profile_ci_upper"][name]), 1e-6, name);
         let test = fit.profile_test(j, 0.0).expect("test");
-        near::relative(test.chi_squared, number(&case["profile_chisq"][name]), 1e-8, name);
+        near::relative(test.statistic, number(&case["profile_chisq"][name]), 1e-8, name);
         near::relative(test.p_value, number(&case["profile_p"][name]), 1e-8, name);
     }
     assert!(fit.record().converged && fit.is_penalised() && fit.separation().is_none());
@@ -245,7 +245,7 @@ fn likelihood_ratio_joint_and_single_tests_belong_together() {
     let smaller = Logistic::ordinary().fit(&smaller).expect("fit");
     let nested = fit.likelihood_ratio_test(&smaller).expect("nested");
     let held = fit.profile_test(2, 0.0).expect("profile");
-    near::absolute(nested.chi_squared, held.chi_squared, 1e-10, "dropping a column or holding it at zero");
+    near::absolute(nested.statistic, held.statistic, 1e-10, "dropping a column or holding it at zero");
     assert!(smaller.likelihood_ratio_test(&fit).is_err());
     // A profile limit is where the test is exactly at its level.
     let limits = fit.profile_interval(2, 0.95).expect("profile");

@@ -1,5 +1,6 @@
 //! Multiple comparisons with the best: which settings can still be the best one.
 
+use crate::checks::check_level;
 use crate::distribution::{MaximumT, Sides};
 use crate::error::{Result, StatsError};
 use crate::inference::Contrast;
@@ -70,13 +71,7 @@ pub(crate) fn with_the_best(
     if k < 2 {
         return Err(StatsError::TooFewValues { what: "a comparison with the best", needed: 2, found: k });
     }
-    if !(level > 0.0 && level < 1.0) {
-        return Err(StatsError::OutOfRange {
-            what: "the confidence level",
-            value: level,
-            expected: "a number between 0 and 1",
-        });
-    }
+    check_level("the confidence level", level)?;
     let sign = if direction == Direction::LargestIsBest { 1.0 } else { -1.0 };
     let mut limits = Vec::with_capacity(k);
     let mut rows = Vec::with_capacity(k);

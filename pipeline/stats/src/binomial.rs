@@ -1,5 +1,6 @@
 //! Two-sided intervals for one binomial share.
 
+use crate::checks::check_level;
 use crate::distribution::{normal_quantile, solve_bracketed};
 use crate::error::{Result, StatsError};
 use crate::interval::Interval;
@@ -55,15 +56,7 @@ fn check(successes: u64, trials: u64, level: f64) -> Result<()> {
             expected: "at most the number of trials",
         });
     }
-    check_level(level)
-}
-
-pub(crate) fn check_level(level: f64) -> Result<()> {
-    if level > 0.0 && level < 1.0 {
-        Ok(())
-    } else {
-        Err(StatsError::OutOfRange { what: "the confidence level", value: level, expected: "a number between 0 and 1" })
-    }
+    check_level("the confidence level", level)
 }
 
 #[cfg(test)]

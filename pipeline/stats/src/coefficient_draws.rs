@@ -1,7 +1,7 @@
 //! Draws of the coefficients of a fit, for the uncertainty of anything derived from them.
 
+use crate::checks::check_length;
 use crate::dense::{cholesky_in_place, dot};
-use crate::design::check_length;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use ndarray::Array2;

@@ -1,6 +1,7 @@
 //! Several comparisons at once, with the error rate of the whole family kept.
 
 use crate::adjust::holm;
+use crate::checks::check_level;
 use crate::distribution::{MaximumT, Probability, Sides, StudentizedRange, t_quantile};
 use crate::error::{Result, StatsError};
 use crate::inference::Contrast;
@@ -121,9 +122,9 @@ impl ComparisonFamily {
         if size == 0 {
             return Err(StatsError::TooFewValues { what: "a family of comparisons", needed: 1, found: 0 });
         }
-        crate::design::check_length("the list of names", names.len(), size)?;
-        crate::design::check_length("the covariance of the comparisons (rows)", covariance.nrows(), size)?;
-        crate::design::check_length("the covariance of the comparisons (columns)", covariance.ncols(), size)?;
+        crate::checks::check_length("the list of names", names.len(), size)?;
+        crate::checks::check_length("the covariance of the comparisons (rows)", covariance.nrows(), size)?;
+        crate::checks::check_length("the covariance of the comparisons (columns)", covariance.ncols(), size)?;
         for (position, contrast) in contrasts.iter().enumerate() {
             for (what, value) in [("estimate", contrast.estimate), ("standard error", contrast.std_error)] {
                 if !value.is_finite() {
@@ -190,13 +191,7 @@ impl ComparisonFamily {
     /// # Errors
     /// A level outside (0, 1); Tukey for a family that is not all pairs of 2 to 200 means; Dunnett for one without a control; a correlation that is none.
     pub fn adjust(&self, adjustment: Adjustment, level: f64) -> Result<Comparisons> {
-        if !(level > 0.0 && level < 1.0) {
-            return Err(StatsError::OutOfRange {
-                what: "the confidence level",
-                value: level,
-                expected: "a number between 0 and 1",
-            });
-        }
+        check_level("the confidence level", level)?;
         let usable: Vec<bool> = self.contrasts.iter().map(|contrast| contrast.std_error > 0.0).collect();
         let joint = self.joint(adjustment, &usable)?;
         let alone: Vec<f64> = self

@@ -125,6 +125,45 @@ pub(crate) fn quadratic_form(a: &[f64], v: &[f64]) -> f64 {
     (0..size).map(|i| v[i] * dot(&a[i * size..(i + 1) * size], v)).sum()
 }
 
+/// Product of two square matrices.
+pub(crate) fn product(a: &[f64], b: &[f64], size: usize) -> Vec<f64> {
+    let mut result = vec![0.0; size * size];
+    for i in 0..size {
+        for k in 0..size {
+            let value = a[i * size + k];
+            for j in 0..size {
+                result[i * size + j] += value * b[k * size + j];
+            }
+        }
+    }
+    result
+}
+
+/// `tr(AB)`.
+pub(crate) fn trace_of_product(a: &[f64], b: &[f64], size: usize) -> f64 {
+    (0..size * size).map(|at| a[at] * b[at % size * size + at / size]).sum()
+}
+
+/// `R A R'` for the rows R.
+pub(crate) fn form(a: &[f64], rows: &[Vec<f64>]) -> Vec<f64> {
+    let (size, width) = (rows.len(), rows[0].len());
+    let images: Vec<Vec<f64>> =
+        rows.iter().map(|row| (0..width).map(|k| dot(&a[k * width..(k + 1) * width], row)).collect()).collect();
+    (0..size * size).map(|at| dot(&rows[at / size], &images[at % size])).collect()
+}
+
+/// Inverse of a symmetric positive definite matrix, its diagonal scaled to one first; `None` where it is singular to about seven digits.
+pub(crate) fn equilibrated_inverse(mut matrix: Vec<f64>, size: usize) -> Option<Vec<f64>> {
+    let scale: Vec<f64> = (0..size).map(|k| matrix[k * size + k].sqrt().recip()).collect();
+    (0..size * size).for_each(|at| matrix[at] *= scale[at / size] * scale[at % size]);
+    if !cholesky_in_place(&mut matrix, size) || (0..size).any(|k| matrix[k * size + k] < 1e-7) {
+        return None;
+    }
+    let mut inverse = inverse_from_cholesky(&matrix, size, size);
+    (0..size * size).for_each(|at| inverse[at] *= scale[at / size] * scale[at % size]);
+    Some(inverse)
+}
+
 /// Eigenvalues and eigenvectors of a symmetric matrix, largest value first.
 pub(crate) struct SymmetricEigen {
     pub(crate) values: Vec<f64>,

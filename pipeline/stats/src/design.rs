@@ -1,5 +1,8 @@
 //! What is fitted: a response, fixed columns, grouped random terms and weights, checked once at the door.
 
+use crate::aliasing::{Aliasing, check_columns};
+use crate::checks::{check_finite, check_length};
+use crate::dense::dot;
 use crate::error::{Result, StatsError};
 use crate::note::Note;
 use crate::qr::Qr;
@@ -12,9 +15,7 @@ pub struct Design {
     response: Vec<f64>,
     /// Kept columns only, n × p.
     fixed: Array2<f64>,
-    names: Vec<String>,
-    all_names: Vec<String>,
-    aliased: Vec<String>,
+    aliasing: Aliasing,
     random: Vec<RandomTerm>,
     weights: Option<Vec<f64>>,
     root_weights: Option<Vec<f64>>,
@@ -72,15 +73,8 @@ impl Design {
     ) -> Result<Self> {
         let rows = response.len();
         check_length("the matrix of fixed columns (rows)", fixed.nrows(), rows)?;
-        check_length("the list of column names", names.len(), fixed.ncols())?;
         check_finite("the response", &response)?;
-        for (column, name) in fixed.columns().into_iter().zip(&names) {
-            for (position, &value) in column.iter().enumerate() {
-                if !value.is_finite() {
-                    return Err(StatsError::NotFinite { what: format!("column `{name}`"), position, value });
-                }
-            }
-        }
+        check_columns(&fixed, &names)?;
         if let Some(weights) = &weights {
             check_length("the weights", weights.len(), rows)?;
             for (position, &value) in weights.iter().enumerate() {
@@ -94,27 +88,12 @@ impl Design {
         }
         let root_weights: Option<Vec<f64>> = weights.as_ref().map(|w| w.iter().map(|value| value.sqrt()).collect());
         let qr = Qr::new(&fixed, root_weights.as_deref());
-        if qr.rank() == 0 {
-            return Err(StatsError::NothingEstimable { columns: names.len() });
-        }
+        let aliasing = Aliasing::new(names, &qr)?;
         if rows <= qr.rank() {
             return Err(StatsError::TooFewRows { rows, coefficients: qr.rank() });
         }
-        let aliased = qr.dependent.iter().map(|(j, _)| names[*j].clone()).collect();
-        let kept_names = qr.kept.iter().map(|&j| names[j].clone()).collect();
-        let kept = if qr.rank() == names.len() { fixed } else { fixed.select(ndarray::Axis(1), &qr.kept) };
-        Ok(Self {
-            response,
-            fixed: kept,
-            names: kept_names,
-            all_names: names,
-            aliased,
-            random,
-            weights,
-            root_weights,
-            sampling_variances_known,
-            qr,
-        })
+        let kept = if aliasing.aliased().is_empty() { fixed } else { fixed.select(ndarray::Axis(1), &qr.kept) };
+        Ok(Self { response, fixed: kept, aliasing, random, weights, root_weights, sampling_variances_known, qr })
     }
 
     /// Number of rows, n.
@@ -129,12 +108,12 @@ impl Design {
 
     /// Names of the kept fixed columns, in the order of the coefficients.
     pub fn names(&self) -> &[String] {
-        &self.names
+        self.aliasing.names()
     }
 
     /// Names of the dropped columns, each a linear combination of columns before it.
     pub fn aliased(&self) -> &[String] {
-        &self.aliased
+        self.aliasing.aliased()
     }
 
     /// The response.
@@ -188,18 +167,7 @@ impl Design {
     /// # Errors
     /// Wrong length, or a combination that the data cannot tell because a dropped column would be needed.
     pub fn estimable_row(&self, row: &[f64]) -> Result<Vec<f64>> {
-        check_length("the row", row.len(), self.all_names.len())?;
-        check_finite("the row", row)?;
-        let kept: Vec<f64> = self.qr.kept.iter().map(|&j| row[j]).collect();
-        for (j, on_kept) in &self.qr.dependent {
-            let implied: f64 = on_kept.iter().zip(&kept).map(|(a, x)| a * x).sum();
-            let size: f64 = on_kept.iter().zip(&kept).map(|(a, x)| (a * x).abs()).sum::<f64>() + row[*j].abs();
-            // The dependence itself is known to about 1e-11 of the column, see `qr`.
-            if (implied - row[*j]).abs() > 1e-8 * size {
-                return Err(StatsError::NotEstimable { column: self.all_names[*j].clone() });
-            }
-        }
-        Ok(kept)
+        self.aliasing.estimable_row(row)
     }
 
     /// `values` times the root weights.
@@ -230,27 +198,14 @@ impl Design {
         self.fixed.rows().into_iter().map(|row| row.iter().zip(coefficients).map(|(x, b)| x * b).sum()).collect()
     }
 
-    pub(crate) fn alias_notes(&self) -> Vec<Note> {
-        self.aliased
-            .iter()
-            .map(|name| {
-                Note::new(
-                    "aliased",
-                    format!("column `{name}` was dropped: it is a combination of the columns before it"),
-                )
-            })
-            .collect()
+    /// Whether a weighted residual sum of squares is no more than rounding of a response: the columns then explain everything.
+    pub(crate) fn is_reproduced(&self, response: &[f64], residual_sum_of_squares: f64) -> bool {
+        let response = self.weighted(response);
+        !(residual_sum_of_squares > 1e-26 * dot(&response, &response))
     }
-}
 
-pub(crate) fn check_length(what: &str, found: usize, expected: usize) -> Result<()> {
-    if found == expected { Ok(()) } else { Err(StatsError::Length { what: what.into(), found, expected }) }
-}
-
-pub(crate) fn check_finite(what: &str, values: &[f64]) -> Result<()> {
-    match values.iter().position(|value| !value.is_finite()) {
-        None => Ok(()),
-        Some(position) => Err(StatsError::NotFinite { what: what.into(), position, value: values[position] }),
+    pub(crate) fn alias_notes(&self) -> Vec<Note> {
+        self.aliasing.notes()
     }
 }
 
@@ -277,6 +232,26 @@ mod tests {
         assert_eq!(design.estimable_row(&[1.0, 0.0, 1.0]).expect("estimable"), [1.0, 0.0]);
         let refused = design.estimable_row(&[1.0, 0.0, 0.0]);
         assert_eq!(refused, Err(StatsError::NotEstimable { column: "b".into() }));
+    }
+
+    #[test]
+    fn differences_inside_unlinked_parts_can_be_told_wherever_the_dropped_column_lies() {
+        // Two fields with settings of their own and three blocks each, in one table of settings and all blocks but the last.
+        let rows: Vec<(usize, usize)> =
+            (0..6).flat_map(|block| (0..4).map(move |s| (s + 4 * (block / 3), block))).collect();
+        let fixed = Array2::from_shape_fn((24, 13), |(row, column)| {
+            let (setting, block) = rows[row];
+            f64::from(u8::from(if column < 8 { setting == column } else { block == column - 8 }))
+        });
+        let response = (0..24).map(|i| f64::from(i % 7)).collect();
+        let list = (0..13).map(|j| format!("column {j}")).collect();
+        let design = Design::new(response, fixed, list, vec![], None).expect("valid design");
+        assert_eq!(design.rank(), 12);
+        for (a, b, told) in [(1, 0, true), (3, 2, true), (5, 4, true), (7, 6, true), (4, 3, false), (7, 0, false)] {
+            let mut row = vec![0.0; 13];
+            (row[a], row[b]) = (1.0, -1.0);
+            assert_eq!(design.estimable_row(&row).is_ok(), told, "{a} less {b}");
+        }
     }
 
     #[test]

@@ -220,16 +220,6 @@ pub enum StatsError {
         /// The first such column.
         column: String,
     },
-    /// A method was asked for something it cannot do.
-    #[error("{method} cannot be used here: {reason}\n{next}")]
-    NotApplicable {
-        /// The method.
-        method: &'static str,
-        /// Why.
-        reason: String,
-        /// What to do instead.
-        next: &'static str,
-    },
     /// The data set handed over by the machine-learning interface has the wrong form.
     #[error("the data set was refused: {reason}\ngive records and targets of the documented shapes")]
     Dataset {

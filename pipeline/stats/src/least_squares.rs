@@ -1,11 +1,16 @@
 //! Ordinary and weighted least squares with exact degrees of freedom.
 
-use crate::dense::{dot, solve_upper_transpose, symmetric_eigen};
-use crate::design::{Design, check_finite, check_length};
+use crate::checks::{check_finite, check_length};
+use crate::combinations::{IndependentCombinations, unscaled_covariance};
+use crate::dense::{dot, solve_upper_transpose};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::note::Note;
 use ndarray::Array2;
+
+/// Code of the note on a fit without residuals.
+pub(crate) const PERFECT_FIT: &str = "perfect-fit";
 
 /// Least squares on the fixed columns of a design; its random terms are ignored.
 ///
@@ -35,6 +40,9 @@ pub struct LeastSquaresFit {
 impl LeastSquares {
     /// Minimises `Σ weight_i (y_i - x_i'β)²`.
     ///
+    /// Columns that reproduce the response give a fit with the note `perfect-fit`: where estimate and standard error are both zero, t and
+    /// p are NaN.
+    ///
     /// # Errors
     /// None for a checked design, unless the numbers overflow.
     pub fn fit(&self, design: &Design) -> Result<LeastSquaresFit> {
@@ -50,6 +58,13 @@ impl LeastSquares {
         let residuals: Vec<f64> =
             weighted_residuals.iter().enumerate().map(|(i, value)| value / design.root_weight(i)).collect();
         let fitted = design.response().iter().zip(&residuals).map(|(y, e)| y - e).collect();
+        let mut notes = design.alias_notes();
+        if design.is_reproduced(design.response(), residual_sum_of_squares) {
+            notes.push(Note::new(
+                PERFECT_FIT,
+                "the columns reproduce the response to the last digit: standard errors are zero or rounding, and p-values say nothing",
+            ));
+        }
         Ok(LeastSquaresFit {
             names: design.names().to_vec(),
             coefficients,
@@ -64,7 +79,7 @@ impl LeastSquares {
             fitted,
             residuals,
             condition: design.qr.condition(),
-            notes: design.alias_notes(),
+            notes,
         })
     }
 }
@@ -213,100 +228,6 @@ impl LinearFit for LeastSquaresFit {
     fn n_parameters(&self) -> usize {
         self.coefficients.len() + 1
     }
-}
-
-/// Independent unit-variance-ready combinations behind a set of hypothesis rows, in eigenvector order.
-///
-/// For rows L with covariance `L V L' = P D P'`, the rows of `P'L` are uncorrelated with variances D
-/// (Fai & Cornelius 1996). Rows that repeat others have D = 0 and are left out.
-pub(crate) struct IndependentCombinations {
-    /// Each combination on the coefficients.
-    pub(crate) rows: Vec<Vec<f64>>,
-    /// Each combination on the orthonormal columns, `R'⁻¹ row`.
-    pub(crate) on_q: Vec<Vec<f64>>,
-    variances: Vec<f64>,
-}
-
-impl IndependentCombinations {
-    /// `unscaled` is the covariance of the coefficients on the orthonormal columns without sigma²; `None` is the identity.
-    pub(crate) fn new(rows: &Array2<f64>, upper: &[f64], unscaled: Option<&[f64]>) -> Result<Self> {
-        let (count, width) = rows.dim();
-        check_length("each hypothesis row", width, upper.len().isqrt())?;
-        let plain: Vec<Vec<f64>> = rows.rows().into_iter().map(|row| row.to_vec()).collect();
-        for row in &plain {
-            check_finite("a hypothesis row", row)?;
-        }
-        let on_q: Vec<Vec<f64>> = plain
-            .iter()
-            .map(|row| {
-                let mut solved = row.clone();
-                solve_upper_transpose(upper, &mut solved);
-                solved
-            })
-            .collect();
-        let mut covariance = vec![0.0; count * count];
-        for i in 0..count {
-            let image: Vec<f64> = match unscaled {
-                None => on_q[i].clone(),
-                Some(c) => (0..width).map(|k| dot(&c[k * width..(k + 1) * width], &on_q[i])).collect(),
-            };
-            for j in 0..count {
-                covariance[i * count + j] = dot(&image, &on_q[j]);
-            }
-        }
-        let eigen = symmetric_eigen(&covariance, count);
-        let largest = eigen.values.first().copied().unwrap_or(0.0);
-        let independent: Vec<usize> = (0..count).filter(|&k| eigen.values[k] > 1e-12 * largest).collect();
-        if independent.is_empty() {
-            return Err(StatsError::OutOfRange {
-                what: "the number of hypothesis rows that are not zero",
-                value: 0.0,
-                expected: "at least 1",
-            });
-        }
-        let combine = |source: &[Vec<f64>], weights: &[f64]| -> Vec<f64> {
-            (0..width).map(|j| (0..count).map(|i| weights[i] * source[i][j]).sum()).collect()
-        };
-        Ok(Self {
-            rows: independent.iter().map(|&k| combine(&plain, &eigen.vectors[k])).collect(),
-            on_q: independent.iter().map(|&k| combine(&on_q, &eigen.vectors[k])).collect(),
-            variances: independent.iter().map(|&k| eigen.values[k]).collect(),
-        })
-    }
-
-    /// Squared value of each combination over its variance without sigma².
-    pub(crate) fn squared_over_variance(&self, coefficients: &[f64]) -> Vec<f64> {
-        self.rows.iter().zip(&self.variances).map(|(row, variance)| dot(row, coefficients).powi(2) / variance).collect()
-    }
-}
-
-/// `R⁻¹ C R⁻ᵀ` for the upper triangle R and the covariance C of the coefficients on the orthonormal columns.
-pub(crate) fn unscaled_covariance_from(upper: &[f64], on_q: &[f64], rank: usize) -> Array2<f64> {
-    let rows = unit_contrasts(upper, rank);
-    let images: Vec<Vec<f64>> =
-        rows.iter().map(|row| (0..rank).map(|k| dot(&on_q[k * rank..(k + 1) * rank], row)).collect()).collect();
-    Array2::from_shape_fn((rank, rank), |(i, j)| {
-        let (i, j) = (i.max(j), i.min(j));
-        dot(&rows[i], &images[j])
-    })
-}
-
-/// `(R'R)⁻¹` for the upper triangle R.
-fn unscaled_covariance(upper: &[f64], rank: usize) -> Array2<f64> {
-    let rows = unit_contrasts(upper, rank);
-    Array2::from_shape_fn((rank, rank), |(i, j)| dot(&rows[i], &rows[j]))
-}
-
-/// Each coefficient as a contrast on the orthonormal columns: the rows of R⁻¹.
-fn unit_contrasts(upper: &[f64], rank: usize) -> Vec<Vec<f64>> {
-    (0..rank)
-        .map(|j| {
-            let mut unit = vec![0.0; rank];
-            unit[j] = 1.0;
-            solve_upper_transpose(upper, &mut unit);
-            unit
-        })
-        .collect()
 }
 
 /// Total weighted sum of squares, and whether it is taken around the weighted mean.

@@ -48,12 +48,15 @@
 #![allow(clippy::neg_cmp_op_on_partial_ord, clippy::needless_range_loop)]
 
 mod adjust;
+mod aliasing;
 mod baseline;
 mod best;
 mod binomial;
 mod binomial_model;
 mod bootstrap;
+mod checks;
 mod coefficient_draws;
+mod combinations;
 mod comparisons;
 mod dense;
 mod derivatives;
@@ -64,6 +67,7 @@ mod event_times;
 mod inference;
 mod interval;
 mod least_squares;
+mod likelihood_ratio;
 mod linfa_least_squares;
 mod lmm;
 mod marginal_means;
@@ -75,6 +79,7 @@ mod qr;
 mod random_effects;
 mod random_term;
 mod response_shape;
+mod search_record;
 mod simulate_power;
 mod sparse;
 mod summary;
@@ -84,8 +89,8 @@ pub use baseline::baseline;
 pub use best::{AgainstBest, BestComparisons, Direction};
 pub use binomial::{clopper_pearson, wilson};
 pub use binomial_model::{
-    BetaBinomial, BetaBinomialFit, BinomialDesign, BinomialMixed, BinomialMixedFit, LikelihoodRatioTest, Logistic,
-    LogisticFit, LogisticModel, LogisticParams, LogisticValidParams, RandomDeviation, SearchRecord, Separation,
+    BetaBinomial, BetaBinomialFit, BinomialDesign, BinomialMixed, BinomialMixedFit, Logistic, LogisticFit,
+    LogisticModel, LogisticParams, LogisticValidParams, RandomDeviation, Separation,
 };
 pub use bootstrap::{
     Bootstrap, BootstrapFailure, OptimumBootstrap, Tail, group_bootstrap, optimum_bootstrap, parametric_bootstrap,
@@ -97,15 +102,16 @@ pub use design::Design;
 pub use error::{Result, StatsError};
 pub use event_times::{
     CellTest, EventAt, EventEstimate, EventGoodness, EventPredictors, EventQuantity, EventTimes, EventTimesFit,
-    EventTimesRecord, IntervalData, IntervalScale, Limit, Mass, ProfileInterval, Shape, Share, Turnbull, turnbull,
+    IntervalData, IntervalScale, Limit, Mass, ProfileInterval, Shape, Share, Turnbull, turnbull,
 };
 pub use inference::{Contrast, JointTest, LinearFit};
 pub use interval::Interval;
 pub use least_squares::{LeastSquares, LeastSquaresFit};
+pub use likelihood_ratio::LikelihoodRatio;
 pub use linfa_least_squares::{LeastSquaresModel, LeastSquaresParams, LeastSquaresValidParams};
 pub use lmm::{
-    ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, LikelihoodRatio, Lmm, LmmFit, OptimumRecord,
-    Posterior, PosteriorOptions, Refits, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
+    ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, Lmm, LmmFit, OptimumRecord, Posterior,
+    PosteriorOptions, Refits, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
     test_fixed_columns, test_random_terms, variance_intervals,
 };
 pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
@@ -117,6 +123,7 @@ pub use response_shape::{
     AveragedPoint, ConstrainedSet, DroppedShape, FiellerSet, FittedShape, Joint, ProfileSet, QuadraticOptimum,
     QuadraticRows, ResponseFrame, ResponseShape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
 };
+pub use search_record::SearchRecord;
 pub use simulate_power::{
     Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };

@@ -1,5 +1,6 @@
 //! Least squares as an estimator of the `linfa` family: parameters, `fit` on a dataset, `predict`.
 
+use crate::checks::check_level;
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, LinearFit};
@@ -86,14 +87,8 @@ impl ParamGuard for LeastSquaresParams {
     type Error = StatsError;
 
     fn check_ref(&self) -> Result<&Self::Checked> {
-        if self.0.level > 0.0 && self.0.level < 1.0 {
-            return Ok(&self.0);
-        }
-        Err(StatsError::OutOfRange {
-            what: "the confidence level",
-            value: self.0.level,
-            expected: "a number between 0 and 1",
-        })
+        check_level("the confidence level", self.0.level)?;
+        Ok(&self.0)
     }
 
     fn check(self) -> Result<Self::Checked> {

@@ -1,9 +1,10 @@
 //! Estimated marginal means: what the model says for chosen cells, and the comparisons among them.
 
 use crate::best::{BestComparisons, Direction, with_the_best};
+use crate::checks::{check_finite, check_length};
 use crate::comparisons::ComparisonFamily;
 use crate::dense::dot;
-use crate::design::{Design, check_finite, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, LinearFit};
 use ndarray::Array2;

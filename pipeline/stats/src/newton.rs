@@ -64,6 +64,7 @@ pub(crate) fn minimise(
         }
         let mut share = 1.0;
         let mut moved = false;
+        let before = local.value;
         for _ in 0..40 {
             let trial: Vec<f64> = point.iter().zip(&step).map(|(p, s)| p + share * s).collect();
             if let Some(next) = function(&trial).filter(|next| next.value <= local.value + rounding(local.value)) {
@@ -78,6 +79,12 @@ pub(crate) fn minimise(
             break;
         }
         steps += 1;
+        // Sums over many terms are rounded by more than the rule above asks for; steps that no longer lower them would go on for ever.
+        if positive && gain < rounding(before) && share == 1.0 && !(local.value < before) {
+            converged = true;
+            reason = "one more step would gain less than rounding".into();
+            break;
+        }
     }
     Some(Minimum { point, local, steps, converged, reason })
 }

@@ -5,7 +5,7 @@
 /// Codes in use:
 /// - variances: `boundary` (a standard deviation was estimated as zero, or a correlation as one), `few-groups` (a standard deviation rests
 ///   on fewer than five groups), `degrees-of-freedom` (a fallback was used);
-/// - columns and searches: `aliased` (a fixed column was dropped), `stopped-early` (a search did not meet its own stopping rule), `baseline`
+/// - columns and searches: `aliased` (a fixed column was dropped), `perfect-fit` (least squares left no residuals), `stopped-early` (a search did not meet its own stopping rule), `baseline`
 ///   (the independent least-squares solver disagrees);
 /// - counts: `separation` (a column tells every outcome apart), `runaway` (a coefficient without a finite maximum);
 /// - event times: `limit-at-one` (the share that ever has the event was estimated as one), `still-going-on` (many events at the last look),

@@ -1,6 +1,6 @@
 //! Orthonormal polynomial columns, for curves whose raw powers would be nearly collinear.
 
-use crate::design::check_finite;
+use crate::checks::check_finite;
 use crate::error::{Result, StatsError};
 use ndarray::Array2;
 
@@ -80,7 +80,7 @@ impl OrthogonalPolynomial {
     /// Not one coefficient per polynomial.
     pub fn raw_coefficients(&self, coefficients: &[f64]) -> Result<Vec<f64>> {
         let size = self.norm.len();
-        crate::design::check_length("the coefficients", coefficients.len(), size)?;
+        crate::checks::check_length("the coefficients", coefficients.len(), size)?;
         let mut raw = vec![0.0; size];
         let mut before = vec![0.0; size];
         let mut last = vec![0.0; size];

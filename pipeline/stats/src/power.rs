@@ -1,6 +1,6 @@
 //! How likely a planned trial is to show a difference that exists: randomised blocks, complete or balanced incomplete, alone or in a series.
 
-use crate::design::check_finite;
+use crate::checks::check_finite;
 use crate::distribution::{
     f_quantile, noncentral_f_sf, noncentral_t_cdf, noncentral_t_sf, solve_bracketed, t_quantile,
 };
@@ -118,7 +118,7 @@ impl BlockPlan {
     /// # Errors
     /// Another number of means, values that are not finite, `sigma` not above zero, `alpha` outside (0, 1).
     pub fn f_power(&self, means: &[f64], sigma: f64, alpha: f64) -> Result<Power> {
-        crate::design::check_length("the true means", means.len(), self.treatments)?;
+        crate::checks::check_length("the true means", means.len(), self.treatments)?;
         check_finite("the true means", means)?;
         check_scale(sigma, alpha)?;
         let centre = means.iter().sum::<f64>() / means.len() as f64;
@@ -386,7 +386,7 @@ fn check_power(power: f64, alpha: f64) -> Result<()> {
 
 /// The sum of squares of weights that form a contrast.
 fn check_weights(weights: &[f64], treatments: usize) -> Result<f64> {
-    crate::design::check_length("the weights of the contrast", weights.len(), treatments)?;
+    crate::checks::check_length("the weights of the contrast", weights.len(), treatments)?;
     check_finite("the weights of the contrast", weights)?;
     let size: f64 = weights.iter().map(|weight| weight.abs()).sum();
     let sum: f64 = weights.iter().sum();

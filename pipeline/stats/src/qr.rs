@@ -9,6 +9,9 @@ use ndarray::Array2;
 /// in its worst column and must be kept.
 const DEPENDENT: f64 = 1e-11;
 
+/// Part of a dependent column, in its lengths, that is no more than rounding.
+const ROUNDING: f64 = 1e-10;
+
 /// `A = Q R` for the independent columns of an n × p matrix.
 #[derive(Debug, Clone)]
 pub(crate) struct Qr {
@@ -85,7 +88,15 @@ impl Qr {
                 // The kept columns before j span it, so only the leading triangle takes part.
                 let size = on_q.len();
                 let leading: Vec<f64> = (0..size).flat_map(|i| r[i * rank..i * rank + size].to_vec()).collect();
+                let length = dot(&on_q, &on_q).sqrt();
                 solve_upper(&leading, &mut on_q);
+                for (k, share) in on_q.iter_mut().enumerate() {
+                    // A share that is rounding would tie columns together that have nothing to do with each other.
+                    let column: f64 = (0..=k).map(|i| leading[i * size + k].powi(2)).sum::<f64>().sqrt();
+                    if share.abs() * column < ROUNDING * length {
+                        *share = 0.0;
+                    }
+                }
                 (j, on_q)
             })
             .collect();

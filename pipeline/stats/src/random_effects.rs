@@ -1,35 +1,9 @@
-//! Random effects of a fitted design seen from outside its fit: their covariance factors, new draws, resampled levels.
+//! Random effects of a fitted design seen from outside its fit: new draws, resampled levels.
 
-use crate::random_term::{RandomTerm, Structure};
+use crate::random_term::RandomTerm;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
-
-/// Relative covariance factor of every term (columns × columns, row-major, lower triangular) at `theta`, laid out as in
-/// [`LmmFit::theta`](crate::LmmFit::theta).
-pub(crate) fn relative_factors(terms: &[RandomTerm], theta: &[f64]) -> Vec<Vec<f64>> {
-    let mut rest = theta.iter();
-    let mut next = || rest.next().copied().unwrap_or(0.0);
-    terms
-        .iter()
-        .map(|term| {
-            let size = term.n_columns();
-            let mut factor = vec![0.0; size * size];
-            match term.structure {
-                Structure::Common => {
-                    let common = next();
-                    (0..size).for_each(|k| factor[k * size + k] = common);
-                }
-                Structure::Correlated => {
-                    for column in 0..size {
-                        (column..size).for_each(|row| factor[row * size + column] = next());
-                    }
-                }
-            }
-            factor
-        })
-        .collect()
-}
 
 /// Adds new effects of one term, with covariance `sigma² factor factor'`, to the response. A term with standard deviation zero draws too,
 /// so that random streams stay in step.
@@ -94,17 +68,5 @@ mod tests {
         let kept = resampled_term(&term, &[3, 4, 5, 3, 4, 5], None);
         assert_eq!((kept.groups, kept.n_groups), (vec![0, 0, 1, 0, 0, 1], 2));
         assert!(!lies_inside(&RandomTerm::intercept("row", vec![0, 1, 0, 0, 1, 0], 2), &groups));
-    }
-
-    #[test]
-    fn factors_are_read_term_by_term_and_column_by_column() {
-        let columns = ["a", "b"].map(|name| (name.to_string(), vec![1.0; 4])).to_vec();
-        let terms = [
-            RandomTerm::smooth("curve", vec![vec![1.0; 4], vec![2.0; 4]]),
-            RandomTerm::correlated("h", vec![0, 1, 0, 1], 2, columns),
-        ];
-        let factors = relative_factors(&terms, &[0.5, 1.0, -2.0, 3.0]);
-        assert_eq!(factors[0], [0.5, 0.0, 0.0, 0.5]);
-        assert_eq!(factors[1], [1.0, 0.0, -2.0, 3.0]);
     }
 }

@@ -1,6 +1,6 @@
 //! Grouped random effects: which columns they multiply and how the effects of one group hang together.
 
-use crate::design::{check_finite, check_length};
+use crate::checks::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 
 /// How the effects of one group are distributed. Groups are always independent and alike.

@@ -1,7 +1,8 @@
 //! The power of any layout, by simulating and analysing it many times.
 
 use crate::binomial::wilson;
-use crate::design::{Design, check_finite, check_length};
+use crate::checks::{check_finite, check_length, check_level};
+use crate::design::Design;
 use crate::distribution::t_quantile;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
@@ -9,7 +10,9 @@ use crate::interval::Interval;
 use crate::least_squares::LeastSquares;
 use crate::lmm::Lmm;
 use crate::note::Note;
+use crate::random_effects::add_effects;
 use crate::random_term::RandomTerm;
+use crate::response_shape::QuadraticRows;
 use ndarray::Array2;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -203,12 +206,10 @@ impl PlannedTrial {
     fn draw(&self, random: &mut ChaCha8Rng) -> Vec<f64> {
         let mut response = self.mean.clone();
         for (term, sd) in &self.random {
-            for column in &term.columns {
-                let effects: Vec<f64> = (0..term.n_groups).map(|_| sd * normal(random)).collect();
-                for ((value, &group), z) in response.iter_mut().zip(&term.groups).zip(column) {
-                    *value += effects[group] * z;
-                }
-            }
+            let size = term.n_columns();
+            let independent: Vec<f64> =
+                (0..size * size).map(|at| f64::from(u8::from(at / size == at % size))).collect();
+            add_effects(&mut response, term, &independent, *sd, random);
         }
         response.iter_mut().for_each(|value| *value += self.sigma * normal(random));
         response
@@ -242,10 +243,6 @@ fn check_sd(sd: f64) -> Result<()> {
     Err(StatsError::OutOfRange { what: "a standard deviation", value: sd, expected: "a finite number, not below 0" })
 }
 
-fn check_between(what: &'static str, value: f64, low: f64, high: f64, expected: &'static str) -> Result<()> {
-    if value > low && value < high { Ok(()) } else { Err(StatsError::OutOfRange { what, value, expected }) }
-}
-
 /// A question over the kept columns, checked once.
 enum Prepared {
     Contrast { row: Vec<f64>, alpha: f64 },
@@ -255,7 +252,6 @@ enum Prepared {
 
 impl Prepared {
     fn new(question: &Question, design: &Design) -> Result<Self> {
-        let unit = "a number between 0 and 1";
         let kept = |curve: &Quadratic| -> Result<Quadratic> {
             check_finite("the range of the curve", &[curve.low, curve.high])?;
             if !(curve.low < curve.high) {
@@ -273,17 +269,23 @@ impl Prepared {
         };
         Ok(match question {
             Question::Contrast { row, alpha } => {
-                check_between("the significance level", *alpha, 0.0, 1.0, unit)?;
+                check_level("the significance level", *alpha)?;
                 Self::Contrast { row: design.estimable_row(row)?, alpha: *alpha }
             }
             Question::ShortOptimumSet { curve, alpha, share } => {
-                check_between("the significance level", *alpha, 0.0, 1.0, unit)?;
-                check_between("the share of the range", *share, 0.0, 1.0, unit)?;
+                check_level("the significance level", *alpha)?;
+                check_level("the share of the range", *share)?;
                 Self::ShortOptimumSet { curve: kept(curve)?, alpha: *alpha, share: *share }
             }
             Question::NearBest { curve, best, tolerance } => {
                 check_finite("the best setting", &[*best])?;
-                check_between("the tolerance", *tolerance, 0.0, f64::INFINITY, "a finite number above 0")?;
+                if !(*tolerance > 0.0 && tolerance.is_finite()) {
+                    return Err(StatsError::OutOfRange {
+                        what: "the tolerance",
+                        value: *tolerance,
+                        expected: "a finite number above 0",
+                    });
+                }
                 Self::NearBest { curve: kept(curve)?, best: *best, tolerance: *tolerance }
             }
         })
@@ -297,29 +299,27 @@ impl Prepared {
                 Ok(span.is_some_and(|set| set.width() < share * (curve.high - curve.low)))
             }
             Self::NearBest { curve, best, tolerance } => {
-                let coefficient = |row: &[f64]| crate::dense::dot(row, fit.coefficients());
-                let chosen = highest(curve, coefficient(&curve.linear), coefficient(&curve.square));
+                let range = Interval { low: curve.low, high: curve.high };
+                let chosen = curve.rows().constrained_argmax(fit.coefficients(), 0.0, range);
                 Ok((chosen - best).abs() <= *tolerance)
             }
         }
     }
 }
 
-/// The setting within the range at which `b1 x + b2 x²` is largest; the lower one of two equal ends.
-fn highest(curve: &Quadratic, b1: f64, b2: f64) -> f64 {
-    let value = |x: f64| (b1 + b2 * x) * x;
-    let turn = (-b1 / (2.0 * b2)).clamp(curve.low, curve.high);
-    let ends = if value(curve.high) > value(curve.low) { curve.high } else { curve.low };
-    if b2 < 0.0 { turn } else { ends }
+impl Quadratic {
+    fn rows(&self) -> QuadraticRows {
+        QuadraticRows { slope: self.linear.clone(), curvature: self.square.clone(), centre: 0.0 }
+    }
 }
 
 /// From the lowest to the highest member of the confidence set for the optimum; `None` when it is empty.
 fn optimum_span(curve: &Quadratic, fit: &impl LinearFit, alpha: f64) -> Result<Option<Interval>> {
     let mut span: Option<Interval> = None;
+    let rows = curve.rows();
     for i in 0..=GRID {
         let x = curve.low + (curve.high - curve.low) * i as f64 / GRID as f64;
-        let row: Vec<f64> = curve.linear.iter().zip(&curve.square).map(|(b1, b2)| b1 + 2.0 * x * b2).collect();
-        let slope = fit.contrast(&row)?;
+        let slope = fit.contrast(&rows.slope_at(x))?;
         let two_sided = slope.t().abs() <= t_quantile(1.0 - 0.5 * alpha, slope.df);
         let one_sided = t_quantile(1.0 - alpha, slope.df);
         let inside =
@@ -341,12 +341,14 @@ mod tests {
 
     #[test]
     fn the_highest_setting_is_the_turning_point_only_when_the_curve_is_hollow_below() {
-        assert_eq!(highest(&curve(), 6.0, -1.0), 3.0);
-        assert_eq!(highest(&curve(), -6.0, 1.0), 10.0);
-        assert_eq!(highest(&curve(), -12.0, 1.0), 0.0);
-        assert_eq!(highest(&curve(), 2.0, 0.0), 10.0);
-        assert_eq!(highest(&curve(), 40.0, -1.0), 10.0);
-        assert_eq!(highest(&curve(), 0.0, 0.0), 0.0);
+        let range = Interval { low: 0.0, high: 10.0 };
+        let highest = |b1: f64, b2: f64| curve().rows().constrained_argmax(&[0.0, b1, b2], 0.0, range);
+        assert_eq!(highest(6.0, -1.0), 3.0);
+        assert_eq!(highest(-6.0, 1.0), 10.0);
+        assert_eq!(highest(-12.0, 1.0), 0.0);
+        assert_eq!(highest(2.0, 0.0), 10.0);
+        assert_eq!(highest(40.0, -1.0), 10.0);
+        assert_eq!(highest(0.0, 0.0), 0.0);
     }
 
     fn fit_of(response: impl Fn(f64) -> f64) -> crate::least_squares::LeastSquaresFit {

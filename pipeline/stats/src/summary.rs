@@ -1,6 +1,6 @@
 //! Means, spreads and quantiles of plain numbers or posterior draws.
 
-use crate::design::{check_finite, check_length};
+use crate::checks::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 
 /// Arithmetic mean.

@@ -10,12 +10,12 @@ use super::design::BinomialDesign;
 use super::kernel::{criterion_constants, probabilities, saturated};
 use super::logistic::Logistic;
 use super::objective::{add_row, mirror};
-use super::search_record::SearchRecord;
+use crate::checks::{check_finite, check_length};
 use crate::dense::{cholesky_in_place, dot, inverse_from_cholesky};
-use crate::design::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::newton::{Local, minimise};
 use crate::note::Note;
+use crate::search_record::SearchRecord;
 
 /// Beta-binomial regression with a logit link and one dispersion, by maximum likelihood; random terms of the design are ignored.
 ///
@@ -89,7 +89,7 @@ impl BetaBinomial {
         };
         let minimum = minimise(objective, &start, STEP_LIMIT, LONGEST_STEP)
             .ok_or(StatsError::Numerical { step: "the start of beta-binomial regression" })?;
-        let mut notes = design.columns.alias_notes();
+        let mut notes = design.columns.aliasing.notes();
         let root = minimum.point[rank];
         let mut limit = binomial.point.clone();
         limit.push(0.0);
@@ -190,7 +190,7 @@ impl BetaBinomialFit {
 }
 
 fn check_trials(design: &BinomialDesign) -> Result<()> {
-    let refuse = |reason: String, next| Err(StatsError::NotApplicable { method: "the beta-binomial", reason, next });
+    let refuse = |reason: String, next| Err(StatsError::NotPossible { what: "the beta-binomial".into(), reason, next });
     if design.trials().iter().all(|n| *n == 1.0) {
         return refuse("every row is one trial, which shows no dispersion".into(), "use logistic regression");
     }
@@ -204,10 +204,9 @@ fn check_trials(design: &BinomialDesign) -> Result<()> {
     Ok(())
 }
 
-/// Sums over the first `count` trials with `share` m or 1 - m: `Σ log(share + jα)` and what its derivatives need.
+/// Sums over the first `count` trials with `share` m or 1 - m: what the derivatives of `Σ log(share + jα)` need.
 #[derive(Default)]
 struct TrialSums {
-    log: f64,
     /// `Σ share / (share + jα)` and the sum of its squares.
     ratio: f64,
     ratio_square: f64,
@@ -218,13 +217,34 @@ struct TrialSums {
     cross: f64,
 }
 
-fn trial_sums(count: f64, share: f64, alpha: f64) -> TrialSums {
+/// A sum that keeps what each addition rounds off (Neumaier 1974): a hundred thousand trials add up to large numbers whose difference is
+/// small, and a search that compares values must not see the rounding.
+#[derive(Default)]
+struct Compensated {
+    sum: f64,
+    lost: f64,
+}
+
+impl Compensated {
+    fn add(&mut self, value: f64) {
+        let sum = self.sum + value;
+        self.lost += if self.sum.abs() >= value.abs() { (self.sum - sum) + value } else { (value - sum) + self.sum };
+        self.sum = sum;
+    }
+
+    fn total(&self) -> f64 {
+        self.sum + self.lost
+    }
+}
+
+/// `log` takes up `sign Σ log(share + jα)`.
+fn trial_sums(count: f64, share: f64, alpha: f64, sign: f64, log: &mut Compensated) -> TrialSums {
     let mut sums = TrialSums::default();
     for j in 0..count as u64 {
         let j = j as f64;
         let at = share + j * alpha;
         let (ratio, by_alpha) = (share / at, j / at);
-        sums.log += at.ln();
+        log.add(sign * at.ln());
         sums.ratio += ratio;
         sums.ratio_square += ratio * ratio;
         sums.by_alpha += by_alpha;
@@ -240,7 +260,7 @@ fn local(design: &BinomialDesign, point: &[f64]) -> Option<Local> {
     let size = rank + 1;
     let root = point[rank];
     let alpha = root * root;
-    let mut value = 0.0;
+    let mut value = Compensated::default();
     let mut gradient = vec![0.0; rank];
     let mut block = vec![0.0; rank * rank];
     let (mut by_alpha, mut by_alpha_twice) = (0.0, 0.0);
@@ -248,8 +268,10 @@ fn local(design: &BinomialDesign, point: &[f64]) -> Option<Local> {
     for (i, row) in design.columns.basis.chunks_exact(rank).enumerate() {
         let (k, n) = (design.successes()[i], design.trials()[i]);
         let (m, f) = probabilities(dot(row, &point[..rank]));
-        let (up, down, all) = (trial_sums(k, m, alpha), trial_sums(n - k, f, alpha), trial_sums(n, 1.0, alpha));
-        value -= up.log + down.log - all.log - saturated(k, n);
+        let up = trial_sums(k, m, alpha, -1.0, &mut value);
+        let down = trial_sums(n - k, f, alpha, -1.0, &mut value);
+        let all = trial_sums(n, 1.0, alpha, 1.0, &mut value);
+        value.add(saturated(k, n));
         let by_logit = f * up.ratio - m * down.ratio;
         let by_logit_twice = (f - m) * by_logit - f * f * up.ratio_square - m * m * down.ratio_square;
         // m' = m f, so ∂(share/(share + jα)) carries the factor left out here: see `by_logit`.
@@ -270,6 +292,7 @@ fn local(design: &BinomialDesign, point: &[f64]) -> Option<Local> {
         hessian[rank * size + i] = 2.0 * root * mixed[i];
     }
     hessian[size * size - 1] = 2.0 * by_alpha + 4.0 * alpha * by_alpha_twice;
+    let value = value.total();
     value.is_finite().then_some(Local { value, gradient, hessian })
 }
 

@@ -1,11 +1,11 @@
 //! Coefficients with their covariance, and the questions all fits of this module answer alike.
 
 use super::columns::Columns;
+use crate::checks::{check_finite, check_length};
+use crate::combinations::{IndependentCombinations, unscaled_covariance_from};
 use crate::dense::{dot, quadratic_form, solve_upper, solve_upper_transpose};
-use crate::design::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest};
-use crate::least_squares::{IndependentCombinations, unscaled_covariance_from};
 use ndarray::Array2;
 
 #[derive(Debug, Clone)]
@@ -28,7 +28,7 @@ impl Coefficients {
         solve_upper(&columns.upper, &mut values);
         let rank = columns.rank();
         Self {
-            names: columns.names.clone(),
+            names: columns.aliasing.names().to_vec(),
             values,
             covariance: unscaled_covariance_from(&columns.upper, &covariance, rank),
             upper: columns.upper.clone(),

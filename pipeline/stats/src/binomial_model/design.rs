@@ -1,7 +1,7 @@
 //! What is fitted: counts out of trials, fixed columns and grouped random terms, checked once at the door.
 
 use super::columns::Columns;
-use crate::design::check_length;
+use crate::checks::check_length;
 use crate::error::{Result, StatsError};
 use crate::random_term::RandomTerm;
 use ndarray::Array2;
@@ -68,12 +68,12 @@ impl BinomialDesign {
 
     /// Names of the kept fixed columns, in the order of the coefficients.
     pub fn names(&self) -> &[String] {
-        &self.columns.names
+        self.columns.aliasing.names()
     }
 
     /// Names of the dropped columns, each a linear combination of columns before it.
     pub fn aliased(&self) -> &[String] {
-        self.columns.aliased()
+        self.columns.aliasing.aliased()
     }
 
     /// The kept fixed columns, n × p.
@@ -98,7 +98,7 @@ impl BinomialDesign {
 
     /// Whether given column `j` was kept.
     pub(super) fn is_kept(&self, j: usize) -> bool {
-        self.columns.is_kept(j)
+        self.columns.aliasing.is_kept(j)
     }
 
     /// Translates a row (or a difference of rows) over all columns given to [`BinomialDesign::new`] into one over the kept columns.
@@ -106,7 +106,7 @@ impl BinomialDesign {
     /// # Errors
     /// Wrong length, or a combination that the data cannot tell because a dropped column would be needed.
     pub fn estimable_row(&self, row: &[f64]) -> Result<Vec<f64>> {
-        self.columns.estimable_row(row)
+        self.columns.aliasing.estimable_row(row)
     }
 }
 

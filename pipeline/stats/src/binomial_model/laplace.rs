@@ -9,10 +9,10 @@
 
 use super::design::BinomialDesign;
 use super::kernel::{RowPoint, row_point, saturated};
-use super::latent_cholesky::LatentCholesky;
 use super::mixed_search::Marginal;
 use super::objective::{add_row, mirror};
 use crate::dense::dot;
+use crate::sparse::ReweightedCholesky;
 
 /// Rows, patterns and the numbers of the last evaluation.
 #[derive(Debug, Clone)]
@@ -32,8 +32,8 @@ pub(super) struct Laplace<'a> {
     modes: Vec<f64>,
     logits: Vec<f64>,
     rows: Vec<RowPoint>,
-    factor: LatentCholesky,
-    inverse: LatentCholesky,
+    factor: ReweightedCholesky,
+    inverse: ReweightedCholesky,
     /// True when `factor` holds a factor.
     factored: bool,
 }
@@ -83,7 +83,7 @@ impl<'a> Laplace<'a> {
             .flat_map(|i| (0..terms).flat_map(move |k| (0..k).map(move |l| (i * terms + k, i * terms + l))))
             .map(|(a, b)| (at[a].min(at[b]), at[a].max(at[b])))
             .collect();
-        let factor = LatentCholesky::new(next, positions.iter().copied());
+        let factor = ReweightedCholesky::new(next, positions.iter().copied());
         let pairs = positions.iter().map(|&(smaller, larger)| factor.place(smaller, larger)).collect();
         Self {
             design,

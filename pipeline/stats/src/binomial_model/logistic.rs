@@ -6,11 +6,11 @@ use super::design::BinomialDesign;
 use super::kernel::criterion_constants;
 use super::logistic_result::LogisticFit;
 use super::objective::Objective;
-use super::search_record::SearchRecord;
 use super::separation::{self, Separation};
 use crate::dense::{cholesky_in_place, inverse_from_cholesky};
 use crate::error::{Result, StatsError};
 use crate::newton::minimise;
+use crate::search_record::SearchRecord;
 
 /// Options of a logistic regression on the fixed columns of a [`BinomialDesign`]; its random terms are ignored.
 ///
@@ -63,8 +63,8 @@ impl Logistic {
 
     pub(super) fn check(&self) -> Result<()> {
         if self.estimated_dispersion && self.penalised {
-            return Err(StatsError::NotApplicable {
-                method: "an estimated dispersion",
+            return Err(StatsError::NotPossible {
+                what: "an estimated dispersion".into(),
                 reason: "Firth's penalty is that of a binomial likelihood".into(),
                 next: "use the ordinary fit",
             });
@@ -103,7 +103,13 @@ impl Logistic {
             fill_free_space(&mut information, columns, found);
         }
         if !cholesky_in_place(&mut information, rank) {
-            return Err(StatsError::Numerical { step: "the information of logistic regression" });
+            return Err(StatsError::NotPossible {
+                what: "logistic regression by maximum likelihood".into(),
+                reason: "the fitted probabilities are all but 0 and 1, and columns that hardly differ from one another hide which of them \
+                         separates the data"
+                    .into(),
+                next: "use Firth's penalised likelihood, or leave out one of the columns that hardly differ",
+            });
         }
         let half_log_determinant: f64 = (0..rank).map(|j| information[j * rank + j].ln()).sum();
         let pearson: f64 =
@@ -113,7 +119,7 @@ impl Logistic {
         let (df, method) =
             if self.estimated_dispersion { (residual_df as f64, "residual") } else { (f64::INFINITY, "z") };
         let mut coefficients = Coefficients::new(columns, &minimum.point, covariance, df, method);
-        let mut notes = columns.alias_notes();
+        let mut notes = columns.aliasing.notes();
         if let Some(found) = &separation {
             let affected: Vec<bool> = found.space.rows().into_iter().map(|r| r.iter().any(|v| *v != 0.0)).collect();
             coefficients.mark_unbounded(&affected, &found.direction);

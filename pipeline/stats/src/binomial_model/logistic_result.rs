@@ -5,32 +5,13 @@ use super::design::BinomialDesign;
 use super::kernel::saturated;
 use super::logistic::Logistic;
 use super::logistic_profile::Profile;
-use super::search_record::SearchRecord;
 use super::separation::Separation;
-use crate::design::check_finite;
-use crate::distribution::chi_squared_sf;
+use crate::checks::{check_finite, check_level};
 use crate::error::{Result, StatsError};
 use crate::interval::Interval;
+use crate::likelihood_ratio::LikelihoodRatio;
 use crate::note::Note;
-
-/// Comparison of two maxima of a likelihood.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LikelihoodRatioTest {
-    /// Twice the difference of the log-likelihoods.
-    pub chi_squared: f64,
-    /// Number of coefficients that were held.
-    pub df: f64,
-    /// Upper tail probability of `chi_squared`.
-    pub p_value: f64,
-}
-
-impl LikelihoodRatioTest {
-    pub(super) fn new(chi_squared: f64, df: f64) -> Self {
-        // Rounding may leave a difference of equal maxima just below zero.
-        let chi_squared = chi_squared.max(0.0);
-        Self { chi_squared, df, p_value: chi_squared_sf(chi_squared, df) }
-    }
-}
+use crate::search_record::SearchRecord;
 
 /// Result of [`Logistic::fit`].
 #[derive(Debug, Clone)]
@@ -119,13 +100,7 @@ impl LogisticFit {
     /// # Errors
     /// No such coefficient, a level outside (0, 1), separated data, an estimated dispersion, or a constrained search that fails.
     pub fn profile_interval(&self, coefficient: usize, level: f64) -> Result<Interval> {
-        if !(level > 0.0 && level < 1.0) {
-            return Err(StatsError::OutOfRange {
-                what: "the level",
-                value: level,
-                expected: "a number between 0 and 1",
-            });
-        }
+        check_level("the level", level)?;
         self.profile(coefficient)?.interval(level)
     }
 
@@ -133,9 +108,9 @@ impl LogisticFit {
     ///
     /// # Errors
     /// As [`LogisticFit::profile_interval`].
-    pub fn profile_test(&self, coefficient: usize, value: f64) -> Result<LikelihoodRatioTest> {
+    pub fn profile_test(&self, coefficient: usize, value: f64) -> Result<LikelihoodRatio> {
         check_finite("the tested value", &[value])?;
-        Ok(LikelihoodRatioTest::new(self.profile(coefficient)?.ratio(value)?, 1.0))
+        Ok(LikelihoodRatio::chi_squared(self.profile(coefficient)?.ratio(value)?, 1))
     }
 
     fn profile(&self, coefficient: usize) -> Result<Profile<'_>> {
@@ -150,8 +125,8 @@ impl LogisticFit {
             return Err(StatsError::NoFiniteMaximum { column: found.columns[0].clone() });
         }
         if self.options.estimated_dispersion {
-            return Err(StatsError::NotApplicable {
-                method: "a likelihood ratio",
+            return Err(StatsError::NotPossible {
+                what: "a likelihood ratio".into(),
                 reason: "with an estimated dispersion there is no likelihood".into(),
                 next: "use the limits of a contrast, or a fit without estimated dispersion",
             });
@@ -164,18 +139,18 @@ impl LogisticFit {
     /// # Errors
     /// Rows that differ, a `smaller` fit that is not smaller, a penalised fit (use [`LogisticFit::profile_test`]) or an estimated
     /// dispersion.
-    pub fn likelihood_ratio_test(&self, smaller: &Self) -> Result<LikelihoodRatioTest> {
+    pub fn likelihood_ratio_test(&self, smaller: &Self) -> Result<LikelihoodRatio> {
         let plain = |fit: &Self| !fit.options.penalised && !fit.options.estimated_dispersion;
         if !(plain(self) && plain(smaller)) {
-            return Err(StatsError::NotApplicable {
-                method: "the likelihood-ratio test of two fits",
+            return Err(StatsError::NotPossible {
+                what: "the likelihood-ratio test of two fits".into(),
                 reason: "the penalties of different columns cannot be compared, and an estimated dispersion has no likelihood".into(),
                 next: "use a profile test, or ordinary fits",
             });
         }
         if self.design.successes() != smaller.design.successes() || self.design.trials() != smaller.design.trials() {
-            return Err(StatsError::NotApplicable {
-                method: "the likelihood-ratio test of two fits",
+            return Err(StatsError::NotPossible {
+                what: "the likelihood-ratio test of two fits".into(),
                 reason: "the fits rest on different counts".into(),
                 next: "fit both to the same rows in the same order",
             });
@@ -187,7 +162,6 @@ impl LogisticFit {
                 expected: "fewer than in the larger fit",
             });
         }
-        let df = (self.point.len() - smaller.point.len()) as f64;
-        Ok(LikelihoodRatioTest::new(smaller.deviance - self.deviance, df))
+        Ok(LikelihoodRatio::chi_squared(smaller.deviance - self.deviance, self.point.len() - smaller.point.len()))
     }
 }

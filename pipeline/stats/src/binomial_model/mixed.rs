@@ -8,10 +8,10 @@ use super::logistic::Logistic;
 use super::mixed_result::{BinomialMixedFit, RandomDeviation};
 use super::mixed_search::{Found, Marginal, search};
 use super::quadrature::Quadrature;
+use crate::checks::{check_finite, check_length};
 use crate::dense::dot;
-use crate::design::{check_finite, check_length};
 use crate::error::{Result, StatsError};
-use crate::lmm::ConditionalModes;
+use crate::lmm::{ConditionalModes, estimated_as_zero, few_groups};
 use crate::note::Note;
 
 /// Options of a logistic mixed model: `logit p = x'β + Σ_k z_k b_k`, effects normal with mean zero and one standard deviation per term.
@@ -51,7 +51,8 @@ impl BinomialMixed {
     }
 
     fn check(&self, design: &BinomialDesign) -> Result<()> {
-        let refuse = |method, reason: String, next| Err(StatsError::NotApplicable { method, reason, next });
+        let refuse =
+            |what: &str, reason: String, next| Err(StatsError::NotPossible { what: what.into(), reason, next });
         if design.random().is_empty() {
             return refuse("a mixed model", "the design has no random terms".into(), "use logistic regression");
         }
@@ -147,7 +148,7 @@ fn fit_with(mut model: impl Marginal, design: &BinomialDesign, start: &[f64]) ->
     let size = start.len();
     let failed = StatsError::Numerical { step: "the search of the mixed model" };
     let Found { point, value, covariance, record } = search(&mut model, start, rank).ok_or(failed)?;
-    let mut notes = design.columns.alias_notes();
+    let mut notes = design.columns.aliasing.notes();
     notes.extend(record.note());
     // Without a maximum there is no covariance; the note says that the search failed, and NaN stands for every standard error.
     let covariance = covariance.unwrap_or_else(|| vec![f64::NAN; size * size]);
@@ -167,18 +168,9 @@ fn fit_with(mut model: impl Marginal, design: &BinomialDesign, start: &[f64]) ->
             }
         })
         .collect();
-    for (term, deviation) in design.random().iter().zip(&deviations) {
-        notes.extend(group_note(&term.name, term.used_groups()));
-        if deviation.standard_deviation == 0.0 {
-            notes.push(Note::new(
-                "boundary",
-                format!(
-                    "the standard deviation of `{}` was estimated as zero: these data cannot tell it from zero, \
-                     which does not show that it is zero",
-                    term.name
-                ),
-            ));
-        }
+    notes.extend(few_groups(design.random()));
+    for deviation in deviations.iter().filter(|deviation| deviation.standard_deviation == 0.0) {
+        notes.push(Note::new("boundary", estimated_as_zero(&deviation.term)));
     }
     if !record.converged {
         notes.extend(deviations.iter().filter(|d| d.standard_deviation > RUNAWAY).map(|deviation| {
@@ -213,14 +205,5 @@ fn fit_with(mut model: impl Marginal, design: &BinomialDesign, start: &[f64]) ->
         record,
         notes,
         n_observations: design.n_observations(),
-    })
-}
-
-fn group_note(name: &str, used: usize) -> Option<Note> {
-    (used < 5).then(|| {
-        Note::new(
-            "few-groups",
-            format!("the standard deviation of `{name}` rests on {used} groups: it may be far off in either direction"),
-        )
     })
 }

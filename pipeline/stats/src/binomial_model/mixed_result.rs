@@ -1,9 +1,9 @@
 //! What a logistic mixed model can be asked.
 
 use super::coefficients::{Coefficients, answer_linear_fit};
-use super::search_record::SearchRecord;
 use crate::lmm::ConditionalModes;
 use crate::note::Note;
+use crate::search_record::SearchRecord;
 
 /// Estimated standard deviation of one random term.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,9 +3,9 @@
 //! The criterion is an even function of every theta, so the search may pass through zero: a standard deviation of zero is a
 //! minimum like any other, and Newton's method goes straight to it.
 
-use super::search_record::{SearchRecord, newton_decrement};
 use crate::dense::{cholesky_in_place, inverse_from_cholesky, solve_lower, solve_lower_transpose};
 use crate::newton::{Local, minimise};
+use crate::search_record::{SearchRecord, newton_decrement};
 
 /// An approximate `-log L` (less constants) of coefficients on the basis followed by one theta per term.
 pub(super) trait Marginal {

@@ -143,7 +143,7 @@ fn verified(
     Some(Separation {
         complete: rows.len() == successes.len(),
         rows: rows.len(),
-        columns: affected.iter().map(|&j| columns.names[j].clone()).collect(),
+        columns: affected.iter().map(|&j| columns.aliasing.names()[j].clone()).collect(),
         directions: affected.iter().map(|&j| sign(j)).collect(),
         direction: (0..direction.len()).map(sign).collect(),
         space,

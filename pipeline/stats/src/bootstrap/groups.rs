@@ -2,7 +2,8 @@
 
 use super::parametric::{check_replicates, check_same_design, stream};
 use super::summary::Bootstrap;
-use crate::design::{Design, check_length};
+use crate::checks::check_length;
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::lmm::{Criterion, Lmm, LmmFit};
 use crate::random_effects::{lies_inside, resampled_term};

@@ -2,8 +2,9 @@
 
 use super::parametric::parametric_bootstrap;
 use super::summary::Bootstrap;
+use crate::checks::check_length;
 use crate::dense::dot;
-use crate::design::{Design, check_length};
+use crate::design::Design;
 use crate::error::Result;
 use crate::interval::Interval;
 use crate::lmm::LmmFit;
@@ -37,7 +38,7 @@ pub fn optimum_bootstrap(
     check_range(range)?;
     check_length("the row of the slope", rows.slope.len(), design.rank())?;
     check_length("the row of the curvature", rows.curvature.len(), design.rank())?;
-    crate::design::check_finite("the gradient and the centre", &[gradient, rows.centre])?;
+    crate::checks::check_finite("the gradient and the centre", &[gradient, rows.centre])?;
     let bootstrap = parametric_bootstrap(design, fit, replicates, seed, |fit| {
         let coefficients = crate::inference::LinearFit::coefficients(fit);
         let curvature = dot(&rows.curvature, coefficients);

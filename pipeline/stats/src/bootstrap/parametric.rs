@@ -1,11 +1,12 @@
 //! Parametric bootstrap: new responses from the fitted model, fitted again.
 
 use super::summary::Bootstrap;
-use crate::design::{Design, check_length};
+use crate::checks::check_length;
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::lmm::{LmmFit, Refits};
-use crate::random_effects::{add_effects, relative_factors};
+use crate::lmm::{LmmFit, Refits, relative_factors};
+use crate::random_effects::add_effects;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;

@@ -1,5 +1,6 @@
 //! What bootstrap replicates say: limits, standard errors and p-values, with failed replicates counted in.
 
+use crate::checks::check_level;
 use crate::error::{Result, StatsError};
 use crate::interval::Interval;
 use crate::note::Note;
@@ -163,13 +164,7 @@ impl Bootstrap {
     /// # Errors
     /// No such statistic, a confidence outside (0, 1).
     pub fn percentile(&self, k: usize, confidence: f64) -> Result<Interval> {
-        if !(confidence > 0.0 && confidence < 1.0) {
-            return Err(StatsError::OutOfRange {
-                what: "the confidence",
-                value: confidence,
-                expected: "a number between 0 and 1",
-            });
-        }
+        check_level("the confidence", confidence)?;
         let values = self.values(k)?;
         let tail = 0.5 - 0.5 * confidence;
         let upper = outer_quantile(&values, tail, 1.0);

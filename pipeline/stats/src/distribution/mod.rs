@@ -11,11 +11,13 @@
 mod directions;
 mod maximum_t;
 mod noncentral;
+pub(crate) mod normal_tail;
 mod scale;
 mod studentized_range;
 
 pub use maximum_t::{MaximumT, Probability, Sides};
 pub use noncentral::{noncentral_f_cdf, noncentral_f_sf, noncentral_t_cdf, noncentral_t_sf};
+pub use normal_tail::normal_log_cdf;
 pub use studentized_range::{
     StudentizedRange, studentized_range_cdf, studentized_range_quantile, studentized_range_sf,
 };

@@ -148,7 +148,7 @@ impl Piece {
 /// Barycentric weights of Chebyshev points of the first kind: alternating sines.
 fn weight(i: usize) -> f64 {
     let size = (PI * (i as f64 + 0.5) / POINTS as f64).sin();
-    if i % 2 == 0 { size } else { -size }
+    if i.is_multiple_of(2) { size } else { -size }
 }
 
 /// The range of independent standard normal values, by an integral over the largest of them:

@@ -1,6 +1,6 @@
 //! When something happened, known only to an interval between two looks.
 
-use crate::design::check_length;
+use crate::checks::check_length;
 use crate::error::{Result, StatsError};
 
 /// The largest count that is still exact as a floating-point number.

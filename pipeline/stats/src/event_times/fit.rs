@@ -3,15 +3,16 @@
 use super::data::IntervalData;
 use super::likelihood::{Likelihood, linear_predictors};
 use super::predictors::{EventAt, EventPredictors};
-use super::search::{EventTimesRecord, Found};
+use super::search::Found;
 use super::shape::{Shape, logistic};
+use crate::checks::{check_finite, check_length};
+use crate::combinations::IndependentCombinations;
 use crate::dense::{dot, quadratic_form};
-use crate::design::{check_finite, check_length};
 use crate::distribution::{chi_squared_sf, f_sf};
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest, LinearFit};
-use crate::least_squares::IndependentCombinations;
 use crate::note::Note;
+use crate::search_record::SearchRecord;
 use ndarray::Array2;
 
 /// What became of the upper limit d.
@@ -40,7 +41,7 @@ pub struct EventTimesFit {
     names: Vec<String>,
     covariance: Array2<f64>,
     log_likelihood: f64,
-    record: EventTimesRecord,
+    record: SearchRecord,
     notes: Vec<Note>,
 }
 
@@ -91,7 +92,7 @@ impl EventTimesFit {
     }
 
     /// How the search ended.
-    pub fn record(&self) -> &EventTimesRecord {
+    pub fn record(&self) -> &SearchRecord {
         &self.record
     }
 

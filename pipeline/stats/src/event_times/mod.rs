@@ -24,6 +24,5 @@ pub use model::EventTimes;
 pub use predictors::{EventAt, EventPredictors};
 pub use profile::ProfileInterval;
 pub use quantity::{EventEstimate, EventQuantity, IntervalScale, Share};
-pub use search::EventTimesRecord;
 pub use shape::Shape;
 pub use turnbull::{Mass, Turnbull, turnbull};

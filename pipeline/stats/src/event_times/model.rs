@@ -6,7 +6,7 @@ use super::likelihood::Likelihood;
 use super::predictors::EventPredictors;
 use super::search::{Found, refuse_single_jump, rises_to_one, search};
 use super::shape::Shape;
-use crate::design::check_length;
+use crate::checks::check_length;
 use crate::error::{Result, StatsError};
 use crate::note::Note;
 
@@ -166,9 +166,7 @@ fn refuse_runaway_limit(found: &Found, width: usize) -> std::result::Result<(), 
 
 fn notes(data: &IntervalData, found: &Found, limit: Limit) -> Vec<Note> {
     let mut notes = Vec::new();
-    if !found.record.converged {
-        notes.push(Note::new("stopped-early", format!("the search stopped early: {}", found.record.reason)));
-    }
+    notes.extend(found.record.note());
     if limit == Limit::AtOne {
         let why = if data.events() == data.total() {
             "everybody had the event"

@@ -1,6 +1,6 @@
 //! Covariates of a curve's location, spread and limit.
 
-use crate::design::{check_finite, check_length};
+use crate::checks::{check_finite, check_length};
 use crate::error::{Result, StatsError};
 use crate::qr::Qr;
 use ndarray::Array2;

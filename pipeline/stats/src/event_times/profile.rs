@@ -5,8 +5,8 @@ use super::likelihood::Likelihood;
 use super::predictors::EventAt;
 use super::quantity::{EventQuantity, Form, Pivot, gradient};
 use super::shape::Shape;
+use crate::checks::{check_finite, check_length, check_level};
 use crate::dense::dot;
-use crate::design::{check_finite, check_length};
 use crate::distribution::chi_squared_quantile;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
@@ -51,13 +51,7 @@ impl EventTimesFit {
     ) -> Result<Option<ProfileInterval>> {
         quantity.check()?;
         self.check_at(at)?;
-        if !(level > 0.0 && level < 1.0) {
-            return Err(StatsError::OutOfRange {
-                what: "the level",
-                value: level,
-                expected: "a number between 0 and 1",
-            });
-        }
+        check_level("the level", level)?;
         let refuse = |reason: &str, advice| Err(StatsError::EventTimes { reason: reason.into(), advice });
         if self.is_robust() {
             return refuse(

@@ -5,28 +5,16 @@ use super::likelihood::Likelihood;
 use super::predictors::EventPredictors;
 use super::shape::Shape;
 use super::turnbull::turnbull;
-use crate::dense::{cholesky_in_place, inverse_from_cholesky, quadratic_form};
+use crate::dense::{cholesky_in_place, inverse_from_cholesky};
 use crate::error::{Result, StatsError};
 use crate::newton::minimise;
+use crate::search_record::SearchRecord;
 
 /// Newton steps allowed from one start.
 const LIMIT: usize = 200;
 
 /// A standard error of log sigma (or of mu in sigmas) above this means that the likelihood is flat out there, not curved.
 const FLAT: f64 = 50.0;
-
-/// How a search ended.
-#[derive(Debug, Clone, PartialEq)]
-pub struct EventTimesRecord {
-    /// Newton steps taken.
-    pub steps: usize,
-    /// Gain in log-likelihood that one more Newton step would promise.
-    pub expected_gain: f64,
-    /// True when that gain is below rounding and the second derivatives are positive definite.
-    pub converged: bool,
-    /// Why the search stopped, in words.
-    pub reason: String,
-}
 
 /// A maximum with its curvature.
 #[derive(Debug, Clone)]
@@ -35,7 +23,7 @@ pub(super) struct Found {
     pub(super) minus_log_likelihood: f64,
     /// Inverse of the observed information (size × size).
     pub(super) covariance: Vec<f64>,
-    pub(super) record: EventTimesRecord,
+    pub(super) record: SearchRecord,
 }
 
 /// The maximum reached from the first start that leads to one; the reason of the last failure when none does.
@@ -57,7 +45,12 @@ pub(super) fn search(
 
 fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result<Found, String> {
     let size = start.len();
-    let Some(end) = minimise(|point| likelihood.minus(point), start, LIMIT, 1.0) else {
+    let mut evaluations = 0;
+    let counted = |point: &[f64]| {
+        evaluations += 1;
+        likelihood.minus(point)
+    };
+    let Some(end) = minimise(counted, start, LIMIT, 1.0) else {
         return Err("the likelihood has no value at the start".into());
     };
     let mut factor = end.local.hessian.clone();
@@ -65,8 +58,8 @@ fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result
         return Err(format!("the search stopped where the likelihood is not curved downwards ({})", end.reason));
     }
     let covariance = inverse_from_cholesky(&factor, size, size);
-    let expected_gain = 0.5 * quadratic_form(&covariance, &end.local.gradient);
-    if !(expected_gain < 1e-8) {
+    let record = SearchRecord::of(&end, evaluations);
+    if !(record.distance_left < 1e-4) {
         return Err(format!("the search stopped before a maximum ({})", end.reason));
     }
     let widths: Vec<usize> = likelihood.parts().iter().map(|part| part.width()).collect();
@@ -79,7 +72,6 @@ fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result
             return Err(format!("the likelihood levels off as {what} runs away, it has no maximum"));
         }
     }
-    let record = EventTimesRecord { steps: end.steps, expected_gain, converged: end.converged, reason: end.reason };
     Ok(Found { point: end.point, minus_log_likelihood: end.local.value, covariance, record })
 }
 

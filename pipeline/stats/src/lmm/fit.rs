@@ -4,14 +4,17 @@ use super::degrees_of_freedom::DegreesOfFreedom;
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::{Criterion, Profile, Workspace};
+use super::remarks::{boundary, few_groups, stopped_early};
 use super::result::{ConditionalModes, Correlation, LmmFit, TermShape, VarianceComponent};
 use super::search::{Found, Near, Objective, minimise, minimise_near};
 use crate::baseline::disagreement;
+use crate::checks::{check_finite, check_length};
+use crate::combinations::unscaled_covariance_from;
 use crate::dense::{dot, inverse_from_cholesky, solve_upper};
-use crate::design::{Design, check_finite, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::{LeastSquares, unscaled_covariance_from};
+use crate::least_squares::{LeastSquares, PERFECT_FIT};
 use crate::note::Note;
 use crate::random_term::Structure;
 use std::sync::OnceLock;
@@ -70,9 +73,10 @@ impl Lmm {
         }
         let start = LeastSquares.fit(design)?;
         let profile = Profile::new(design, &design.weighted(start.residuals()))?;
-        let mut notes = start.notes().to_vec();
+        // Without residuals the known variances still hold, and no others reach this line.
+        let mut notes: Vec<Note> = start.notes().iter().filter(|note| note.code != PERFECT_FIT).cloned().collect();
         notes.extend(disagreement(design, start.coefficients(), &start.standard_errors()));
-        notes.extend(few_groups(design));
+        notes.extend(few_groups(design.random()));
         let (theta, optimum) = optimise(&profile, self.criterion);
         notes.extend(stopped_early(&optimum));
         notes.extend(boundary(design, &profile, &theta));
@@ -97,45 +101,6 @@ impl Lmm {
     }
 }
 
-pub(super) fn stopped_early(optimum: &OptimumRecord) -> Vec<Note> {
-    if optimum.converged {
-        return Vec::new();
-    }
-    let message = format!(
-        "the search for the standard deviations stopped early: {}; largest derivative {:.1e}",
-        optimum.reason, optimum.largest_gradient
-    );
-    vec![Note::new("stopped-early", message)]
-}
-
-/// Remarks on variances estimated as zero and on correlations estimated as one.
-pub(super) fn boundary(design: &Design, profile: &Profile, theta: &[f64]) -> Vec<Note> {
-    let terms = design.random();
-    let zero = |&index: &usize| theta[index] == 0.0 && profile.layout.parameters[index].is_diagonal();
-    (0..theta.len())
-        .filter(zero)
-        .map(|index| {
-            let parameter = profile.layout.parameters[index];
-            let label = terms[parameter.term].label(parameter.row);
-            let factor = profile.layout.templates[parameter.term].factor(theta);
-            let q = terms[parameter.term].n_columns();
-            let row = &factor[parameter.row * q..(parameter.row + 1) * q];
-            let message = if q > 1 && row.iter().any(|value| *value != 0.0) {
-                format!(
-                    "the effects of `{label}` were estimated as a fixed combination of those of the columns before it (a correlation \
-                     of one): these data cannot tell them apart, which does not show that they are one"
-                )
-            } else {
-                format!(
-                    "the standard deviation of `{label}` was estimated as zero: these data cannot tell it from zero, \
-                     which does not show that it is zero"
-                )
-            };
-            Note::new("boundary", message)
-        })
-        .collect()
-}
-
 /// `-2 log L` at given relative covariance factors `theta` (laid out as in [`LmmFit::theta`]), with sigma and the coefficients at
 /// their best. For checks of the criterion itself, and for likelihood profiles.
 ///
@@ -157,24 +122,6 @@ pub fn deviance_at(design: &Design, theta: &[f64], criterion: Criterion) -> Resu
     } else {
         Err(StatsError::Numerical { step: "the factorisation at the given theta" })
     }
-}
-
-fn few_groups(design: &Design) -> Vec<Note> {
-    design
-        .random()
-        .iter()
-        .map(|term| (term, term.used_groups()))
-        .filter(|(term, used)| *used < 5 && term.n_groups > 1)
-        .map(|(term, used)| {
-            Note::new(
-                "few-groups",
-                format!(
-                    "the standard deviation of `{}` rests on {used} groups: it may be far off in either direction",
-                    term.name
-                ),
-            )
-        })
-        .collect()
 }
 
 fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord) {

@@ -2,8 +2,9 @@
 
 use super::profile::Profile;
 use super::result::LmmFit;
+use crate::checks::check_length;
 use crate::dense::{cholesky_in_place, dot, solve_lower, solve_lower_transpose, solve_upper};
-use crate::design::{Design, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;

@@ -8,7 +8,9 @@
 //! effects that share no row. The residual's part follows from `ψ_0 V_0 = V - Σ ψ_r V_r`.
 
 use super::profile::{Profile, Workspace};
-use crate::dense::{cholesky_in_place, dot, inverse_from_cholesky, quadratic_form, solve_lower};
+use crate::dense::{
+    cholesky_in_place, dot, equilibrated_inverse, form, product, quadratic_form, solve_lower, trace_of_product,
+};
 use crate::distribution::f_sf;
 use crate::error::{Result, StatsError};
 use crate::inference::JointTest;
@@ -71,7 +73,7 @@ impl KenwardRoger {
                         + trace_of_product(&phi_p[r], &phi_p[s], rank));
             }
         }
-        let w = inverse(information, count).ok_or(StatsError::DegreesOfFreedom {
+        let w = equilibrated_inverse(information, count).ok_or(StatsError::DegreesOfFreedom {
             method: "Kenward-Roger",
             reason: "the information on the variances is singular",
         })?;
@@ -85,7 +87,14 @@ impl KenwardRoger {
             }
         }
         let outer = product(&product(&plain, &middle, rank), &plain, rank);
-        let adjusted = plain.iter().zip(&outer).map(|(phi, extra)| phi + 2.0 * extra).collect();
+        let adjusted: Vec<f64> = plain.iter().zip(&outer).map(|(phi, extra)| phi + 2.0 * extra).collect();
+        // What is added is positive semi-definite; where it comes out otherwise nothing but rounding is left of it.
+        if !cholesky_in_place(&mut adjusted.clone(), rank) {
+            return Err(StatsError::DegreesOfFreedom {
+                method: "Kenward-Roger",
+                reason: "the variances differ so much in size that rounding leaves nothing of the adjustment",
+            });
+        }
         Ok(Self { rank, plain, adjusted, p, w })
     }
 
@@ -96,6 +105,9 @@ impl KenwardRoger {
     }
 
     /// Scaled F test that all combinations (linearly independent, as coordinates and estimated values) are zero.
+    ///
+    /// # Errors
+    /// So little known of the variances that the statistic has no mean or variance to match.
     pub(super) fn joint_test(&self, on_q: &[Vec<f64>], estimates: &[f64], method: String) -> Result<JointTest> {
         let failed = StatsError::Numerical { step: "the covariance of the hypothesis rows" };
         let size = on_q.len();
@@ -108,6 +120,12 @@ impl KenwardRoger {
         let f = dot(&solved, &solved) / size as f64;
         let (a1, a2) = self.a1_a2(on_q);
         let (scale, df) = scale_and_df(a1, a2, size as f64);
+        if !(df > 0.0 && scale > 0.0) {
+            return Err(StatsError::DegreesOfFreedom {
+                method: "Kenward-Roger",
+                reason: "so little is known of the variances that the statistic of several rows has no moments to match",
+            });
+        }
         let f = scale * f;
         Ok(JointTest { f, numerator_df: size as f64, denominator_df: df, p_value: f_sf(f, size as f64, df), method })
     }
@@ -115,7 +133,7 @@ impl KenwardRoger {
     /// `A1 = Σ W_rs tr(ΘΦP_rΦ) tr(ΘΦP_sΦ)` and `A2 = Σ W_rs tr(ΘΦP_rΦΘΦP_sΦ)` with `Θ = L'(LΦL')⁻¹L`.
     fn a1_a2(&self, on_q: &[Vec<f64>]) -> (f64, f64) {
         let (rank, size) = (self.rank, on_q.len());
-        let Some(inner) = inverse(form(&self.plain, on_q), size) else {
+        let Some(inner) = equilibrated_inverse(form(&self.plain, on_q), size) else {
             return (f64::NAN, f64::NAN);
         };
         // (LΦL')⁻¹ LΦP_rΦL', size × size: its trace and products of traces are all that is needed.
@@ -138,8 +156,11 @@ impl KenwardRoger {
 }
 
 /// Scale λ and denominator degrees of freedom m, so that λF has the first two moments of an F with l and m (Kenward & Roger 1997,
-/// section 3). For one row λ is 1 and m is 2 / A2.
+/// section 3). For one row λ is 1 and m is 2 / A2, whether or not the moments exist; known variances (A2 = 0) leave m endless.
 fn scale_and_df(a1: f64, a2: f64, l: f64) -> (f64, f64) {
+    if l == 1.0 || a2 == 0.0 {
+        return (1.0, 2.0 / a2);
+    }
     let b = (a1 + 6.0 * a2) / (2.0 * l);
     let g = ((l + 1.0) * a1 - (l + 4.0) * a2) / ((l + 2.0) * a2);
     let divisor = 3.0 * l + 2.0 * (1.0 - g);
@@ -400,7 +421,7 @@ fn with_residual(sums: Sums, parts: &[Part], profile: &Profile, sigma: f64, plai
     let (rank, count) = (profile.rank(), parts.len());
     let variance = sigma * sigma;
     let size = count + 1;
-    let information = inverse(plain.to_vec(), rank).unwrap_or_else(|| vec![f64::NAN; rank * rank]);
+    let information = equilibrated_inverse(plain.to_vec(), rank).unwrap_or_else(|| vec![f64::NAN; rank * rank]);
     let mut p = sums.p;
     let mut last = information;
     for (matrix, part) in p.iter().zip(parts) {
@@ -440,42 +461,4 @@ fn with_residual(sums: Sums, parts: &[Part], profile: &Profile, sigma: f64, plai
         }
     }
     (p, q, t)
-}
-
-fn product(a: &[f64], b: &[f64], size: usize) -> Vec<f64> {
-    let mut result = vec![0.0; size * size];
-    for i in 0..size {
-        for k in 0..size {
-            let value = a[i * size + k];
-            for j in 0..size {
-                result[i * size + j] += value * b[k * size + j];
-            }
-        }
-    }
-    result
-}
-
-/// `tr(AB)`.
-fn trace_of_product(a: &[f64], b: &[f64], size: usize) -> f64 {
-    (0..size * size).map(|at| a[at] * b[at % size * size + at / size]).sum()
-}
-
-/// `R A R'` for the rows R.
-fn form(a: &[f64], rows: &[Vec<f64>]) -> Vec<f64> {
-    let (size, width) = (rows.len(), rows[0].len());
-    let images: Vec<Vec<f64>> =
-        rows.iter().map(|row| (0..width).map(|k| dot(&a[k * width..(k + 1) * width], row)).collect()).collect();
-    (0..size * size).map(|at| dot(&rows[at / size], &images[at % size])).collect()
-}
-
-/// Inverse of a symmetric positive definite matrix, equilibrated first because variances differ in size.
-fn inverse(mut matrix: Vec<f64>, size: usize) -> Option<Vec<f64>> {
-    let scale: Vec<f64> = (0..size).map(|k| matrix[k * size + k].sqrt().recip()).collect();
-    (0..size * size).for_each(|at| matrix[at] *= scale[at / size] * scale[at % size]);
-    if !cholesky_in_place(&mut matrix, size) || (0..size).any(|k| matrix[k * size + k] < 1e-7) {
-        return None;
-    }
-    let mut inverse = inverse_from_cholesky(&matrix, size, size);
-    (0..size * size).for_each(|at| inverse[at] *= scale[at / size] * scale[at % size]);
-    Some(inverse)
 }

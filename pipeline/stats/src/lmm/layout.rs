@@ -62,15 +62,32 @@ impl Template {
     }
 }
 
+fn templates(terms: &[RandomTerm]) -> Vec<Template> {
+    let mut first = 0;
+    terms
+        .iter()
+        .map(|term| {
+            let template = Template { columns: term.n_columns(), structure: term.structure, first };
+            first += term.n_parameters();
+            template
+        })
+        .collect()
+}
+
+/// Relative covariance factor of every term (columns × columns, row-major, lower triangular) at `theta`, laid out as in
+/// [`LmmFit::theta`](crate::LmmFit::theta).
+pub(crate) fn relative_factors(terms: &[RandomTerm], theta: &[f64]) -> Vec<Vec<f64>> {
+    templates(terms).iter().map(|template| template.factor(theta)).collect()
+}
+
 impl Layout {
     pub(crate) fn new(terms: &[RandomTerm]) -> Self {
         let mut offset = vec![0];
-        let mut templates = Vec::new();
+        let templates = templates(terms);
         let mut parameters = Vec::new();
         for (k, term) in terms.iter().enumerate() {
             let q = term.n_columns();
             offset.push(offset[k] + term.n_groups * q);
-            templates.push(Template { columns: q, structure: term.structure, first: parameters.len() });
             match term.structure {
                 Structure::Common => parameters.push(Parameter { term: k, row: 0, column: 0 }),
                 Structure::Correlated => {
@@ -186,5 +203,17 @@ mod tests {
             assert!((a - b).abs() < 1e-15);
         }
         assert_eq!(layout.active(&canonical), [0, 4, 5, 6]);
+    }
+
+    #[test]
+    fn factors_are_read_term_by_term_and_column_by_column() {
+        let columns = ["a", "b"].map(|name| (name.to_string(), vec![1.0; 4])).to_vec();
+        let terms = [
+            RandomTerm::smooth("curve", vec![vec![1.0; 4], vec![2.0; 4]]),
+            RandomTerm::correlated("h", vec![0, 1, 0, 1], 2, columns),
+        ];
+        let factors = relative_factors(&terms, &[0.5, 1.0, -2.0, 3.0]);
+        assert_eq!(factors[0], [0.5, 0.0, 0.0, 0.5]);
+        assert_eq!(factors[1], [1.0, 0.0, -2.0, 3.0]);
     }
 }

@@ -5,6 +5,7 @@ use super::layout::Layout;
 use super::optimizer::{UPPER_LIMIT, bounded_search};
 use super::profile::{Criterion, Profile, Workspace};
 use super::result::LmmFit;
+use crate::checks::check_level;
 use crate::design::Design;
 use crate::distribution::chi_squared_quantile;
 use crate::error::{Result, StatsError};
@@ -31,11 +32,9 @@ pub struct VarianceInterval {
 /// the edge at zero and the skewness (Bates and others 2015, section 5.1). At zero itself the level is at least the nominal one.
 ///
 /// # Errors
-/// A level outside (0, 1); as [`Lmm::fit`].
+/// A level outside (0, 1); a fit that is not at its maximum; as [`Lmm::fit`].
 pub fn variance_intervals(design: &Design, fit: &LmmFit, level: f64) -> Result<Vec<VarianceInterval>> {
-    if !(level > 0.0 && level < 1.0) {
-        return Err(StatsError::OutOfRange { what: "the level", value: level, expected: "a number between 0 and 1" });
-    }
+    check_level("the level", level)?;
     let rise = chi_squared_quantile(level, 1.0);
     let mut intervals = Vec::new();
     for (k, term) in design.random().iter().enumerate() {
@@ -196,7 +195,15 @@ impl Curve {
         let mut outside = if estimate > 0.0 { 1.5 * estimate } else { 0.5 * self.sigma * self.unit_of_held() };
         for _ in 0..40 {
             if self.rise(outside)? > limit {
-                return Ok(Interval { low, high: self.crossing(inside, outside, limit)? });
+                let high = self.crossing(inside, outside, limit)?;
+                // A fit whose search stopped early may lie outside its own limits: there is no profile around it then.
+                return if low <= estimate && estimate <= high {
+                    Ok(Interval { low, high })
+                } else {
+                    Err(StatsError::Numerical {
+                        step: "the likelihood's profile, because the fit is not at its maximum",
+                    })
+                };
             }
             inside = outside;
             outside *= 1.6;

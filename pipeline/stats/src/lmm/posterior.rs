@@ -8,8 +8,9 @@
 use super::fit::Lmm;
 use super::profile::{Criterion, Profile, Workspace};
 use super::proposal::Proposal;
+use crate::checks::check_length;
 use crate::dense::{solve_lower_transpose, solve_upper};
-use crate::design::{Design, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::least_squares::LeastSquares;

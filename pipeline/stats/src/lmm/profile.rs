@@ -361,9 +361,7 @@ impl Profile {
 /// Sum of squares of the residuals; refuses a perfect fit unless the residual variances are known.
 fn sum_of_squares(design: &Design, response: &[f64], weighted_residuals: &[f64]) -> Result<f64> {
     let sum = dot(weighted_residuals, weighted_residuals);
-    let response = design.weighted(response);
-    // Residuals at the level of rounding of the response mean that the columns explain everything.
-    if !design.sampling_variances_known() && !(sum > 1e-26 * dot(&response, &response)) {
+    if !design.sampling_variances_known() && design.is_reproduced(response, sum) {
         return Err(StatsError::PerfectFit);
     }
     Ok(sum)

@@ -1,10 +1,12 @@
 //! One design, many responses: for bootstraps and simulations.
 
-use super::fit::{Data, Lmm, assemble, boundary, near, optimise_near, stopped_early};
+use super::fit::{Data, Lmm, assemble, near, optimise_near};
 use super::profile::Profile;
+use super::remarks::{boundary, stopped_early};
 use super::result::LmmFit;
 use super::search::Near;
-use crate::design::{Design, check_finite, check_length};
+use crate::checks::{check_finite, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::least_squares::LeastSquares;
 

@@ -5,11 +5,11 @@ use super::fit::Lmm;
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::{Criterion, Profile};
+use crate::checks::{check_finite, check_length};
+use crate::combinations::IndependentCombinations;
 use crate::dense::{dot, quadratic_form, solve_upper_transpose};
-use crate::design::{check_finite, check_length};
 use crate::error::Result;
 use crate::inference::{Contrast, JointTest, LinearFit};
-use crate::least_squares::IndependentCombinations;
 use crate::note::Note;
 use crate::random_term::Structure;
 use ndarray::Array2;
@@ -288,8 +288,8 @@ const KENWARD_ROGER: &str = "kenward-roger";
 
 /// Denominator degrees of freedom of a mean of squared independent t values with the given degrees of freedom.
 ///
-/// `E(t²) = ν / (ν - 2)`, and an F with `m` numerator and `ν` denominator degrees of freedom has the same mean; equate the sums.
-/// Where a mean does not exist (some ν ≤ 2) the smallest meaningful value, 2, is used.
+/// `E(t²) = ν / (ν - 2) = 1 + 2 / (ν - 2)`, and an F with `m` numerator and `ν` denominator degrees of freedom has the same mean; the
+/// means agree at `2 + m / Σ 1 / (ν_i - 2)`. Where a mean does not exist (some ν ≤ 2) the smallest meaningful value, 2, is used.
 fn pooled_df(each: &[f64]) -> f64 {
     let first = each[0];
     if each.iter().all(|df| (df - first).abs() < 1e-8 * first) {
@@ -298,8 +298,8 @@ fn pooled_df(each: &[f64]) -> f64 {
     if each.iter().any(|df| *df <= 2.0) {
         return 2.0;
     }
-    let sum: f64 = each.iter().map(|df| df / (df - 2.0)).sum();
-    2.0 * sum / (sum - each.len() as f64)
+    // Endless degrees of freedom add nothing to the sum.
+    2.0 + each.len() as f64 / each.iter().map(|df| (df - 2.0).recip()).sum::<f64>()
 }
 
 #[cfg(test)]
@@ -312,5 +312,11 @@ mod tests {
         // 4 -> 2, 10 -> 1.25: 2 * 3.25 / 1.25
         assert!((pooled_df(&[4.0, 10.0]) - 5.2).abs() < 1e-14);
         assert_eq!(pooled_df(&[1.5, 10.0]), 2.0);
+    }
+
+    #[test]
+    fn known_variances_leave_endless_degrees_of_freedom_to_a_joint_test() {
+        assert_eq!(pooled_df(&[f64::INFINITY, f64::INFINITY]), f64::INFINITY);
+        assert!((pooled_df(&[6.0, f64::INFINITY]) - 10.0).abs() < 1e-14);
     }
 }

@@ -1,6 +1,7 @@
 //! A response over x with everything else that stands in its model, checked once.
 
-use crate::design::{Design, check_finite, check_length};
+use crate::checks::{check_finite, check_length};
+use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::random_term::RandomTerm;
 use ndarray::Array2;

@@ -1,9 +1,9 @@
 //! The optimum of a quadratic response, from any fit of a linear predictor.
 
 use super::confidence_set::{ConstrainedSet, FiellerSet};
-use super::profile_set::{check_confidence, check_range};
+use super::profile_set::check_range;
+use crate::checks::{check_finite, check_length, check_level};
 use crate::dense::dot;
-use crate::design::{check_finite, check_length};
 use crate::distribution::t_quantile;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, LinearFit};
@@ -163,7 +163,7 @@ impl QuadraticOptimum {
     /// # Errors
     /// A confidence outside (0, 1).
     pub fn fieller_set(&self, confidence: f64) -> Result<FiellerSet> {
-        check_confidence(confidence)?;
+        check_level("the confidence", confidence)?;
         let t2 = t_quantile(0.5 + 0.5 * confidence, self.df).powi(2);
         let slope = self.b1 - self.gradient;
         Ok(FiellerSet::solve(

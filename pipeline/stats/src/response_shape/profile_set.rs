@@ -3,6 +3,7 @@
 use super::frame::ResponseFrame;
 use super::joint::deviance;
 use super::shape::Side;
+use crate::checks::check_level;
 use crate::distribution::t_quantile;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
@@ -67,13 +68,6 @@ impl Yardstick {
     }
 }
 
-pub(crate) fn check_confidence(confidence: f64) -> Result<()> {
-    if confidence > 0.0 && confidence < 1.0 {
-        return Ok(());
-    }
-    Err(StatsError::OutOfRange { what: "the confidence", value: confidence, expected: "a number between 0 and 1" })
-}
-
 /// The set where `deviance` stays below the yardstick's limit. `points` (ascending) must be dense enough to meet every piece;
 /// limits between two of them are found by bisection.
 pub(crate) fn profile_set(
@@ -82,7 +76,7 @@ pub(crate) fn profile_set(
     yardstick: &Yardstick,
     confidence: f64,
 ) -> Result<ProfileSet> {
-    check_confidence(confidence)?;
+    check_level("the confidence", confidence)?;
     let limit = yardstick.limit(confidence);
     let mut inside = |value: f64| -> Result<bool> { Ok(yardstick.statistic(deviance(value)?) <= limit) };
     let mut pieces: Vec<Interval> = Vec::new();
@@ -173,7 +167,7 @@ pub fn optimum_profile_set(
 }
 
 pub(crate) fn check_range(range: Interval) -> Result<()> {
-    crate::design::check_finite("the range", &[range.low, range.high])?;
+    crate::checks::check_finite("the range", &[range.low, range.high])?;
     if range.low < range.high {
         return Ok(());
     }

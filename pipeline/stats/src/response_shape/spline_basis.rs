@@ -1,7 +1,7 @@
 //! Cubic splines with a second-difference penalty, split into a straight line and penalised deviations from it.
 
+use crate::checks::check_finite;
 use crate::dense::{cholesky_in_place, solve_lower, solve_lower_transpose};
-use crate::design::check_finite;
 use crate::error::{Result, StatsError};
 use crate::interval::Interval;
 

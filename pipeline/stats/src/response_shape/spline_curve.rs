@@ -9,8 +9,7 @@ use crate::dense::{add_scaled, cholesky_in_place, dot, solve_lower, solve_upper_
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, LinearFit};
-use crate::lmm::LmmFit;
-use crate::random_effects::relative_factors;
+use crate::lmm::{LmmFit, relative_factors};
 
 /// Effects of all terms above which the dense factor takes seconds.
 const MOST_EFFECTS: usize = 2500;

@@ -1,23 +1,23 @@
 //! Sparse Cholesky whose numbers change with every evaluation, with the part of the inverse that has the pattern of the factor.
 //!
-//! `sparse` factors `S A S + I` for a fixed A. Here the weights inside A change too, and the gradient of a log determinant needs
+//! [`super::NumericCholesky`] factors `S A S + I` for a fixed A. Here the weights inside A change too, and the gradient of a log determinant needs
 //! entries of the inverse. Both walk the same columns: the factor from the first to the last (right-looking), the inverse back by
 //! Takahashi's recurrence (Erisman & Tinney 1975, Comm. ACM 18:177-179). The caller orders the unknowns, largest term first.
 
 /// Pattern and numbers; holds the matrix, then its factor in the same place.
 #[derive(Debug, Clone)]
-pub(super) struct LatentCholesky {
-    pub(super) diagonal: Vec<f64>,
+pub(crate) struct ReweightedCholesky {
+    pub(crate) diagonal: Vec<f64>,
     /// Below the diagonal, by columns.
-    pub(super) value: Vec<f64>,
+    pub(crate) value: Vec<f64>,
     column_start: Vec<usize>,
     /// Rows of each column, ascending.
     row: Vec<usize>,
 }
 
-impl LatentCholesky {
+impl ReweightedCholesky {
     /// Pattern of the factor of a matrix with the given off-diagonal positions `(smaller, larger)`, repeats allowed.
-    pub(super) fn new(size: usize, positions: impl Iterator<Item = (usize, usize)>) -> Self {
+    pub(crate) fn new(size: usize, positions: impl Iterator<Item = (usize, usize)>) -> Self {
         let mut columns: Vec<Vec<usize>> = vec![Vec::new(); size];
         for (smaller, larger) in positions {
             columns[smaller].push(larger);
@@ -38,8 +38,8 @@ impl LatentCholesky {
         Self { diagonal: vec![0.0; size], value: vec![0.0; row.len()], column_start, row }
     }
 
-    /// Place of the entry `(smaller, larger)` in [`LatentCholesky::value`].
-    pub(super) fn place(&self, smaller: usize, larger: usize) -> usize {
+    /// Place of the entry `(smaller, larger)` in [`ReweightedCholesky::value`].
+    pub(crate) fn place(&self, smaller: usize, larger: usize) -> usize {
         let start = self.column_start[smaller];
         let rows = &self.row[start..self.column_start[smaller + 1]];
         match rows.binary_search(&larger) {
@@ -48,14 +48,14 @@ impl LatentCholesky {
     }
 
     /// Sets the matrix to the identity.
-    pub(super) fn reset(&mut self) {
+    pub(crate) fn reset(&mut self) {
         self.diagonal.fill(1.0);
         self.value.fill(0.0);
     }
 
     /// Replaces the matrix by its factor L. False when it is not positive definite.
     #[must_use]
-    pub(super) fn factor(&mut self) -> bool {
+    pub(crate) fn factor(&mut self) -> bool {
         for j in 0..self.diagonal.len() {
             let pivot = self.diagonal[j];
             if !(pivot > 0.0 && pivot.is_finite()) {
@@ -84,12 +84,12 @@ impl LatentCholesky {
     }
 
     /// `log |L|²`.
-    pub(super) fn log_determinant(&self) -> f64 {
+    pub(crate) fn log_determinant(&self) -> f64 {
         2.0 * self.diagonal.iter().map(|value| value.ln()).sum::<f64>()
     }
 
     /// Solves `L x = b` in place.
-    pub(super) fn solve_lower(&self, b: &mut [f64]) {
+    pub(crate) fn solve_lower(&self, b: &mut [f64]) {
         for j in 0..b.len() {
             let value = b[j] / self.diagonal[j];
             b[j] = value;
@@ -100,7 +100,7 @@ impl LatentCholesky {
     }
 
     /// Solves `L L' x = b` in place.
-    pub(super) fn solve(&self, b: &mut [f64]) {
+    pub(crate) fn solve(&self, b: &mut [f64]) {
         self.solve_lower(b);
         for j in (0..b.len()).rev() {
             let mut value = b[j];
@@ -112,7 +112,7 @@ impl LatentCholesky {
     }
 
     /// Writes the entries of `(L L')⁻¹` on the pattern of L into `inverse`, which has the same pattern.
-    pub(super) fn selected_inverse(&self, inverse: &mut Self) {
+    pub(crate) fn selected_inverse(&self, inverse: &mut Self) {
         for j in (0..self.diagonal.len()).rev() {
             let entries = self.column_start[j]..self.column_start[j + 1];
             let pivot = self.diagonal[j];
@@ -155,7 +155,7 @@ mod tests {
     fn factor_solutions_and_selected_inverse_agree_with_dense_algebra() {
         let size = 7;
         let entries = [(0, 3, 0.6), (0, 5, -0.4), (1, 3, 0.3), (2, 4, 0.8), (2, 6, 0.5), (3, 6, -0.7), (1, 5, 0.2)];
-        let mut sparse = LatentCholesky::new(size, entries.iter().map(|e| (e.0, e.1)).chain([(0, 3)]));
+        let mut sparse = ReweightedCholesky::new(size, entries.iter().map(|e| (e.0, e.1)).chain([(0, 3)]));
         let mut dense = vec![0.0; size * size];
         for round in 1..3 {
             sparse.reset();
@@ -193,7 +193,7 @@ mod tests {
 
     #[test]
     fn a_matrix_that_is_not_positive_definite_is_refused() {
-        let mut sparse = LatentCholesky::new(2, [(0, 1)].into_iter());
+        let mut sparse = ReweightedCholesky::new(2, [(0, 1)].into_iter());
         sparse.reset();
         sparse.value[0] = 2.0;
         assert!(!sparse.factor());

@@ -2,35 +2,10 @@
 
 use super::profile::Criterion;
 use super::result::LmmFit;
-use crate::distribution::chi_squared_sf;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
+use crate::likelihood_ratio::LikelihoodRatio;
 use crate::random_term::Structure;
-
-/// A likelihood-ratio test.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LikelihoodRatio {
-    /// Twice the difference of the log-likelihoods; not below zero.
-    pub statistic: f64,
-    /// Chi-squared distributions that the statistic is compared with: degrees of freedom (0 is a point at zero) and weight.
-    pub mixture: Vec<(usize, f64)>,
-    /// Upper tail probability.
-    pub p_value: f64,
-    /// How the reference distribution was chosen, in words.
-    pub method: String,
-}
-
-impl LikelihoodRatio {
-    fn new(statistic: f64, mixture: Vec<(usize, f64)>, method: String) -> Self {
-        let statistic = statistic.max(0.0);
-        let tail = |df: usize| match df {
-            0 => f64::from(u8::from(statistic <= 0.0)),
-            df => chi_squared_sf(statistic, df as f64),
-        };
-        let p_value = mixture.iter().map(|&(df, weight)| weight * tail(df)).sum();
-        Self { statistic, mixture, p_value, method }
-    }
-}
 
 /// Tests random terms: `smaller` has some of the terms of `larger`, or fewer columns in one of them, and the same fixed columns.
 ///
@@ -103,9 +78,7 @@ pub fn test_fixed_columns(smaller: &LmmFit, larger: &LmmFit) -> Result<Likelihoo
     if difference < 1 || !smaller.names().iter().all(|name| larger.names().contains(name)) {
         return Err(not_nested("the fixed columns of the smaller fit are not among those of the larger one"));
     }
-    let df = difference as usize;
-    let method = format!("chi-squared with {df} degree(s) of freedom");
-    Ok(LikelihoodRatio::new(smaller.criterion() - larger.criterion(), vec![(df, 1.0)], method))
+    Ok(LikelihoodRatio::chi_squared(smaller.criterion() - larger.criterion(), difference as usize))
 }
 
 fn mixture_of_two(statistic: f64, columns: usize) -> LikelihoodRatio {

@@ -20,7 +20,7 @@ pub struct SearchRecord {
 }
 
 impl SearchRecord {
-    pub(super) fn of(minimum: &Minimum, evaluations: usize) -> Self {
+    pub(crate) fn of(minimum: &Minimum, evaluations: usize) -> Self {
         Self {
             steps: minimum.steps,
             evaluations,
@@ -31,7 +31,7 @@ impl SearchRecord {
     }
 
     /// A note when the search did not meet its stopping rule.
-    pub(super) fn note(&self) -> Option<Note> {
+    pub(crate) fn note(&self) -> Option<Note> {
         (!self.converged).then(|| {
             Note::new(
                 "stopped-early",
@@ -45,7 +45,7 @@ impl SearchRecord {
 }
 
 /// Length of the next Newton step in standard errors, `√(g'H⁻¹g)`; infinite where the second derivatives are not positive definite.
-pub(super) fn newton_decrement(local: &Local) -> f64 {
+pub(crate) fn newton_decrement(local: &Local) -> f64 {
     let size = local.gradient.len();
     let mut factor = local.hessian.clone();
     if !cholesky_in_place(&mut factor, size) {
