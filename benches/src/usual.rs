@@ -1,4 +1,4 @@
-//! What the usual environments take for the same work, as measured for this project; typed in, not measured here.
+//! What the usual environments take for the same work, as measured for this project in 2026; typed in, not measured here.
 //!
 //! Two cores of an Intel Xeon (virtual), 24 GiB, Linux, nothing else running; R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3 and pbkrtest 0.5.2
 //! (Debian's packages with the default BLAS); Python 3.11 with statsmodels 0.15.0. Strip table in memory, same model, 3 blocks of 8

@@ -9,8 +9,8 @@
 //! degrees of freedom over r², or one where sigma is known. It follows from the derivatives of `log|V|`, `log|X'V⁻¹X|` and `r² = y'Py`
 //! (Searle, Casella & McCulloch 1992, Variance Components, chapter 6) with `Λ'Z'V⁻¹ZΛ = I - (LL')⁻¹`.
 
-use super::profile::{Criterion, Profile, Workspace};
-use crate::dense::{dot, solve_lower, solve_lower_transpose};
+use super::profile::{Criterion, Profile, Workspace, subtract_cross_products};
+use crate::dense::{dot, inverse_from_cholesky, solve_lower_transpose};
 use crate::random_term::Structure;
 
 impl Profile {
@@ -34,7 +34,7 @@ impl Profile {
             if template.structure == Structure::Common {
                 let theta = theta[template.first];
                 if theta != 0.0 {
-                    gradient[template.first] = 2.0 * (0..q).map(|a| sum[a * q + a]).sum::<f64>() / theta;
+                    gradient[template.first] = 2.0 * sum[0] / theta;
                 }
                 continue;
             }
@@ -52,7 +52,7 @@ impl Profile {
         gradient.iter().all(|value| value.is_finite()).then_some(gradient)
     }
 
-    /// H of every term (columns × columns).
+    /// H of every term (columns × columns); of a term with a common standard deviation its trace alone, in the first place.
     fn group_sums(&self, work: &mut Workspace, criterion: Criterion) -> Vec<Vec<f64>> {
         let (rank, width) = (self.rank(), self.rank() + 1);
         let shift = self.shift_on_q(work);
@@ -61,34 +61,53 @@ impl Profile {
         images.clear();
         images.extend_from_slice(&work.block);
         work.numeric.solve_lower_transpose_block(&self.symbolic, &mut images, width);
-        // Each row becomes the group's standardised part of Φ's factor, followed by its scaled mode.
+        // The last column becomes the mode, scaled so that it counts like the others.
         let scale = per_square.sqrt();
         for row in images.chunks_exact_mut(width) {
             row[rank] = scale * (row[rank] - dot(&row[..rank], &shift));
-            match criterion {
-                Criterion::Reml => solve_lower(self.information_factor(work), width, &mut row[..rank]),
-                Criterion::MaximumLikelihood => row[..rank].fill(0.0),
-            }
+        }
+        // Weights of the products of two columns: Φ, and one for the square of the mode.
+        let mut weights = vec![0.0; width * width];
+        weights[width * width - 1] = 1.0;
+        if criterion == Criterion::Reml {
+            let phi = inverse_from_cholesky(self.information_factor(work), width, rank);
+            (0..rank)
+                .for_each(|i| weights[i * width..i * width + rank].copy_from_slice(&phi[i * rank..(i + 1) * rank]));
         }
         let mut scratch = vec![0.0; self.n_effects()];
         let mut sums: Vec<Vec<f64>> = self.layout.templates.iter().map(|t| vec![0.0; t.columns * t.columns]).collect();
-        for (at, &(term, column)) in self.layout.owner.iter().enumerate() {
+        for (term, sum) in sums.iter_mut().enumerate() {
             let template = &self.layout.templates[term];
-            let (q, row) = (template.columns, &images[at * width..(at + 1) * width]);
-            let own = work.numeric.inverse_form(&self.symbolic, at, &[1.0], &mut scratch);
-            sums[term][column * q + column] += 1.0 - own - dot(row, row);
+            let count = self.layout.offset[term + 1] - self.layout.offset[term];
+            let first = self.layout.place[self.layout.offset[term]];
+            let mut inverse =
+                |at: usize, values: &[f64]| work.numeric.inverse_form(&self.symbolic, at, values, &mut scratch);
             if template.structure == Structure::Common {
+                // The effects of a term stand together, so all their products are summed at once.
+                let mut products = vec![0.0; width * width];
+                subtract_cross_products(&images[first * width..(first + count) * width], width, &mut products);
+                (0..width).for_each(|i| (0..i).for_each(|j| products[i * width + j] *= 2.0));
+                sum[0] =
+                    dot(&products, &weights) + (first..first + count).map(|at| 1.0 - inverse(at, &[1.0])).sum::<f64>();
                 continue;
             }
-            for before in 0..column {
-                let from = at - column + before;
-                let mut both = vec![0.0; column - before + 1];
-                (both[0], both[column - before]) = (1.0, 1.0);
-                let first = work.numeric.inverse_form(&self.symbolic, from, &[1.0], &mut scratch);
-                let pair = work.numeric.inverse_form(&self.symbolic, from, &both, &mut scratch);
-                let value = -0.5 * (pair - own - first) - dot(row, &images[from * width..(from + 1) * width]);
-                sums[term][column * q + before] += value;
-                sums[term][before * q + column] += value;
+            let q = template.columns;
+            let row = |at: usize| &images[at * width..(at + 1) * width];
+            for group in (first..first + count).step_by(q) {
+                let own: Vec<f64> = (group..group + q).map(|at| inverse(at, &[1.0])).collect();
+                for a in 0..q {
+                    let weighted: Vec<f64> =
+                        (0..width).map(|i| dot(&weights[i * width..(i + 1) * width], row(group + a))).collect();
+                    sum[a * q + a] += 1.0 - own[a] - dot(&weighted, row(group + a));
+                    for b in 0..a {
+                        let mut both = vec![0.0; a - b + 1];
+                        (both[0], both[a - b]) = (1.0, 1.0);
+                        let block = 0.5 * (inverse(group + b, &both) - own[a] - own[b]);
+                        let value = -block - dot(&weighted, row(group + b));
+                        sum[a * q + b] += value;
+                        sum[b * q + a] += value;
+                    }
+                }
             }
         }
         work.images = images;

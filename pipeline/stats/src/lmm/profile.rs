@@ -369,7 +369,7 @@ fn sum_of_squares(design: &Design, response: &[f64], weighted_residuals: &[f64])
 
 /// Subtracts `B'B` from the lower triangle of `target` (width × width), for the row-major block B. Four rows at a time, so that every
 /// entry of the target is read and written a quarter as often.
-fn subtract_cross_products(block: &[f64], width: usize, target: &mut [f64]) {
+pub(super) fn subtract_cross_products(block: &[f64], width: usize, target: &mut [f64]) {
     let mut fours = block.chunks_exact(4 * width);
     for four in fours.by_ref() {
         let (first, rest) = four.split_at(width);
