@@ -1,13 +1,13 @@
 //! Settings as a factor: the fit that level tests and comparisons share.
 //!
 //! In one field-season blocks are fixed and least squares is exact. In several, field-season, block and field-season × setting are
-//! random. Where field-seasons fall into parts that share no setting, blocks are fixed again: a difference between settings of two
-//! parts is a difference between fields, and is not told.
+//! random. Where field-seasons fall into parts that share no setting, blocks are fixed again and only field-season × setting is
+//! random: a difference between settings of two parts is a difference between fields, and is not told.
 
 use evenstand_stats::{Contrast, Design, JointTest, LinearFit, StatsError};
 use ndarray::Array2;
 
-use crate::setting_terms::{count, linked_parts, renumber, setting_terms};
+use crate::setting_terms::{count, field_by_setting, linked_parts, renumber, setting_terms};
 use crate::working_fit;
 
 /// Strips whose settings are compared.
@@ -54,8 +54,12 @@ impl SettingFit {
             let hit = if column < settings { rows.settings[row] == column } else { blocks[row] == column - settings };
             f64::from(u8::from(hit))
         });
-        let terms = if fixed { None } else { Some(setting_terms(&fields, &blocks, &rows.settings)) };
-        let (random, left_out) = terms.map_or((Vec::new(), None), |terms| (terms.random, terms.left_out));
+        let (random, left_out) = if fixed {
+            (field_by_setting(&fields, &rows.settings).into_iter().collect(), None)
+        } else {
+            let terms = setting_terms(&fields, &blocks, &rows.settings);
+            (terms.random, terms.left_out)
+        };
         let known = rows.std_errors.is_some();
         let no_replication = |_: StatsError| "means only: no replication, so no test".to_owned();
         let design =
@@ -165,6 +169,23 @@ mod tests {
         let test = fit.alike().unwrap();
         assert_eq!((test.numerator_df, test.denominator_df), (3.0, 6.0));
         assert!(test.p_value < 1e-4 && fit.method.contains("inside them only"), "{}", fit.method);
+    }
+
+    #[test]
+    fn fields_that_share_settings_keep_their_own_differences_as_error_beside_a_field_apart() {
+        let mut three = rows([&[0, 1, 2], &[0, 1, 2]]);
+        let apart = rows([&[3, 4], &[]]);
+        three.response.extend(apart.response);
+        three.settings.extend(apart.settings);
+        three.blocks.extend(apart.blocks.iter().map(|block| block + 6));
+        three.fields.extend(apart.fields.iter().map(|_| 2));
+        let fit = SettingFit::new(three).unwrap();
+        assert!(
+            fit.method.starts_with("mixed model: setting + block, random field-season × setting"),
+            "{}",
+            fit.method
+        );
+        assert!(fit.contrast(1, 0).is_some() && fit.contrast(4, 3).is_some() && fit.contrast(3, 1).is_none());
     }
 
     #[test]

@@ -30,16 +30,30 @@ pub(crate) fn setting_terms(fields: &[usize], blocks: &[usize], settings: &[usiz
     if count(blocks) > n_fields {
         add("block", blocks);
     }
-    let n_settings = count(settings);
-    let cells = renumber(fields.iter().zip(settings).map(|(field, setting)| field * n_settings + setting));
-    let rank = n_settings + n_fields - linked_parts(fields, settings);
-    if count(&cells) > rank {
-        add("field-season × setting", &cells);
-    } else {
-        terms.left_out =
-            Some("field-season × setting cannot be estimated: too few settings in common between field-seasons");
+    match cells_told_apart(fields, settings) {
+        Some(cells) => add(FIELD_BY_SETTING, &cells),
+        None => {
+            terms.left_out =
+                Some("field-season × setting cannot be estimated: too few settings in common between field-seasons");
+        }
     }
     terms
+}
+
+/// Field-season × setting alone, for models whose blocks are fixed; none where it cannot be told from field-season and setting.
+pub(crate) fn field_by_setting(fields: &[usize], settings: &[usize]) -> Option<RandomTerm> {
+    let cells = cells_told_apart(fields, settings)?;
+    (count(&cells) < fields.len()).then(|| RandomTerm::intercept(FIELD_BY_SETTING, cells.clone(), count(&cells)))
+}
+
+const FIELD_BY_SETTING: &str = "field-season × setting";
+
+/// Cells of field-season and setting, where there are more of them than the two take together.
+fn cells_told_apart(fields: &[usize], settings: &[usize]) -> Option<Vec<usize>> {
+    let n_settings = count(settings);
+    let cells = renumber(fields.iter().zip(settings).map(|(field, setting)| field * n_settings + setting));
+    let rank = n_settings + count(fields) - linked_parts(fields, settings);
+    (count(&cells) > rank).then_some(cells)
 }
 
 /// Number of parts that field-seasons fall into when two that share a setting are linked.
