@@ -11,6 +11,10 @@
 
 mod checks;
 mod condition;
+mod course_counts;
+mod course_findings;
+mod course_lag;
+mod course_misfit;
 mod courses;
 mod digs;
 mod emergence;

@@ -55,7 +55,7 @@ pub(super) fn search(
     Err(failure)
 }
 
-fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result<Found, String> {
+pub(super) fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result<Found, String> {
     let size = start.len();
     let Some(end) = minimise(|point| likelihood.minus(point), start, LIMIT, 1.0) else {
         return Err("the likelihood has no value at the start".into());
