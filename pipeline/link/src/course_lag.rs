@@ -1,6 +1,6 @@
 //! The lag of a field-season: hours from planting before which nothing can come up.
 
-use evenstand_stats::{EventTimesFit, LinearFit};
+use evenstand_stats::LinearFit;
 
 use crate::course_counts::CourseCounts;
 use crate::fitted_times::curve;
@@ -8,12 +8,15 @@ use crate::fitted_times::curve;
 /// Log-likelihood a lag must gain over none: what one parameter costs by Akaike's criterion.
 const LEAST_GAIN: f64 = 1.0;
 
-/// Steps of the coarse grid from zero to the first plants, and of the golden section after it.
-const GRID: usize = 8;
-const SECTIONS: usize = 7;
+/// The coarse grid, as shares of the time at which the first plants were seen: closer towards that time, where the likelihood bends most;
+/// at it they would have no chance.
+const GRID: [f64; 6] = [0.0, 0.5, 0.7, 0.85, 0.95, 0.995];
 
-/// Largest lag looked at, as a share of the time at which the first plants were seen: at that time itself they would have no chance.
-const LATEST: f64 = 0.995;
+/// Where the grid has half the time.
+const HALF: usize = 1;
+
+/// Evaluations of the golden section after it.
+const SECTIONS: usize = 7;
 
 /// The lag of a field-season.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -27,25 +30,16 @@ pub(crate) struct Lag {
 /// The one lag under which the curves of all strips together are likeliest, each strip with a curve of its own.
 ///
 /// The summed log-likelihood is looked at on a coarse grid from zero to the first plants seen in any strip, then by golden section around the
-/// best: 15 evaluations. Strips without a curve at lag zero do not take part. None where no strip has one.
+/// best: 12 evaluations. Strips without a curve at lag zero do not take part. None where no strip has one.
 pub(crate) fn lag(strips: &[&CourseCounts]) -> Option<Lag> {
-    let strips: Vec<(&CourseCounts, EventTimesFit)> =
-        strips.iter().filter_map(|counts| Some((*counts, curve(counts, 0.0, None).ok()?))).collect();
-    let first = strips.iter().filter_map(|(counts, _)| counts.first_seen_h()).min_by(f64::total_cmp)?;
-    // Gains over no lag, which stay small numbers and so keep their digits.
-    let gain = |hours: f64| -> f64 {
-        let gains = strips.iter().map(|(counts, without)| {
-            let start = on_later_clock(without.coefficients(), hours);
-            curve(counts, hours, start.as_deref()).map(|with| with.log_likelihood() - without.log_likelihood())
-        });
-        gains.sum::<Result<f64, String>>().unwrap_or(f64::NEG_INFINITY)
-    };
-    let step = LATEST * first / GRID as f64;
-    let grid: Vec<f64> = (0..=GRID).map(|k| if k == 0 { 0.0 } else { gain(k as f64 * step) }).collect();
-    let best = (0..=GRID).fold(0, |best, k| if grid[k] > grid[best] { k } else { best });
-    let (mut low, mut high) = (best.saturating_sub(1) as f64 * step, (best + 1).min(GRID) as f64 * step);
+    let mut strips: Vec<Followed> = strips.iter().filter_map(|counts| Followed::new(counts)).collect();
+    let first = strips.iter().filter_map(|strip| strip.counts.first_seen_h()).min_by(f64::total_cmp)?;
+    let mut gain = |hours: f64| strips.iter_mut().map(|strip| strip.gain(hours)).sum::<f64>();
+    let grid = GRID.map(|share| (share * first, if share > 0.0 { gain(share * first) } else { 0.0 }));
+    let best = (0..grid.len()).fold(0, |best, k| if grid[k].1 > grid[best].1 { k } else { best });
+    let (mut low, mut high) = (grid[best.saturating_sub(1)].0, grid[(best + 1).min(grid.len() - 1)].0);
     let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
-    let mut found = (best as f64 * step, grid[best]);
+    let mut found = grid[best];
     let mut inner = [high - golden * (high - low), low + golden * (high - low)].map(|hours| (hours, gain(hours)));
     for _ in 2..SECTIONS {
         inner = if inner[0].1 >= inner[1].1 {
@@ -66,17 +60,46 @@ pub(crate) fn lag(strips: &[&CourseCounts]) -> Option<Lag> {
     if found.1 >= LEAST_GAIN {
         return Some(Lag { hours: found.0, told: true });
     }
-    Some(Lag { hours: 0.0, told: grid[GRID / 2] < -LEAST_GAIN })
+    Some(Lag { hours: 0.0, told: grid[HALF].1 < -LEAST_GAIN })
 }
 
-/// Parameters of about the same curve on a clock that starts `hours` later: the median keeps its place and the course there its steepness.
-fn on_later_clock(parameters: &[f64], hours: f64) -> Option<Vec<f64>> {
-    let median = parameters.first()?.exp();
-    let left = median - hours;
-    let mut later = parameters.to_vec();
-    later[0] = left.ln();
-    *later.get_mut(1)? += (median / left).ln();
-    (left > 0.0).then_some(later)
+/// A strip whose curve is followed from one lag to the next, each search starting where the last one ended.
+struct Followed<'a> {
+    counts: &'a CourseCounts,
+    without_lag: f64,
+    hours: f64,
+    parameters: Vec<f64>,
+}
+
+impl<'a> Followed<'a> {
+    /// None where there is no curve without a lag.
+    fn new(counts: &'a CourseCounts) -> Option<Self> {
+        let fit = curve(counts, 0.0, None).ok()?;
+        let parameters = fit.coefficients().to_vec();
+        Some(Self { counts, without_lag: fit.log_likelihood(), hours: 0.0, parameters })
+    }
+
+    /// Log-likelihood gained over no lag; minus infinity where there is no curve.
+    fn gain(&mut self, hours: f64) -> f64 {
+        match curve(self.counts, hours, self.start(hours).as_deref()) {
+            Ok(fit) => {
+                (self.hours, self.parameters) = (hours, fit.coefficients().to_vec());
+                fit.log_likelihood() - self.without_lag
+            }
+            Err(_) => f64::NEG_INFINITY,
+        }
+    }
+
+    /// Parameters of about the same curve on a clock that starts at another lag: the median keeps its place and the curve there its
+    /// steepness.
+    fn start(&self, hours: f64) -> Option<Vec<f64>> {
+        let before = self.parameters.first()?.exp();
+        let after = before + self.hours - hours;
+        let mut start = self.parameters.clone();
+        start[0] = after.ln();
+        *start.get_mut(1)? += (before / after).ln();
+        (after > 0.0).then_some(start)
+    }
 }
 
 #[cfg(test)]

@@ -15,6 +15,8 @@ mod course_counts;
 mod course_findings;
 mod course_lag;
 mod course_misfit;
+#[cfg(test)]
+mod course_simulation;
 mod courses;
 mod digs;
 mod emergence;
