@@ -7,7 +7,7 @@ use evenstand_tables::rows::{CountRow, FieldRow};
 use evenstand_tables::{Finding, Moment};
 use jiff::tz::TimeZone;
 
-use crate::fitted_times::{FittedTimes, Place, fitted_times};
+use crate::course_counts::{CourseCounts, Place};
 use crate::force::about;
 use crate::key::StripKey;
 
@@ -28,8 +28,8 @@ pub(crate) struct Emergence {
     pub t90_cd: Option<f64>,
     pub spread_cd: Option<f64>,
     pub mean_emergence_cd: Option<f64>,
-    /// The same times from a fitted course.
-    pub fitted: FittedTimes,
+    /// What a course is fitted to, or why there can be none.
+    pub counts: Option<Result<CourseCounts, &'static str>>,
     pub synchrony: Option<f64>,
     pub samples: i64,
     /// Hours from planting and share of the seeds sown, by inspection; empty for a final stand.
@@ -202,7 +202,7 @@ fn course_metrics(
         (result.t10_h, result.t50_h, result.t90_h, result.mean_emergence_h) = (t10, t50, t90, course.mean_time());
         thermal_metrics(planted_at, &course, context, result);
         if !result.over_full {
-            result.fitted = fitted_times(&places(samples, planted_at));
+            result.counts = Some(CourseCounts::new(&places(samples, planted_at)));
         }
     }
 }

@@ -11,6 +11,12 @@
 
 mod checks;
 mod condition;
+mod course_counts;
+mod course_findings;
+mod course_lag;
+mod course_misfit;
+#[cfg(test)]
+mod course_simulation;
 mod courses;
 mod digs;
 mod emergence;

@@ -61,6 +61,7 @@ pub(crate) fn strip(field: &str, season: i64, strip: &str) -> StripRow {
         t90_fit_se_h: None,
         spread_fit_h: None,
         spread_fit_se_h: None,
+        fit_lag_h: None,
         fit_note: None,
         synchrony: None,
         spacing_cv: None,

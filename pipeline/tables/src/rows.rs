@@ -228,6 +228,7 @@ rows! {
         t90_fit_se_h: Option<f64>,
         spread_fit_h: Option<f64>,
         spread_fit_se_h: Option<f64>,
+        fit_lag_h: Option<f64>,
         fit_note: Option<String>,
         synchrony: Option<f64>,
         spacing_cv: Option<f64>,

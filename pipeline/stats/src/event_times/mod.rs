@@ -9,6 +9,7 @@ mod goodness;
 mod innermost;
 mod likelihood;
 mod model;
+mod near;
 mod normal;
 mod predictors;
 mod profile;

@@ -34,8 +34,8 @@ const STILL_GOING_ON: f64 = 0.05;
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct EventTimes {
-    shape: Shape,
-    limited: bool,
+    pub(super) shape: Shape,
+    pub(super) limited: bool,
 }
 
 impl EventTimes {
@@ -158,13 +158,13 @@ fn better(inside: &Found, edge: &Found) -> bool {
     inside.minus_log_likelihood < edge.minus_log_likelihood - 1e-9 * (1.0 + edge.minus_log_likelihood.abs())
 }
 
-fn refuse_runaway_limit(found: &Found, width: usize) -> std::result::Result<(), String> {
+pub(super) fn refuse_runaway_limit(found: &Found, width: usize) -> std::result::Result<(), String> {
     let size = found.point.len();
     let flat = (size - width..size).any(|k| !(found.covariance[k * size + k].sqrt() < 1e3));
     if flat { Err("a share runs to zero or one, where the likelihood has no maximum".into()) } else { Ok(()) }
 }
 
-fn notes(data: &IntervalData, found: &Found, limit: Limit) -> Vec<Note> {
+pub(super) fn notes(data: &IntervalData, found: &Found, limit: Limit) -> Vec<Note> {
     let mut notes = Vec::new();
     notes.extend(found.record.note());
     if limit == Limit::AtOne {

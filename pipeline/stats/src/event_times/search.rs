@@ -43,7 +43,7 @@ pub(super) fn search(
     Err(failure)
 }
 
-fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result<Found, String> {
+pub(super) fn from_start(likelihood: &Likelihood<'_>, start: &[f64]) -> std::result::Result<Found, String> {
     let size = start.len();
     let mut evaluations = 0;
     let counted = |point: &[f64]| {
