@@ -63,7 +63,7 @@ fn scatter_of_places(counts: &CourseCounts, lag: f64) -> Option<(f64, f64)> {
     let total: f64 = sizes.iter().sum();
     let used = sizes.iter().filter(|size| **size > 0.0).count();
     let df = (used as f64 - 1.0) * (merged.len() as f64 - 1.0);
-    if !(df > 0.0) {
+    if df.is_nan() || df <= 0.0 {
         return None;
     }
     let mut pearson = 0.0;

@@ -1,11 +1,11 @@
 //! Kept tables become one row a strip.
 //!
-//! [`link`] takes the kept tables of a review and gives, strip by strip, how the closing system was set ([`force`]),
-//! in what condition ([`condition`]) and how the crop came up ([`emergence`], [`stand`]), with everything a person should
+//! [`link`] takes the kept tables of a review and gives, strip by strip, how the closing system was set (`force`),
+//! in what condition (`condition`) and how the crop came up (`emergence`, `stand`), with everything a person should
 //! look at as findings. Samples and telemetry rows of a strip are pooled: the strip is the unit that a setting was given
 //! to, and nothing inside it counts as a replicate.
 //!
-//! Telemetry is never read whole: [`telemetry`] streams it through polars, whose frames do not leave that file.
+//! Telemetry is never read whole: `telemetry` streams it through polars, whose frames do not leave that file.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 

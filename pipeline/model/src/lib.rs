@@ -3,16 +3,16 @@
 //! [`analyse`] takes the strips and gives the result tables that answer: curves, starting points, settings in each
 //! planter's knob, comparisons, dig evidence, and what was fitted. The way through:
 //!
-//! 1. [`response`]: which numbers of a strip are modelled, on which scale and with which weight;
-//! 2. [`groups`]: strips pooled under one curve (condition and closer; planters too, where all have weighed forces), and
+//! 1. `response`: which numbers of a strip are modelled, on which scale and with which weight;
+//! 2. `groups`: strips pooled under one curve (condition and closer; planters too, where all have weighed forces), and
 //!    whether their settings varied inside field-seasons (a trial) or only between them (logs);
-//! 3. [`curve`]: one mixed model per response, force within field-seasons apart from force between them, and draws of
+//! 3. `curve`: one mixed model per response, force within field-seasons apart from force between them, and draws of
 //!    its posterior: curves of the typical field and of a field not yet seen;
-//!    beside it the same model of shares as binomial counts, [`binomial_check`];
-//! 4. [`levels`]: can any difference between settings be seen at all, without a curve;
-//! 5. [`decision`]: probabilities from the draws become best, window, start and evidence;
-//! 6. [`knob`]: the same in each planter's own knob, against its own default;
-//! 7. [`comparisons`] and [`digs`] stand beside them.
+//!    beside it the same model of shares as binomial counts, `binomial_check`;
+//! 4. `levels`: can any difference between settings be seen at all, without a curve;
+//! 5. `decision`: probabilities from the draws become best, window, start and evidence;
+//! 6. `knob`: the same in each planter's own knob, against its own default;
+//! 7. `comparisons` and `digs` stand beside them.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 

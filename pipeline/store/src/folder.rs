@@ -22,7 +22,7 @@ pub enum Replaced {
 /// (Linux), by two renames elsewhere; a run that died between the two is repaired by the next. Where every file has
 /// the bytes it had, the old folder stays untouched. When `build` fails the old folder stays and the new one goes.
 ///
-/// The names of the files made are kept in the folder itself ([`INVENTORY`]). A file in the old folder that is not among
+/// The names of the files made are kept in the folder itself (`INVENTORY`). A file in the old folder that is not among
 /// them belongs to somebody else: it is carried over, and where a new file would take its place nothing is replaced.
 pub fn replace_folder<E: From<StoreError>>(
     target: &Path,
