@@ -98,3 +98,52 @@ fn rows(place: &Place, seeds_known: bool) -> Result<Vec<Came>, &'static str> {
     }
     Ok(rows)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn place(hours: &[f64], plants: &[i64], seeds: Option<f64>) -> Place {
+        Place { hours: hours.to_vec(), plants: plants.to_vec(), seeds }
+    }
+
+    fn came(left: f64, right: f64, count: u64) -> Came {
+        Came { left, right, count }
+    }
+
+    #[test]
+    fn intervals_that_places_share_are_one_row_and_others_stay_apart() {
+        let counts = CourseCounts::new(&[
+            place(&[10.0, 20.0], &[1, 5], Some(8.0)),
+            place(&[10.0, 20.0], &[0, 3], Some(3.0)),
+            place(&[10.0, 15.0], &[2, 2], Some(2.0)),
+        ]);
+        let counts = counts.unwrap();
+        let last = came(20.0, f64::INFINITY, 3);
+        assert_eq!(counts.pooled, [came(0.0, 10.0, 3), came(10.0, 15.0, 0), came(10.0, 20.0, 7), last]);
+        assert_eq!(counts.first_seen_h(), Some(10.0));
+        assert!(counts.seeds_known);
+    }
+
+    #[test]
+    fn a_later_clock_shortens_the_interval_it_starts_in_and_never_leaves_out_a_plant() {
+        let counts = CourseCounts::new(&[place(&[10.0, 20.0, 30.0], &[0, 4, 6], Some(9.0))]).unwrap();
+        let (left, right, plants) = counts.after(12.0).unwrap();
+        assert_eq!((left, right), (vec![0.0, 8.0, 18.0], vec![8.0, 18.0, f64::INFINITY]));
+        assert_eq!(plants, [4, 2, 3]);
+        assert_eq!(counts.after(20.0), None);
+        // Seeds last looked at before the clock starts say nothing.
+        let early = place(&[5.0], &[0], Some(7.0));
+        let counts = CourseCounts::new(&[place(&[10.0, 20.0], &[0, 4], Some(4.0)), early]).unwrap();
+        assert_eq!(counts.after(12.0).unwrap().2, [4]);
+    }
+
+    #[test]
+    fn counts_that_cannot_be_are_refused_in_words() {
+        let why = |hours: &[f64], plants: &[i64]| CourseCounts::new(&[place(hours, plants, None)]).unwrap_err();
+        assert_eq!(why(&[10.0, 20.0], &[5, 4]), "a count falls from one inspection to the next");
+        assert_eq!(why(&[10.0], &[-1]), "a count is negative");
+        assert_eq!(why(&[-3.0, 20.0], &[2, 4]), "plants were counted before planting");
+        assert!(CourseCounts::new(&[place(&[-3.0, 20.0], &[0, 4], None)]).is_ok());
+    }
+}

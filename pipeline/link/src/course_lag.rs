@@ -16,7 +16,7 @@ const GRID: [f64; 6] = [0.0, 0.5, 0.7, 0.85, 0.95, 0.995];
 const HALF: usize = 1;
 
 /// Evaluations of the golden section after it.
-const SECTIONS: usize = 7;
+const SECTIONS: usize = 6;
 
 /// The lag of a field-season.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -30,7 +30,7 @@ pub(crate) struct Lag {
 /// The one lag under which the curves of all strips together are likeliest, each strip with a curve of its own.
 ///
 /// The summed log-likelihood is looked at on a coarse grid from zero to the first plants seen in any strip, then by golden section around the
-/// best: 12 evaluations. Strips without a curve at lag zero do not take part. None where no strip has one.
+/// best: 11 evaluations. Strips without a curve at lag zero do not take part. None where no strip has one.
 pub(crate) fn lag(strips: &[&CourseCounts]) -> Option<Lag> {
     let mut strips: Vec<Followed> = strips.iter().filter_map(|counts| Followed::new(counts)).collect();
     let first = strips.iter().filter_map(|strip| strip.counts.first_seen_h()).min_by(f64::total_cmp)?;

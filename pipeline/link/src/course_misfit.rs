@@ -62,10 +62,10 @@ fn scatter_of_places(counts: &CourseCounts, lag: f64) -> Option<(f64, f64)> {
     let sizes: Vec<f64> = (0..table.len()).map(|place| merged.iter().map(|cell| cell[place]).sum()).collect();
     let total: f64 = sizes.iter().sum();
     let used = sizes.iter().filter(|size| **size > 0.0).count();
-    let df = (used as f64 - 1.0) * (merged.len() as f64 - 1.0);
-    if df.is_nan() || df <= 0.0 {
+    if used < 2 || merged.len() < 2 {
         return None;
     }
+    let df = ((used - 1) * (merged.len() - 1)) as f64;
     let mut pearson = 0.0;
     for cell in &merged {
         let share = cell.iter().sum::<f64>() / total;

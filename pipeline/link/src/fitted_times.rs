@@ -3,8 +3,9 @@
 //! A log-normal curve with an upper limit that starts after a lag, by maximum likelihood on the intervals between inspections. The lag is one
 //! number a field-season (`course_lag`); the rest is each strip's own. Unlike interpolation the curve has standard errors, does not
 //! lean on single counts, and tells how many seeds would ever have come up, as far as it describes the counts: where it does not, the note
-//! says so (`course_misfit`). Standard errors are of the counted plants alone, as if the lag and the shape were known; by
-//! simulation 95 % intervals then cover 89 to 95 % where the truth has a lag, whichever the shape (`course_simulation`).
+//! says so (`course_misfit`). Standard errors are of the counted plants alone, as if the lag and the shape were known: in
+//! simulations of twelve strips with a lag and a Weibull or log-normal wait, 95 % intervals held the truth in 90 to 95 % (`course_simulation`);
+//! with one strip alone and a Weibull wait, intervals of T90 did in 84 %.
 
 use evenstand_stats::{
     EventAt, EventEstimate, EventQuantity, EventTimes, EventTimesFit, IntervalData, Limit, LinearFit, Shape, Share,

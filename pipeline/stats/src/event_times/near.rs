@@ -18,26 +18,24 @@ impl EventTimes {
     /// As [`EventTimes::fit`].
     pub fn fit_near(&self, data: &IntervalData, start: &[f64]) -> Result<EventTimesFit> {
         refuse_single_jump(data, self.limited)?;
-        let inside = self.limited && start.len() == 3;
-        if !(inside || start.len() == 2) || (inside && data.events() == data.total()) {
-            return self.fit(data);
-        }
         let predictors = EventPredictors::intercepts(data.rows());
-        let likelihood = Likelihood::new(data, &predictors, self.shape, inside);
-        let Ok(found) = from_start(&likelihood, start) else { return self.fit(data) };
-        let limit = match (inside, self.limited) {
-            (true, _) => Limit::Estimated,
-            (false, true) => Limit::AtOne,
-            (false, false) => Limit::FixedAtOne,
+        let from = |start: &[f64], limit: Limit| {
+            let likelihood = Likelihood::new(data, &predictors, self.shape, limit == Limit::Estimated);
+            let found = from_start(&likelihood, start).ok()?;
+            let holds = match limit {
+                Limit::Estimated => refuse_runaway_limit(&found, 1).is_ok(),
+                Limit::AtOne => rises_to_one(data, &predictors, self.shape, &found.point),
+                Limit::FixedAtOne => true,
+            };
+            holds.then_some((found, limit))
         };
-        let holds = match limit {
-            Limit::Estimated => refuse_runaway_limit(&found, 1).is_ok(),
-            Limit::AtOne => rises_to_one(data, &predictors, self.shape, &found.point),
-            Limit::FixedAtOne => true,
+        let inside = if self.limited && start.len() == 3 && data.events() < data.total() {
+            from(start, Limit::Estimated)
+        } else {
+            None
         };
-        if !holds {
-            return self.fit(data);
-        }
+        let edge = if self.limited { Limit::AtOne } else { Limit::FixedAtOne };
+        let Some((found, limit)) = inside.or_else(|| from(start.get(..2)?, edge)) else { return self.fit(data) };
         let notes = notes(data, &found, limit);
         Ok(EventTimesFit::new(self.shape, limit, data.clone(), predictors, found, notes))
     }
