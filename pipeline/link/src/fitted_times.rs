@@ -85,7 +85,18 @@ pub(crate) fn curve(counts: &CourseCounts, lag: f64, start: Option<&[f64]>) -> R
 pub(crate) fn fitted_times(counts: &CourseCounts, lag: Lag) -> FittedTimes {
     match curve(counts, lag.hours, None) {
         Ok(fit) => told(&fit, lag, counts),
-        Err(reason) => FittedTimes::without(&reason),
+        Err(_) => FittedTimes::without(why_none(counts)),
+    }
+}
+
+/// Why no curve can be drawn, as people who counted would put it.
+fn why_none(counts: &CourseCounts) -> &'static str {
+    let mut held = counts.pooled.iter().filter(|came| came.count > 0 && came.right.is_finite());
+    match (held.next(), held.next()) {
+        (None, _) => "no plant came up",
+        (Some(only), None) if only.left == 0.0 => "all plants were up at the first inspection",
+        (Some(_), None) => "all plants came up between two inspections",
+        _ => "the counts do not tell a curve",
     }
 }
 
@@ -189,12 +200,14 @@ mod tests {
     #[test]
     fn what_no_curve_can_be_drawn_through_says_why() {
         let nothing = of(&[place(&[100.0, 150.0], &[0, 0], Some(50.0))]);
-        assert!(nothing.note.as_deref().unwrap().contains("50"), "{:?}", nothing.note);
+        assert_eq!(nothing.note.unwrap(), "no curve: no plant came up");
         let falling = CourseCounts::new(&[place(&[100.0, 150.0], &[20, 10], Some(50.0))]);
         assert!(falling.unwrap_err().contains("falls"));
         let at_once = of(&[place(&[100.0], &[40], Some(50.0))]);
         assert_eq!(at_once.t50_h, Estimate::default());
-        assert!(at_once.note.unwrap().starts_with("no curve"));
+        assert_eq!(at_once.note.unwrap(), "no curve: all plants were up at the first inspection");
+        let jump = of(&[place(&[90.0, 110.0, 150.0], &[0, 40, 40], Some(50.0))]);
+        assert_eq!(jump.note.unwrap(), "no curve: all plants came up between two inspections");
         assert_eq!(FittedTimes::without("a count is negative").note.unwrap(), "no curve: a count is negative");
     }
 }
