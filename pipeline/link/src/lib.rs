@@ -13,6 +13,7 @@ mod checks;
 mod condition;
 mod course_counts;
 mod course_findings;
+mod course_fits;
 mod course_lag;
 mod course_misfit;
 #[cfg(test)]

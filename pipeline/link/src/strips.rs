@@ -17,14 +17,12 @@ use crate::checks::{
     FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_presence,
 };
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
-use crate::course_counts::CourseCounts;
 use crate::course_findings::check_courses;
-use crate::course_lag::lag;
+use crate::course_fits::fit_courses;
 use crate::courses::courses;
 use crate::digs::dig_strips;
 use crate::emergence::{CountContext, Emergence, emergence};
 use crate::fields::{Clocks, by_name, field_seasons, planters, with_found_knobs};
-use crate::fitted_times::{FittedTimes, fitted_times};
 use crate::force::{Settled, StripSetting, about};
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
@@ -293,32 +291,6 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
 fn zone_of(field: Option<&FieldRow>, settings: &Settings) -> TimeZone {
     let name = field.and_then(|field| field.timezone.as_deref()).or(settings.timezone.as_deref());
     name.and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC)
-}
-
-/// Fits a course to every strip that has counts for one, field-season by field-season: its strips share a lag.
-fn fit_courses(strips: &mut [LinkedStrip]) {
-    let mut by_field: BTreeMap<FieldSeason, Vec<&mut LinkedStrip>> = BTreeMap::new();
-    for strip in strips {
-        by_field.entry(FieldSeason::new(&strip.0.field_id, strip.0.season)).or_default().push(strip);
-    }
-    for members in by_field.into_values() {
-        let counts: Vec<&CourseCounts> =
-            members.iter().filter_map(|(_, _, came_up)| came_up.counts.as_ref()?.as_ref().ok()).collect();
-        let lag = lag(&counts).unwrap_or_default();
-        for (row, _, came_up) in members {
-            let fitted = match &came_up.counts {
-                None => continue,
-                Some(Err(why)) => FittedTimes::without(why),
-                Some(Ok(counts)) => fitted_times(counts, lag),
-            };
-            (row.limit_share, row.limit_share_se) = (fitted.limit_share.value, fitted.limit_share.std_error);
-            (row.t10_fit_h, row.t10_fit_se_h) = (fitted.t10_h.value, fitted.t10_h.std_error);
-            (row.t50_fit_h, row.t50_fit_se_h) = (fitted.t50_h.value, fitted.t50_h.std_error);
-            (row.t90_fit_h, row.t90_fit_se_h) = (fitted.t90_h.value, fitted.t90_h.std_error);
-            (row.spread_fit_h, row.spread_fit_se_h) = (fitted.spread_h.value, fitted.spread_h.std_error);
-            (row.fit_lag_h, row.fit_note) = (fitted.lag_h, fitted.note);
-        }
-    }
 }
 
 fn group<R>(rows: Vec<R>, key: impl Fn(&R) -> StripKey) -> BTreeMap<StripKey, Vec<R>> {
