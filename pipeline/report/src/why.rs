@@ -460,16 +460,19 @@ fn responses(results: &Results, pool: &Pool, deciding: &StartingPointRow, gauge:
 
 fn comparisons(results: &Results, point: &StartingPointRow, response: &Response) -> Option<WordTable> {
     const SHOWN: usize = 30;
-    let all: Vec<_> = results
+    let of_pool: Vec<_> = results
         .comparisons
         .iter()
         .filter(|row| row.field_id.is_none() && row.condition == point.condition && row.response == point.response)
         .filter(|row| row.closer.as_ref().is_none_or(|closer| *closer == point.closer))
         .filter(|row| row.planter_id == point.planter_id)
         .collect();
+    // A difference without a standard error is one of fields as much as of settings: it is left to the table of results.
+    let all: Vec<_> = of_pool.iter().filter(|row| row.std_error.is_some()).collect();
     if all.is_empty() {
         return None;
     }
+    let untold = of_pool.len() - all.len();
     let rows = all
         .iter()
         .take(SHOWN)
@@ -507,6 +510,17 @@ fn comparisons(results: &Results, point: &StartingPointRow, response: &Response)
             "p, adjusted for the number of pairs".to_owned(),
         ],
         rows,
-        rest: (left > 0).then(|| format!("{left} more pairs are in results/comparisons.csv.")),
+        rest: rest_of_pairs(left, untold),
     })
+}
+
+/// What the table of pairs leaves out, in words.
+fn rest_of_pairs(left: usize, untold: usize) -> Option<String> {
+    let more = (left > 0).then(|| format!("{left} more pairs are in results/comparisons.csv."));
+    let apart = (untold > 0).then(|| {
+        let pairs = number::count(untold, "pair is", "pairs are");
+        format!("{pairs} not compared: these settings were never tried side by side in one field, or without repeats.")
+    });
+    let parts: Vec<String> = more.into_iter().chain(apart).collect();
+    (!parts.is_empty()).then(|| parts.join(" "))
 }
