@@ -209,11 +209,10 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
 fn disagreement(model: &CurveModel) -> Option<Finding> {
     let Some(Ok(check)) = &model.binomial else { return None };
     let worst = check.worst().filter(|_| !check.agrees())?;
-    let group = worst.name.rsplit(' ').next().and_then(|number| number.parse::<usize>().ok());
-    let condition = group.and_then(|group| model.observations.groups.get(group - 1)).map(|(key, _)| &key.condition);
+    let (key, _) = model.observations.groups.get(worst.group?)?;
     let message = format!(
         "{}: the binomial model of the counts tells another slope of {} than the working model (by {:.1} standard errors){}",
-        condition.map_or("all conditions", |condition| condition.as_str()),
+        key.condition,
         model.response.name,
         worst.difference.abs(),
         if check.converged { "" } else { "; its search did not settle" },

@@ -7,6 +7,7 @@
 use evenstand_stats::{BinomialDesign, BinomialMixed, LinearFit, LmmFit, RandomTerm};
 use ndarray::Array2;
 
+use crate::curve::GroupTerms;
 use crate::observations::Observation;
 use crate::working_fit::STRIP;
 
@@ -17,6 +18,8 @@ const AGREEMENT: f64 = 1.0;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Compared {
     pub name: String,
+    /// Group whose slope or curvature of force this is; none for other coefficients.
+    pub group: Option<usize>,
     pub estimate: f64,
     pub std_error: f64,
     /// Difference from the working model, in its standard errors.
@@ -44,6 +47,7 @@ impl BinomialCheck {
         names: &[String],
         random: &[RandomTerm],
         working: &LmmFit,
+        groups: &[GroupTerms],
     ) -> Result<Self, String> {
         let counts: Vec<(f64, f64)> = rows
             .iter()
@@ -67,7 +71,9 @@ impl BinomialCheck {
             .filter_map(|((name, &estimate), std_error)| {
                 let column = working.names().iter().position(|other| other == name)?;
                 let difference = (estimate - working.coefficients()[column]) / working_errors[column];
-                Some(Compared { name: name.clone(), estimate, std_error, difference })
+                let of_force = |terms: &GroupTerms| [terms.linear, terms.quadratic].contains(&Some(column));
+                let group = groups.iter().position(of_force);
+                Some(Compared { name: name.clone(), group, estimate, std_error, difference })
             })
             .collect();
         Ok(Self {
@@ -88,8 +94,7 @@ impl BinomialCheck {
     pub fn worst(&self) -> Option<&Compared> {
         self.coefficients
             .iter()
-            .filter(|compared| compared.name.starts_with("force ") || compared.name.starts_with("force² "))
-            .filter(|compared| !compared.name.starts_with("force between"))
+            .filter(|compared| compared.group.is_some())
             .max_by(|a, b| a.difference.abs().total_cmp(&b.difference.abs()))
     }
 

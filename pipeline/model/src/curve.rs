@@ -163,9 +163,7 @@ pub(crate) fn fit_curves<'a>(
         }
     }
     .map_err(words)?;
-    let counted = response.scale == Scale::Logit && rows.iter().all(|row| row.value.seeds.is_some());
-    let binomial = counted.then(|| BinomialCheck::new(rows, &frame.matrix, &frame.names, &same_terms, &fit));
-    let groups = frame
+    let groups: Vec<GroupTerms> = frame
         .groups
         .iter()
         .enumerate()
@@ -177,6 +175,8 @@ pub(crate) fn fit_curves<'a>(
             mean_s2: means.1,
         })
         .collect();
+    let counted = response.scale == Scale::Logit && rows.iter().all(|row| row.value.seeds.is_some());
+    let binomial = counted.then(|| BinomialCheck::new(rows, &frame.matrix, &frame.names, &same_terms, &fit, &groups));
     Ok(CurveModel {
         response: response.clone(),
         fit,

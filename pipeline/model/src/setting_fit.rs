@@ -64,7 +64,7 @@ impl SettingFit {
         let no_replication = |_: StatsError| "means only: no replication, so no test".to_owned();
         let design =
             working_fit::design(rows.response, matrix, names, random, None, rows.std_errors).map_err(no_replication)?;
-        let (fit, remark) = working_fit::fit(&design).map_err(|error| {
+        let (fit, remarks) = working_fit::fit(&design).map_err(|error| {
             let message = error.to_string();
             format!("means only: {}", message.lines().next().unwrap_or_default())
         })?;
@@ -89,8 +89,7 @@ impl SettingFit {
             parts.push("field-seasons share too few settings, so settings are compared inside them only".into());
         }
         parts.extend(left_out.map(str::to_owned));
-        parts.extend(remark);
-        parts.extend(zero_terms(fit.as_ref()));
+        parts.extend(remarks);
         Ok(Self { design, fit, settings, columns, method: parts.join("; ") })
     }
 
@@ -124,17 +123,6 @@ fn difference(a: usize, b: usize, columns: usize) -> Vec<f64> {
     row[a] = 1.0;
     row[b] = -1.0;
     row
-}
-
-/// A remark on terms whose standard deviation was estimated as zero.
-fn zero_terms(fit: &dyn LinearFit) -> Option<String> {
-    let named: Vec<&str> = fit
-        .notes()
-        .iter()
-        .filter(|note| note.code == "boundary")
-        .filter_map(|note| note.message.split('`').nth(1))
-        .collect();
-    (!named.is_empty()).then(|| format!("estimated as zero: {}", named.join(", ")))
 }
 
 #[cfg(test)]

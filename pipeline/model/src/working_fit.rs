@@ -35,11 +35,16 @@ pub(crate) fn mixed_model(design: &Design) -> Result<(LmmFit, Option<String>)> {
     }
 }
 
-/// Whatever fit these columns and terms call for, and a remark on its degrees of freedom.
-pub(crate) fn fit(design: &Design) -> Result<(Box<dyn LinearFit>, Option<String>)> {
+/// Whatever fit these columns and terms call for, with remarks on its degrees of freedom and on terms estimated as zero.
+pub(crate) fn fit(design: &Design) -> Result<(Box<dyn LinearFit>, Vec<String>)> {
     if design.random().is_empty() {
-        return Ok((Box::new(LeastSquares.fit(design)?), None));
+        return Ok((Box::new(LeastSquares.fit(design)?), Vec::new()));
     }
     let (fit, remark) = mixed_model(design)?;
-    Ok((Box::new(fit), remark))
+    let components = fit.variance_components().iter();
+    let zero: Vec<&str> =
+        components.filter(|component| component.variance == 0.0).map(|component| component.term.as_str()).collect();
+    let zero = (!zero.is_empty()).then(|| format!("estimated as zero: {}", zero.join(", ")));
+    let remarks = remark.into_iter().chain(zero).collect();
+    Ok((Box::new(fit), remarks))
 }

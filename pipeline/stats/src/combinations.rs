@@ -23,17 +23,8 @@ impl IndependentCombinations {
         let (count, width) = rows.dim();
         check_length("each hypothesis row", width, upper.len().isqrt())?;
         let plain: Vec<Vec<f64>> = rows.rows().into_iter().map(|row| row.to_vec()).collect();
-        for row in &plain {
-            check_finite("a hypothesis row", row)?;
-        }
-        let on_q: Vec<Vec<f64>> = plain
-            .iter()
-            .map(|row| {
-                let mut solved = row.clone();
-                solve_upper_transpose(upper, &mut solved);
-                solved
-            })
-            .collect();
+        let on_q =
+            plain.iter().map(|row| on_orthonormal(row, upper, "a hypothesis row")).collect::<Result<Vec<_>>>()?;
         let mut covariance = vec![0.0; count * count];
         for i in 0..count {
             let image: Vec<f64> = match unscaled {
@@ -85,6 +76,18 @@ pub(crate) fn unscaled_covariance_from(upper: &[f64], on_q: &[f64], rank: usize)
 pub(crate) fn unscaled_covariance(upper: &[f64], rank: usize) -> Array2<f64> {
     let rows = unit_contrasts(upper, rank);
     Array2::from_shape_fn((rank, rank), |(i, j)| dot(&rows[i], &rows[j]))
+}
+
+/// A row over the coefficients as one over the orthonormal columns, `R'⁻¹ row`; `what` names it in errors.
+///
+/// # Errors
+/// A row of the wrong length or not finite.
+pub(crate) fn on_orthonormal(row: &[f64], upper: &[f64], what: &str) -> Result<Vec<f64>> {
+    check_length(what, row.len(), upper.len().isqrt())?;
+    check_finite(what, row)?;
+    let mut on_q = row.to_vec();
+    solve_upper_transpose(upper, &mut on_q);
+    Ok(on_q)
 }
 
 /// Each coefficient as a contrast on the orthonormal columns: the rows of R⁻¹.

@@ -1,8 +1,8 @@
 //! Ordinary and weighted least squares with exact degrees of freedom.
 
 use crate::checks::{check_finite, check_length};
-use crate::combinations::{IndependentCombinations, unscaled_covariance};
-use crate::dense::{dot, solve_upper_transpose};
+use crate::combinations::{IndependentCombinations, on_orthonormal, unscaled_covariance};
+use crate::dense::dot;
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::{Contrast, JointTest, LinearFit};
@@ -201,10 +201,7 @@ impl LinearFit for LeastSquaresFit {
     /// # Errors
     /// A row of the wrong length or with values that are not finite.
     fn contrast(&self, row: &[f64]) -> Result<Contrast> {
-        check_length("the contrast", row.len(), self.coefficients.len())?;
-        check_finite("the contrast", row)?;
-        let mut on_q = row.to_vec();
-        solve_upper_transpose(&self.upper, &mut on_q);
+        let on_q = on_orthonormal(row, &self.upper, "the contrast")?;
         Ok(Contrast {
             estimate: dot(row, &self.coefficients),
             std_error: self.sigma() * dot(&on_q, &on_q).sqrt(),

@@ -10,11 +10,11 @@ use super::search::{Found, Near, Objective, minimise, minimise_near};
 use crate::baseline::disagreement;
 use crate::checks::{check_finite, check_length};
 use crate::combinations::unscaled_covariance_from;
-use crate::dense::{dot, inverse_from_cholesky, solve_upper};
+use crate::dense::{inverse_from_cholesky, solve_upper};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::{LeastSquares, PERFECT_FIT};
+use crate::least_squares::PERFECT_FIT;
 use crate::note::Note;
 use crate::random_term::Structure;
 use std::sync::OnceLock;
@@ -71,8 +71,7 @@ impl Lmm {
                 reason: "they are defined for restricted maximum likelihood",
             });
         }
-        let start = LeastSquares.fit(design)?;
-        let profile = Profile::new(design, &design.weighted(start.residuals()))?;
+        let (start, profile) = Profile::of(design)?;
         // Without residuals the known variances still hold, and no others reach this line.
         let mut notes: Vec<Note> = start.notes().iter().filter(|note| note.code != PERFECT_FIT).cloned().collect();
         notes.extend(disagreement(design, start.coefficients(), &start.standard_errors()));
@@ -109,8 +108,7 @@ impl Lmm {
 pub fn deviance_at(design: &Design, theta: &[f64], criterion: Criterion) -> Result<f64> {
     check_length("theta", theta.len(), design.random().iter().map(|term| term.n_parameters()).sum())?;
     check_finite("theta", theta)?;
-    let start = LeastSquares.fit(design)?;
-    let profile = Profile::new(design, &design.weighted(start.residuals()))?;
+    let (_, profile) = Profile::of(design)?;
     for (&value, parameter) in theta.iter().zip(&profile.layout.parameters) {
         if value < 0.0 && parameter.is_diagonal() {
             return Err(StatsError::OutOfRange { what: "theta", value, expected: "a number not below zero" });
@@ -124,15 +122,11 @@ pub fn deviance_at(design: &Design, theta: &[f64], criterion: Criterion) -> Resu
     }
 }
 
-fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord) {
+/// The best theta from two starts: moments of the residuals, and every term as large as the residual.
+pub(super) fn optimise(profile: &Profile, criterion: Criterion) -> (Vec<f64>, OptimumRecord) {
     let moments = profile.moment_start().iter().zip(profile.unit()).map(|(theta, u)| theta / u).collect();
     let plain = profile.layout.parameters.iter().map(|p| f64::from(u8::from(p.is_diagonal()))).collect();
-    optimise_from(profile, criterion, &[moments, plain])
-}
-
-/// The best theta from any of the `starts` (in units of each theta).
-fn optimise_from(profile: &Profile, criterion: Criterion, starts: &[Vec<f64>]) -> (Vec<f64>, OptimumRecord) {
-    search_with(profile, criterion, |objective| minimise(objective, &profile.layout, starts))
+    search_with(profile, criterion, |objective| minimise(objective, &profile.layout, &[moments, plain]))
 }
 
 /// The best theta near that of another fit.
@@ -317,8 +311,8 @@ fn variances(
     let mut correlations = Vec::new();
     for (term, template) in design.random().iter().zip(&profile.layout.templates) {
         let q = template.columns;
-        let factor = template.factor(theta);
-        let product = |a: usize, b: usize| dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
+        let relative = template.covariance(theta);
+        let product = |a: usize, b: usize| relative[a * q + b];
         if term.structure == Structure::Common {
             components.push(VarianceComponent::new(&term.name, sigma * theta[template.first]));
             continue;

@@ -176,9 +176,8 @@ fn parts(profile: &Profile, theta: &[f64], sigma: f64) -> Vec<Part> {
     let mut parts = Vec::new();
     for (term, template) in profile.layout.templates.iter().enumerate() {
         let q = template.columns;
-        let factor = template.factor(theta);
-        let covariance =
-            |a: usize, b: usize| sigma * sigma * dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
+        let relative = template.covariance(theta);
+        let covariance = |a: usize, b: usize| sigma * sigma * relative[a * q + b];
         match template.structure {
             Structure::Common => {
                 let pairs = (0..q).map(|a| (a, a)).collect();
@@ -343,24 +342,15 @@ fn block_matrices(
         }
     }
     // Λ'A, then K = L⁻¹Λ'A with the dense factor of Λ'AΛ + I.
-    let times_factor = |source: &[f64], columns: usize| -> Vec<f64> {
-        let mut target = vec![0.0; size * columns];
-        for (local, &at) in positions.iter().enumerate() {
-            let (k, column) = profile.layout.owner[at];
-            let template = &profile.layout.templates[k];
-            for below in column..template.columns {
-                let Some(index) = template.theta(below, column) else { continue };
-                let from = local + below - column;
-                for j in 0..columns {
-                    target[local * columns + j] += theta[index] * source[from * columns + j];
-                }
-            }
-        }
+    let times_factor = |source: &[f64]| -> Vec<f64> {
+        let owners = positions.iter().map(|&at| profile.layout.owner[at]);
+        let mut target = vec![0.0; size * size];
+        profile.layout.times_factor(owners, theta, source, size, &mut target);
         target
     };
-    let k = times_factor(&a, size);
+    let k = times_factor(&a);
     let transposed: Vec<f64> = (0..size * size).map(|at| k[at % size * size + at / size]).collect();
-    let mut lower = times_factor(&transposed, size);
+    let mut lower = times_factor(&transposed);
     (0..size).for_each(|i| lower[i * size + i] += 1.0);
     // Λ'AΛ + I is never singular.
     let _ = cholesky_in_place(&mut lower, size);

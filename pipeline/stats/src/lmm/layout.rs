@@ -1,5 +1,6 @@
 //! Where the effects and the variance parameters of all terms stand.
 
+use crate::dense::dot;
 use crate::random_term::{RandomTerm, Structure};
 
 /// Numbers the effects of all terms twice, and the parameters theta once.
@@ -59,6 +60,14 @@ impl Template {
     pub(crate) fn factor(&self, theta: &[f64]) -> Vec<f64> {
         let q = self.columns;
         (0..q * q).map(|at| self.theta(at / q, at % q).map_or(0.0, |index| theta[index])).collect()
+    }
+
+    /// Covariance of one group's effects over sigma², `ΛΛ'` (columns × columns, row-major), at `theta`.
+    pub(crate) fn covariance(&self, theta: &[f64]) -> Vec<f64> {
+        let q = self.columns;
+        let factor = self.factor(theta);
+        let row = |a: usize| &factor[a * q..(a + 1) * q];
+        (0..q * q).map(|at| dot(row(at / q), row(at % q))).collect()
     }
 }
 
@@ -120,6 +129,29 @@ impl Layout {
         self.place[self.offset[k] + group * self.templates[k].columns + column]
     }
 
+    /// `target = Λ' source` for blocks of `width` columns; `owners` are the terms and columns of the rows, whole groups in elimination order.
+    pub(crate) fn times_factor(
+        &self,
+        owners: impl Iterator<Item = (usize, usize)>,
+        theta: &[f64],
+        source: &[f64],
+        width: usize,
+        target: &mut [f64],
+    ) {
+        for (at, (k, column)) in owners.enumerate() {
+            let template = &self.templates[k];
+            let row = &mut target[at * width..(at + 1) * width];
+            row.fill(0.0);
+            for below in column..template.columns {
+                let Some(index) = template.theta(below, column) else { continue };
+                let from = at + below - column;
+                for (t, s) in row.iter_mut().zip(&source[from * width..(from + 1) * width]) {
+                    *t += theta[index] * s;
+                }
+            }
+        }
+    }
+
     /// Thetas that a search can move: not zero on the diagonal, and off the diagonal only beside a diagonal that is not zero
     /// (with a zero there, a column of the factor can be rotated into the later ones).
     pub(crate) fn active(&self, theta: &[f64]) -> Vec<usize> {
@@ -141,20 +173,18 @@ impl Layout {
             if (0..q).all(|c| factor[c * q + c] > 0.0 || (c + 1..q).all(|row| factor[row * q + c] == 0.0)) {
                 continue;
             }
-            let covariance = |row: usize, column: usize| -> f64 {
-                (0..q).map(|c| factor[row * q + c] * factor[column * q + c]).sum()
-            };
+            let covariance = template.covariance(theta);
             let mut lower = vec![0.0_f64; q * q];
             for column in 0..q {
                 let done: f64 = (0..column).map(|c| lower[column * q + c].powi(2)).sum();
-                let pivot = covariance(column, column) - done;
-                if !(pivot > 1e-14 * covariance(column, column)) {
+                let pivot = covariance[column * q + column] - done;
+                if !(pivot > 1e-14 * covariance[column * q + column]) {
                     continue;
                 }
                 lower[column * q + column] = pivot.sqrt();
                 for row in column + 1..q {
                     let done: f64 = (0..column).map(|c| lower[row * q + c] * lower[column * q + c]).sum();
-                    lower[row * q + column] = (covariance(row, column) - done) / pivot.sqrt();
+                    lower[row * q + column] = (covariance[row * q + column] - done) / pivot.sqrt();
                 }
             }
             for (row, column) in (0..q).flat_map(|row| (0..=row).map(move |column| (row, column))) {

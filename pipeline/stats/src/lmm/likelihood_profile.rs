@@ -10,7 +10,6 @@ use crate::design::Design;
 use crate::distribution::chi_squared_quantile;
 use crate::error::{Result, StatsError};
 use crate::interval::Interval;
-use crate::least_squares::LeastSquares;
 use crate::random_term::Structure;
 
 /// Profile-likelihood interval of one standard deviation.
@@ -94,8 +93,7 @@ struct Curve {
 
 impl Curve {
     fn new(design: &Design, fit: &LmmFit, held: Held) -> Result<Self> {
-        let start = LeastSquares.fit(design)?;
-        let profile = Profile::new(design, &design.weighted(start.residuals()))?;
+        let (_, profile) = Profile::of(design)?;
         let mut curve = Self {
             work: profile.workspace(),
             criterion: fit.likelihood(),

@@ -5,7 +5,7 @@
 //! Given (sigma, theta) everything else is normal and drawn exactly; only (log sigma, theta) is sampled by a random walk,
 //! with the coefficients and effects integrated out by the same factorisation that the fit uses.
 
-use super::fit::Lmm;
+use super::fit::optimise;
 use super::profile::{Criterion, Profile, Workspace};
 use super::proposal::Proposal;
 use crate::checks::check_length;
@@ -13,7 +13,6 @@ use crate::dense::{solve_lower_transpose, solve_upper};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::LeastSquares;
 use crate::random_term::Structure;
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
@@ -77,7 +76,7 @@ impl Posterior {
     /// Samples the posterior of `design`.
     ///
     /// # Errors
-    /// As [`Lmm::fit`]; scales of the wrong number or not above zero; no draws.
+    /// As [`Lmm::fit`](crate::Lmm::fit); scales of the wrong number or not above zero; no draws.
     pub fn sample(design: &Design, options: &PosteriorOptions) -> Result<Self> {
         options.check(design.random().len())?;
         if let Some(term) = design.random().iter().find(|term| term.structure == Structure::Correlated) {
@@ -87,10 +86,9 @@ impl Posterior {
                     .into(),
             });
         }
-        let fit = Lmm::reml().fit(design)?;
-        let least_squares = LeastSquares.fit(design)?;
-        let profile = Profile::new(design, &design.weighted(least_squares.residuals()))?;
-        let mut chain = Chain::new(&profile, options, fit.sigma(), fit.theta())?;
+        let (least_squares, profile) = Profile::of(design)?;
+        let (theta, _) = optimise(&profile, Criterion::Reml);
+        let mut chain = Chain::new(&profile, options, &theta)?;
         let terms = profile.n_parameters();
         let mut posterior = Self {
             sigma: Vec::with_capacity(options.draws),
@@ -160,15 +158,21 @@ struct Chain<'a> {
 }
 
 impl<'a> Chain<'a> {
-    fn new(profile: &'a Profile, options: &'a PosteriorOptions, sigma: f64, theta: &[f64]) -> Result<Self> {
-        let mut position = vec![sigma.ln()];
+    /// Starts at the optimum `theta` and the best sigma there.
+    fn new(profile: &'a Profile, options: &'a PosteriorOptions, theta: &[f64]) -> Result<Self> {
+        let failed = StatsError::Numerical { step: "the factorisation at the start of the random walk" };
+        let mut current = profile.workspace();
+        if !profile.factor(theta, &mut current) {
+            return Err(failed);
+        }
+        let mut position = vec![profile.sigma(&current, Criterion::Reml).ln()];
         // A start on the boundary is moved inside: the posterior has density there, but the walk starts better off it.
         position.extend(theta.iter().zip(profile.unit()).map(|(t, u)| (t / u).max(0.1)));
         let mut chain = Self {
             profile,
             scales: &options.scales,
             density: f64::NEG_INFINITY,
-            current: profile.workspace(),
+            current,
             spare: profile.workspace(),
             proposal: Proposal::new(&position, profile.sigma_df(Criterion::Reml)),
             position,
@@ -177,7 +181,7 @@ impl<'a> Chain<'a> {
         };
         let theta = chain.theta();
         if !profile.factor(&theta, &mut chain.current) {
-            return Err(StatsError::Numerical { step: "the factorisation at the start of the random walk" });
+            return Err(failed);
         }
         chain.density = chain.log_density(&chain.position, &chain.current);
         Ok(chain)

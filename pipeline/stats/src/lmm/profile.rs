@@ -13,6 +13,7 @@ use super::products::Products;
 use crate::dense::{cholesky_in_place, dot, solve_lower_transpose};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
+use crate::least_squares::{LeastSquares, LeastSquaresFit};
 use crate::sparse::{NumericCholesky, SymbolicCholesky, SymmetricSparse};
 
 /// Which likelihood is maximised.
@@ -66,6 +67,16 @@ pub(crate) struct Workspace {
 }
 
 impl Profile {
+    /// Least squares of a design, and the profile on its residuals.
+    ///
+    /// # Errors
+    /// As [`Profile::new`] and [`LeastSquares::fit`].
+    pub(crate) fn of(design: &Design) -> Result<(LeastSquaresFit, Self)> {
+        let start = LeastSquares.fit(design)?;
+        let profile = Self::new(design, &design.weighted(start.residuals()))?;
+        Ok((start, profile))
+    }
+
     /// `weighted_residuals` are the least-squares residuals times the root weights.
     ///
     /// # Errors
@@ -202,7 +213,7 @@ impl Profile {
         if !work.numeric.factor(&self.symbolic, &work.scaled, &work.ones) {
             return false;
         }
-        self.times_factor(theta, &self.zx, width, &mut work.block);
+        self.layout.times_factor(self.layout.owner.iter().copied(), theta, &self.zx, width, &mut work.block);
         work.numeric.solve_lower(&self.symbolic, &mut work.block, width);
         let corner = &mut work.corner;
         corner.fill(0.0);
@@ -218,22 +229,6 @@ impl Profile {
         work.log_determinant_x = (0..self.rank).map(|i| 2.0 * corner[i * width + i].ln()).sum();
         work.sum_of_squares = corner[width * width - 1].powi(2);
         true
-    }
-
-    /// `target = Λ' source` for blocks of `width` columns in elimination order.
-    pub(crate) fn times_factor(&self, theta: &[f64], source: &[f64], width: usize, target: &mut [f64]) {
-        for (at, &(k, column)) in self.layout.owner.iter().enumerate() {
-            let template = &self.layout.templates[k];
-            let row = &mut target[at * width..(at + 1) * width];
-            row.fill(0.0);
-            for below in column..template.columns {
-                let Some(index) = template.theta(below, column) else { continue };
-                let from = at + below - column;
-                for (t, s) in row.iter_mut().zip(&source[from * width..(from + 1) * width]) {
-                    *t += theta[index] * s;
-                }
-            }
-        }
     }
 
     /// Degrees of freedom of sigma: n - p for REML, n for maximum likelihood.

@@ -8,7 +8,6 @@ use super::search::Near;
 use crate::checks::{check_finite, check_length};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
-use crate::least_squares::LeastSquares;
 
 /// A design whose factorisation and patterns are kept, to be fitted to new responses.
 ///
@@ -29,8 +28,7 @@ impl<'a> Refits<'a> {
     /// # Errors
     /// A fit of another design.
     pub fn new(design: &'a Design, fit: &LmmFit) -> Result<Self> {
-        let least_squares = LeastSquares.fit(design)?;
-        let profile = Profile::new(design, &design.weighted(least_squares.residuals()))?;
+        let (_, profile) = Profile::of(design)?;
         check_length("theta of the fit", fit.theta().len(), profile.n_parameters())?;
         // A start on the edge would have to leave it first.
         let start = profile

@@ -5,9 +5,9 @@ use super::fit::Lmm;
 use super::kenward_roger::KenwardRoger;
 use super::optimizer::OptimumRecord;
 use super::profile::{Criterion, Profile};
-use crate::checks::{check_finite, check_length};
-use crate::combinations::IndependentCombinations;
-use crate::dense::{dot, quadratic_form, solve_upper_transpose};
+
+use crate::combinations::{IndependentCombinations, on_orthonormal};
+use crate::dense::{dot, quadratic_form};
 use crate::error::Result;
 use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::note::Note;
@@ -242,10 +242,7 @@ impl LinearFit for LmmFit {
     /// # Errors
     /// A row of the wrong length or not finite.
     fn contrast(&self, row: &[f64]) -> Result<Contrast> {
-        check_length("the contrast", row.len(), self.coefficients.len())?;
-        check_finite("the contrast", row)?;
-        let mut on_q = row.to_vec();
-        solve_upper_transpose(&self.upper, &mut on_q);
+        let on_q = on_orthonormal(row, &self.upper, "the contrast")?;
         let estimate = dot(row, &self.coefficients);
         if let Some(adjustment) = &self.kenward_roger {
             let (std_error, df) = adjustment.contrast(&on_q);
