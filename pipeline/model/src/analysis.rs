@@ -11,10 +11,11 @@ use evenstand_tables::rows::{
 use rayon::prelude::*;
 
 use crate::comparisons::comparisons;
-use crate::curve::{CurveModel, Drawing, fit_curves};
+use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::picture;
 use crate::digs::dig_window;
+use crate::drawn::Drawing;
 use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
 use crate::group_answer::{GroupAnswer, Outlook, mark_primary, members, open_from_the_start};
@@ -187,7 +188,7 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
         outcome.field_curves.extend(field_curve_rows(key, &model, number));
         outcome.adjusted.extend(adjusted_rows(key, &model, number));
         let own = if coverage.basis == Basis::Trial { coverage.field_seasons } else { 0 };
-        let total = model.trial_field_seasons.max(own);
+        let total = model.frame.trial_field_seasons.max(own);
         outcome.groups.push(GroupAnswer {
             key: key.clone(),
             response: response.name.clone(),

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use evenstand_agronomy::force_levels;
 use evenstand_stats::{Adjustment, Comparison, ComparisonFamily, Contrast};
 use evenstand_tables::rows::ComparisonRow;
-use ndarray::Array2;
 
 use crate::groups::{Axis, GroupKey};
 use crate::observations::{Observation, Observations};
@@ -140,7 +139,7 @@ fn judge(fit: &SettingFit, names: &[String], pairs: &[(usize, usize)], one_field
     let pair_names = told.iter().map(|((a, b), ..)| format!("{} - {}", names[*a], names[*b])).collect();
     let contrasts: Vec<Contrast> = told.iter().map(|(_, contrast, _)| contrast.clone()).collect();
     let rows: Vec<&[f64]> = told.iter().map(|(.., row)| row.as_slice()).collect();
-    let covariance = covariance_of(&rows, fit.covariance());
+    let covariance = fit.covariance_of(&rows);
     let complete = told.len() == pairs.len();
     let family = if complete {
         ComparisonFamily::all_pairs(pair_names, contrasts, &covariance, names.len())
@@ -159,10 +158,4 @@ fn judge(fit: &SettingFit, names: &[String], pairs: &[(usize, usize)], one_field
         .map(|((pair, alone, _), together)| (pair, Pair { alone, together }))
         .collect();
     Some(Judged { of, adjustment })
-}
-
-/// Covariance of the combinations `rows` of coefficients with the given covariance.
-fn covariance_of(rows: &[&[f64]], covariance: &Array2<f64>) -> Array2<f64> {
-    let rows = Array2::from_shape_fn((rows.len(), covariance.nrows()), |(row, column)| rows[row][column]);
-    rows.dot(covariance).dot(&rows.t())
 }

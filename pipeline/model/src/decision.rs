@@ -12,8 +12,10 @@ pub(crate) const GRID_POINTS: usize = 61;
 const LIKELY: f64 = 0.8;
 /// Probability from which an answer leans one way.
 const LEANING: f64 = 0.5;
+/// Probability from which the shape of a curve is named.
+const CLEAR: f64 = 0.9;
 /// Above this p value no setting could be told from another.
-const NO_DIFFERENCE: f64 = 0.10;
+const NO_DIFFERENCE: f64 = 0.05;
 
 /// How far an answer can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -68,6 +70,8 @@ pub(crate) struct Picture {
     /// Whether any difference between settings can be seen.
     pub seen: bool,
     pub tolerance: f64,
+    /// The best of a field not yet seen over the tested range, as worth, in each draw.
+    pub unseen_tops: Vec<f64>,
 }
 
 /// The start against one default.
@@ -100,19 +104,26 @@ pub(crate) fn grid(tested: (f64, f64)) -> Vec<f64> {
 /// Reads the draws of one group.
 pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&LevelTest>, tolerance: f64) -> Picture {
     let grid = grid(coverage.tested);
-    let worth: Vec<f64> = grid.iter().map(|force| draws.expected_worth(*force)).collect();
-    let best = argmax(&worth);
+    let typical = draws.surface(&grid, Field::Typical);
+    let unseen = draws.surface(&grid, Field::Unseen);
+    let worth: Vec<f64> =
+        (0..grid.len()).map(|point| mean(&typical.iter().map(|draw| draw[point]).collect::<Vec<_>>())).collect();
+    // The curve's best counts only among settings that can be the best without a curve.
+    let hull = levels.and_then(|test| Some((*test.can_be_best.first()?, *test.can_be_best.last()?)));
+    let slack = 1e-6 * (coverage.tested.1 - coverage.tested.0);
+    let allowed = |point: &usize| {
+        hull.is_none_or(|(low, high)| (low - slack..=high + slack).contains(&grid[*point]))
+    };
+    let best = (0..grid.len()).filter(allowed).max_by(|a, b| worth[*a].total_cmp(&worth[*b]).then(b.cmp(a)));
+    let best = best.unwrap_or_else(|| argmax(&worth));
     let mut near = vec![0usize; grid.len()];
-    let mut best_unseen = Vec::with_capacity(draws.len());
     let mut level_everywhere = 0usize;
-    for draw in 0..draws.len() {
-        let typical: Vec<f64> = grid.iter().map(|force| draws.worth(draw, *force, Field::Typical)).collect();
-        let top = typical[argmax(&typical)];
-        near.iter_mut().zip(&typical).for_each(|(count, worth)| *count += usize::from(top - worth <= tolerance));
-        level_everywhere += usize::from(typical.iter().all(|worth| top - worth <= tolerance));
-        let unseen: Vec<f64> = grid.iter().map(|force| draws.worth(draw, *force, Field::Unseen)).collect();
-        best_unseen.push(grid[argmax(&unseen)]);
+    for draw in &typical {
+        let top = draw[argmax(draw)];
+        near.iter_mut().zip(draw).for_each(|(count, worth)| *count += usize::from(top - worth <= tolerance));
+        level_everywhere += usize::from(draw.iter().all(|worth| top - worth <= tolerance));
     }
+    let best_unseen: Vec<f64> = unseen.iter().map(|draw| grid[argmax(draw)]).collect();
     let share = |count: usize| count as f64 / draws.len() as f64;
     let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
     let window = good[best].then(|| {
@@ -120,13 +131,14 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         let high = (best..grid.len()).take_while(|point| good[*point]).last().unwrap_or(best);
         (grid[low], grid[high])
     });
-    // Logs have no level test: what they show is told as a pattern. A trial without one has not shown a difference.
-    let seen = levels.map_or(coverage.basis == Basis::Logs, |test| test.p_value <= NO_DIFFERENCE);
-    let shape = if !seen {
-        let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
-        if excluded || share(level_everywhere) >= LIKELY { Shape::Flat } else { Shape::Untold }
+    // A trial without a test has not shown a difference, and what logs show may be the fields'.
+    let seen = levels.is_some_and(|test| test.p_value <= NO_DIFFERENCE);
+    let shape = if seen {
+        curve_shape(&typical, best)
     } else {
-        curve_shape(draws, &grid, best)
+        let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
+        let alike = coverage.basis == Basis::Trial && share(level_everywhere) >= LIKELY;
+        if excluded || alike { Shape::Flat } else { Shape::Untold }
     };
     Picture {
         shape,
@@ -136,39 +148,24 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         window,
         seen,
         tolerance,
+        unseen_tops: unseen.iter().map(|draw| draw[argmax(draw)]).collect(),
     }
 }
 
-fn curve_shape(draws: &GroupDraws, grid: &[f64], best: usize) -> Shape {
-    let last = grid.len() - 1;
-    let worse = |end: usize| {
-        let count = (0..draws.len())
-            .filter(|draw| {
-                draws.worth(*draw, grid[end], Field::Typical) < draws.worth(*draw, grid[best], Field::Typical)
-            })
-            .count();
-        count as f64 / draws.len() as f64 >= LIKELY
+/// The shape of curves in which a difference between settings was seen; `typical` has the worth of each draw over the grid.
+fn curve_shape(typical: &[Vec<f64>], best: usize) -> Shape {
+    let last = typical[0].len() - 1;
+    // Share of draws in which one point is worse than another.
+    let worse = |point: usize, than: usize| {
+        typical.iter().filter(|draw| draw[point] < draw[than]).count() as f64 / typical.len() as f64 >= CLEAR
     };
-    match (best == 0, best == last) {
-        (true, _) => {
-            if worse(last) {
-                Shape::Lighter
-            } else {
-                Shape::Untold
-            }
-        }
-        (_, true) => {
-            if worse(0) {
-                Shape::Heavier
-            } else {
-                Shape::Untold
-            }
-        }
-        _ => match (worse(0), worse(last)) {
-            (true, true) => Shape::Inside,
-            (false, false) => Shape::Untold,
-            _ => Shape::Plateau,
-        },
+    let (light_end, heavy_end) = (worse(0, best), worse(last, best));
+    match (light_end, heavy_end) {
+        (true, true) => Shape::Inside,
+        (false, false) => Shape::Untold,
+        // Still rising over the last third of the range, or level there.
+        (true, false) => if worse(2 * last / 3, last) { Shape::Heavier } else { Shape::Plateau },
+        (false, true) => if worse(last / 3, 0) { Shape::Lighter } else { Shape::Plateau },
     }
 }
 
@@ -181,10 +178,11 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
         default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
     let stay = tested_default.is_some_and(|default| {
         let inside = picture.window.is_some_and(|(low, high)| (low..=high).contains(&default));
-        inside || !picture.seen || probability_better(draws, picture.best_n, default) < LIKELY
+        // What logs show goes with the fields: a pattern to be tested, never a reason to move.
+        inside || coverage.basis == Basis::Logs || probability_better(draws, picture.best_n, default) < LIKELY
     });
     let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
-    let prob_near_best = near_best(draws, &grid(coverage.tested), start_n, picture.tolerance);
+    let prob_near_best = near_best(draws, picture, start_n);
     let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
     let evidence = if prob_near_best >= LIKELY && enough {
         Evidence::Settled
@@ -217,15 +215,10 @@ pub(crate) fn gain(draws: &GroupDraws, start_n: f64, default_n: f64) -> Gain {
 }
 
 /// Probability that a force is within tolerance of the best in a field not yet seen.
-pub(crate) fn near_best(draws: &GroupDraws, grid: &[f64], force_n: f64, tolerance: f64) -> f64 {
-    let near = (0..draws.len())
-        .filter(|draw| {
-            let top =
-                grid.iter().map(|force| draws.worth(*draw, *force, Field::Unseen)).fold(f64::NEG_INFINITY, f64::max);
-            top - draws.worth(*draw, force_n, Field::Unseen) <= tolerance
-        })
-        .count();
-    near as f64 / draws.len() as f64
+pub(crate) fn near_best(draws: &GroupDraws, picture: &Picture, force_n: f64) -> f64 {
+    let tops = picture.unseen_tops.iter().enumerate();
+    let near = tops.filter(|(draw, top)| **top - draws.worth(*draw, force_n, Field::Unseen) <= picture.tolerance);
+    near.count() as f64 / draws.len() as f64
 }
 
 fn probability_better(draws: &GroupDraws, force_n: f64, than_n: f64) -> f64 {

@@ -6,14 +6,27 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use crate::curve::CurveModel;
+use crate::curve_basis::{Functions, basis, dot, less};
+use crate::drawn::Term;
 use crate::response::{Better, Scale};
 
-/// One draw of a curve, on the model's scale: intercept, slope and curvature of the typical field, and how a field not
-/// yet seen differs from it.
+/// One draw of a curve, on the model's scale: coefficients of the typical field, and how a field not yet seen differs from it in level,
+/// slope and curvature.
 #[derive(Debug, Clone, Copy)]
 struct Draw {
-    typical: [f64; 3],
+    typical: Functions,
     unseen: [f64; 3],
+}
+
+impl Draw {
+    /// The curve where its functions have these values.
+    fn at(&self, functions: &Functions, field: Field) -> f64 {
+        let own: f64 = match field {
+            Field::Typical => 0.0,
+            Field::Unseen => self.unseen.iter().zip(functions).map(|(own, function)| own * function).sum(),
+        };
+        dot(&self.typical, functions) + own
+    }
 }
 
 /// Draws of the response curve of one group.
@@ -24,8 +37,7 @@ pub(crate) struct GroupDraws {
     better: Better,
     centre_n: f64,
     half_range_n: f64,
-    mean_s: f64,
-    mean_s2: f64,
+    mean: Functions,
 }
 
 /// Which field a curve is for.
@@ -38,41 +50,31 @@ pub(crate) enum Field {
 }
 
 impl GroupDraws {
-    /// Takes the draws of group `group` out of a model. Where the model has no term for a difference between fields
-    /// (fewer than three trial field-seasons), its spread is drawn from the stated prior. `None` where settings cannot
-    /// tell a curve.
+    /// Takes the draws of group `group` out of a model. Where the model has no term for a difference between fields, its spread is
+    /// drawn from the stated prior. `None` where settings cannot tell a curve.
     pub fn new(model: &CurveModel, group: usize, seed: u64) -> Option<Self> {
-        let terms = &model.groups[group];
-        let (intercept, linear) = (terms.intercept?, terms.linear?);
+        let drawn = &model.drawn;
+        if !drawn.tells(group) {
+            return None;
+        }
         let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let posterior = &model.posterior;
-        let draws = (0..posterior.draws())
+        let draws = (0..drawn.len())
             .map(|draw| {
-                let coefficient =
-                    |column: Option<usize>| column.map_or(0.0, |column| posterior.coefficients[[draw, column]]);
-                let mut spread = |term: Option<usize>, prior: f64| {
-                    let from_prior: f64 = random.sample::<f64, _>(StandardNormal).abs() * prior;
-                    let deviation = term.map_or(from_prior, |term| posterior.standard_deviations[[draw, term]]);
-                    deviation * random.sample::<f64, _>(StandardNormal)
+                let mut spread = |term: Term| {
+                    let from_prior: f64 = random.sample::<f64, _>(StandardNormal).abs() * drawn.prior(term);
+                    drawn.deviation(draw, term).unwrap_or(from_prior) * random.sample::<f64, _>(StandardNormal)
                 };
-                let field = spread(model.terms.field, model.priors.field);
-                let slope = spread(model.terms.slope, model.priors.slope);
-                // Curvature is let differ only where six field-seasons or more can tell.
-                let curvature = spread(model.terms.curvature, 0.0);
-                Draw {
-                    typical: [coefficient(Some(intercept)), coefficient(Some(linear)), coefficient(terms.quadratic)],
-                    unseen: [field, slope, curvature],
-                }
+                let unseen = [Term::Field, Term::Slope, Term::Curvature].map(&mut spread);
+                Draw { typical: drawn.curve(draw, group), unseen }
             })
             .collect();
         Some(Self {
             draws,
             scale: model.response.scale,
             better: model.response.better,
-            centre_n: model.centre_n,
-            half_range_n: model.half_range_n,
-            mean_s: terms.mean_s,
-            mean_s2: terms.mean_s2,
+            centre_n: model.frame.centre_n,
+            half_range_n: model.frame.half_range_n,
+            mean: model.frame.groups[group].mean,
         })
     }
 
@@ -81,21 +83,32 @@ impl GroupDraws {
         self.draws.len()
     }
 
+    /// The curve on the model's scale at a force in one draw.
+    pub fn model_scale(&self, draw: usize, force_n: f64, field: Field) -> f64 {
+        self.draws[draw].at(&self.functions(force_n), field)
+    }
+
     /// The response at a force in one draw, in its own unit.
     pub fn response(&self, draw: usize, force_n: f64, field: Field) -> f64 {
-        let Draw { typical, unseen } = &self.draws[draw];
-        let s = (force_n - self.centre_n) / self.half_range_n;
-        let basis = [1.0, s - self.mean_s, s * s - self.mean_s2];
-        let coefficient = |index: usize| match field {
-            Field::Typical => typical[index],
-            Field::Unseen => typical[index] + unseen[index],
-        };
-        self.scale.back((0..3).map(|index| coefficient(index) * basis[index]).sum())
+        self.scale.back(self.model_scale(draw, force_n, field))
     }
 
     /// The response turned so that more is better.
     pub fn worth(&self, draw: usize, force_n: f64, field: Field) -> f64 {
         self.better.sign() * self.response(draw, force_n, field)
+    }
+
+    /// Worth over a grid of forces, draw by draw.
+    pub fn surface(&self, grid: &[f64], field: Field) -> Vec<Vec<f64>> {
+        let functions: Vec<Functions> = grid.iter().map(|force| self.functions(*force)).collect();
+        let worth = |draw: &Draw| {
+            functions.iter().map(|at| self.better.sign() * self.scale.back(draw.at(at, field))).collect()
+        };
+        self.draws.iter().map(worth).collect()
+    }
+
+    fn functions(&self, force_n: f64) -> Functions {
+        less(&basis((force_n - self.centre_n) / self.half_range_n), &self.mean)
     }
 
     /// All draws of the response of the typical field at a force.

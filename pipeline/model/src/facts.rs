@@ -65,8 +65,8 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         );
         book.write("group", &format!("group {}", number + 1), None, None, Some(text));
     }
-    book.write("scaling", "centre", Some(model.centre_n), None, Some("force at which the scaled force is 0".into()));
-    book.write("scaling", "half_range", Some(model.half_range_n), None, Some("force per unit of scaled force".into()));
+    book.write("scaling", "centre", Some(model.frame.centre_n), None, Some("force at which the scaled force is 0".into()));
+    book.write("scaling", "half_range", Some(model.frame.half_range_n), None, Some("force per unit of scaled force".into()));
     book.write("fit", "observations", Some(fit.n_observations() as f64), None, None);
     book.write("fit", "log_likelihood", Some(fit.log_likelihood()), None, Some("restricted".into()));
     book.write("fit", "criterion", Some(fit.criterion()), None, Some("−2 log restricted likelihood".into()));
@@ -82,7 +82,7 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         let text = format!("95 %: {:.4} to {:.4}; df {:.1}, {}", limits.low, limits.high, contrast.df, contrast.method);
         book.write("coefficient", name, Some(contrast.estimate), Some(contrast.std_error), Some(text));
     }
-    let posterior = &model.posterior;
+    let posterior = &model.drawn.posterior;
     book.write("draws", "draws", Some(posterior.draws() as f64), None, Some("stored draws of the posterior".into()));
     let smallest = posterior.effective_sample_size.iter().copied().fold(f64::INFINITY, f64::min);
     book.write(
@@ -93,13 +93,9 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         Some("smallest over standard deviations".into()),
     );
     book.write("draws", "acceptance_rate", Some(posterior.acceptance_rate), None, None);
-    for (name, scale) in [
-        ("field-season", model.priors.field),
-        ("block", model.priors.block),
-        ("slope", model.priors.slope),
-        ("curvature", model.priors.curvature),
-    ] {
-        book.write("prior", name, Some(scale), None, Some("half-normal scale of the standard deviation".into()));
+    for term in &model.drawn.terms {
+        let text = "half-normal scale of the standard deviation".to_owned();
+        book.write("prior", term.name(), Some(model.drawn.prior(*term)), None, Some(text));
     }
     book.check("converged", optimum.converged, || optimum.reason.to_string());
     book.check("effective sample size at least 100", smallest >= 100.0, || format!("{smallest:.0}"));

@@ -3,7 +3,7 @@
 use evenstand_settings::{Calibration, Knob, Planter};
 use evenstand_tables::rows::KnobRow;
 
-use crate::decision::{Choice, Evidence, Picture, choose, gain, grid, near_best};
+use crate::decision::{Choice, Evidence, Picture, choose, gain, near_best};
 use crate::draws::GroupDraws;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::Coverage;
@@ -58,7 +58,7 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
     if choice.evidence == Evidence::Open {
         return row;
     }
-    fill_start(&mut row, planter, &choice, draws, coverage, default_n, calibrated, picture.tolerance);
+    fill_start(&mut row, planter, &choice, draws, coverage, default_n, calibrated, picture);
     row
 }
 
@@ -119,7 +119,7 @@ fn fill_start(
     coverage: &Coverage,
     default_n: Option<f64>,
     calibrated: bool,
-    tolerance: f64,
+    picture: &Picture,
 ) {
     let (low, high) = coverage.tested;
     let tested = |force: f64| force >= low - 1e-6 * (high - low) && force <= high + 1e-6 * (high - low);
@@ -173,7 +173,7 @@ fn fill_start(
         };
     }
     row.start_force_n = calibrated.then_some(start);
-    row.prob_near_best = Some(near_best(draws, &grid(coverage.tested), start, tolerance));
+    row.prob_near_best = Some(near_best(draws, picture, start));
     let moved = default_n.map(|default| start - default);
     row.advice = Some(
         match moved {

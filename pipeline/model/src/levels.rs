@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::force_levels;
+use evenstand_stats::Direction;
 
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
-use crate::response::{Response, Scale};
+use crate::response::{Better, Response, Scale};
 use crate::setting_fit::{SettingFit, SettingRows};
 use crate::summary::mean;
 
@@ -18,6 +19,9 @@ pub(crate) struct LevelTest {
     /// Differences between two settings above this are excluded at 90 %, in the response's own unit: the largest limit
     /// of the 90 % intervals of all pairs. The pair that truly differs most is among them, so no further adjustment.
     pub largest_difference: f64,
+    /// Forces of the settings that can still be the best, lightest first: no curve, all comparisons together at 90 % (Hsu 1984). All of them
+    /// where some pair cannot be compared.
+    pub can_be_best: Vec<f64>,
     /// How it was worked out.
     pub method: String,
 }
@@ -51,8 +55,18 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         Scale::Identity => widest,
         scale => scale.back(centre + widest / 2.0) - scale.back(centre - widest / 2.0),
     };
+    let direction = if response.better == Better::Lower { Direction::SmallestIsBest } else { Direction::LargestIsBest };
+    let can_be_best = match fit.can_be_best(direction, 0.90) {
+        Some(settings) => settings.into_iter().map(|setting| level_forces[setting]).collect(),
+        None => level_forces,
+    };
     let method = fit.method;
-    (p_value.is_finite() && largest_difference.is_finite()).then_some(LevelTest { p_value, largest_difference, method })
+    (p_value.is_finite() && largest_difference.is_finite()).then_some(LevelTest {
+        p_value,
+        largest_difference,
+        can_be_best,
+        method,
+    })
 }
 
 /// Rows of a group in field-seasons where its settings varied.

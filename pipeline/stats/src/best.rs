@@ -1,7 +1,7 @@
 //! Multiple comparisons with the best: which settings can still be the best one.
 
 use crate::checks::check_level;
-use crate::distribution::{MaximumT, Sides};
+use crate::distribution::{MaximumT, Sides, t_sf};
 use crate::error::{Result, StatsError};
 use crate::inference::Contrast;
 use crate::interval::Interval;
@@ -58,89 +58,144 @@ impl BestComparisons {
     pub fn can_be_best(&self) -> Vec<&str> {
         self.rows.iter().filter(|row| row.can_be_best()).map(|row| row.name.as_str()).collect()
     }
+
+    /// Compares means that are given by their differences: `differences(i)` gives mean i less each other mean in order, with the
+    /// covariance of these differences.
+    ///
+    /// # Errors
+    /// Fewer than two means, a level outside (0, 1), a difference without a standard error, and what `differences` returns.
+    pub fn from_differences(
+        names: &[String],
+        direction: Direction,
+        level: f64,
+        differences: impl Fn(usize) -> Result<(Vec<Contrast>, Array2<f64>)>,
+    ) -> Result<Self> {
+        let k = names.len();
+        if k < 2 {
+            return Err(StatsError::TooFewValues { what: "a comparison with the best", needed: 2, found: k });
+        }
+        check_level("the confidence level", level)?;
+        let sign = if direction == Direction::LargestIsBest { 1.0 } else { -1.0 };
+        let mut limits = Vec::with_capacity(k);
+        let mut rows = Vec::with_capacity(k);
+        let mut constants: Vec<(Array2<f64>, MaximumT)> = Vec::new();
+        let mut exact = true;
+        for (i, name) in names.iter().enumerate() {
+            let (mut contrasts, covariance) = differences(i)?;
+            for (contrast, j) in contrasts.iter_mut().zip((0..k).filter(|&j| j != i)) {
+                contrast.estimate *= sign;
+                if !(contrast.std_error > 0.0) {
+                    return Err(StatsError::NotPossible {
+                        what: "a comparison with the best".into(),
+                        reason: format!("`{name}` less `{}` has a standard error of {}", names[j], contrast.std_error),
+                        next: "give each mean once, and rest the fit on repeated plots",
+                    });
+                }
+            }
+            let correlation = correlation_of(&covariance);
+            // In a balanced trial every mean has the same correlations; the distribution is then built once.
+            let same = |known: &Array2<f64>| known.iter().zip(&correlation).all(|(a, b)| (a - b).abs() < 1e-12);
+            let maximum = match constants.iter().find(|(known, _)| same(known)) {
+                Some((_, maximum)) => maximum.clone(),
+                None => {
+                    let maximum = MaximumT::new(&correlation, Sides::One)?;
+                    constants.push((correlation, maximum.clone()));
+                    maximum
+                }
+            };
+            exact &= maximum.is_exact();
+            let mut critical: Vec<(f64, f64)> = Vec::new();
+            for contrast in &contrasts {
+                if !critical.iter().any(|(df, _)| (df / contrast.df - 1.0).abs() < 1e-9 || *df == contrast.df) {
+                    critical.push((contrast.df, maximum.quantile(level, contrast.df).value));
+                }
+            }
+            let constant = |df: f64| {
+                critical
+                    .iter()
+                    .find(|(known, _)| (known / df - 1.0).abs() < 1e-9 || *known == df)
+                    .map_or(f64::NAN, |(_, value)| *value)
+            };
+            let smallest = |values: &mut dyn Iterator<Item = f64>| values.fold(f64::INFINITY, f64::min);
+            let advantage = smallest(&mut contrasts.iter().map(|c| c.estimate));
+            let high = smallest(&mut contrasts.iter().map(|c| c.estimate + constant(c.df) * c.std_error));
+            let p_value = smallest(&mut contrasts.iter().map(|c| maximum.sf(-c.t(), c.df).value));
+            rows.push(AgainstBest {
+                name: name.clone(),
+                advantage,
+                interval: Interval { low: f64::NAN, high: high.max(0.0) },
+                p_value: if advantage >= 0.0 { 1.0 } else { p_value },
+                critical: critical.iter().fold(0.0, |largest: f64, (_, value)| largest.max(*value)),
+            });
+            // Lower limits of every other mean, should mean i be the best one: -(mean_i - mean_j + d se).
+            limits.push(contrasts.iter().map(|c| -c.estimate - constant(c.df) * c.std_error).collect::<Vec<f64>>());
+        }
+        let candidates: Vec<bool> = rows.iter().map(AgainstBest::can_be_best).collect();
+        for (i, row) in rows.iter_mut().enumerate() {
+            // Position of mean i among the differences of mean j.
+            let rivals = (0..k).filter(|&j| j != i && candidates[j]);
+            let low = rivals.map(|j| limits[j][if i < j { i } else { i - 1 }]).fold(f64::INFINITY, f64::min);
+            row.interval.low = low.min(0.0);
+        }
+        let how = if exact { "integrated" } else { "quasi-random directions" };
+        Ok(BestComparisons {
+            rows,
+            level,
+            method: format!("multiple comparisons with the best (Hsu), one-sided multivariate t, {how}"),
+        })
+    }
 }
 
-/// `differences(i)` gives mean i less each other mean in order, with their covariance.
-pub(crate) fn with_the_best(
-    names: &[String],
+fn correlation_of(covariance: &Array2<f64>) -> Array2<f64> {
+    Array2::from_shape_fn(covariance.dim(), |(a, b)| {
+        let value = covariance[[a, b]] / (covariance[[a, a]] * covariance[[b, b]]).sqrt();
+        if a == b { 1.0 } else { value.clamp(-1.0, 1.0) }
+    })
+}
+
+/// The means that can be the best, as [`BestComparisons::can_be_best`] tells them, without their limits: most means are decided by the
+/// t distribution alone, because the constant lies between the quantile of one comparison and Bonferroni's.
+///
+/// `differences` as in [`BestComparisons::from_differences`]; answers the numbers of the means.
+///
+/// # Errors
+/// As [`BestComparisons::from_differences`].
+pub fn can_be_best(
+    means: usize,
     direction: Direction,
     level: f64,
     differences: impl Fn(usize) -> Result<(Vec<Contrast>, Array2<f64>)>,
-) -> Result<BestComparisons> {
-    let k = names.len();
-    if k < 2 {
-        return Err(StatsError::TooFewValues { what: "a comparison with the best", needed: 2, found: k });
+) -> Result<Vec<usize>> {
+    if means < 2 {
+        return Err(StatsError::TooFewValues { what: "a comparison with the best", needed: 2, found: means });
     }
     check_level("the confidence level", level)?;
     let sign = if direction == Direction::LargestIsBest { 1.0 } else { -1.0 };
-    let mut limits = Vec::with_capacity(k);
-    let mut rows = Vec::with_capacity(k);
-    let mut constants: Vec<(Array2<f64>, MaximumT)> = Vec::new();
-    let mut exact = true;
-    for (i, name) in names.iter().enumerate() {
-        let (mut contrasts, covariance) = differences(i)?;
-        for (contrast, j) in contrasts.iter_mut().zip((0..k).filter(|&j| j != i)) {
-            contrast.estimate *= sign;
-            if !(contrast.std_error > 0.0) {
-                return Err(StatsError::NotPossible {
-                    what: "a comparison with the best".into(),
-                    reason: format!("`{name}` less `{}` has a standard error of {}", names[j], contrast.std_error),
-                    next: "give each mean once, and rest the fit on repeated plots",
-                });
-            }
+    let error = 1.0 - level;
+    let mut kept = Vec::new();
+    for mean in 0..means {
+        let (contrasts, covariance) = differences(mean)?;
+        if let Some(contrast) = contrasts.iter().find(|contrast| !(contrast.std_error > 0.0)) {
+            return Err(StatsError::NotPossible {
+                what: "a comparison with the best".into(),
+                reason: format!("a difference of mean {} has a standard error of {}", mean + 1, contrast.std_error),
+                next: "give each mean once, and rest the fit on repeated plots",
+            });
         }
-        let correlation = Array2::from_shape_fn(covariance.dim(), |(a, b)| {
-            let value = covariance[[a, b]] / (covariance[[a, a]] * covariance[[b, b]]).sqrt();
-            if a == b { 1.0 } else { value.clamp(-1.0, 1.0) }
-        });
-        // In a balanced trial every mean has the same correlations; the distribution is then built once.
-        let same = |known: &Array2<f64>| known.iter().zip(&correlation).all(|(a, b)| (a - b).abs() < 1e-12);
-        let maximum = match constants.iter().find(|(known, _)| same(known)) {
-            Some((_, maximum)) => maximum.clone(),
-            None => {
-                let maximum = MaximumT::new(&correlation, Sides::One)?;
-                constants.push((correlation, maximum.clone()));
-                maximum
-            }
-        };
-        exact &= maximum.is_exact();
-        let mut critical: Vec<(f64, f64)> = Vec::new();
-        for contrast in &contrasts {
-            if !critical.iter().any(|(df, _)| (df / contrast.df - 1.0).abs() < 1e-9 || *df == contrast.df) {
-                critical.push((contrast.df, maximum.quantile(level, contrast.df).value));
-            }
+        // How far a mean lies behind another, and how rarely one comparison alone would put it there.
+        let behind: Vec<(f64, f64)> = contrasts.iter().map(|contrast| (-sign * contrast.t(), contrast.df)).collect();
+        let rarest = behind.iter().map(|(t, df)| t_sf(*t, *df)).fold(1.0, f64::min);
+        if rarest * (means - 1) as f64 <= error {
+            continue;
         }
-        let constant = |df: f64| {
-            critical
-                .iter()
-                .find(|(known, _)| (known / df - 1.0).abs() < 1e-9 || *known == df)
-                .map_or(f64::NAN, |(_, value)| *value)
-        };
-        let smallest = |values: &mut dyn Iterator<Item = f64>| values.fold(f64::INFINITY, f64::min);
-        let advantage = smallest(&mut contrasts.iter().map(|c| c.estimate));
-        let high = smallest(&mut contrasts.iter().map(|c| c.estimate + constant(c.df) * c.std_error));
-        let p_value = smallest(&mut contrasts.iter().map(|c| maximum.sf(-c.t(), c.df).value));
-        rows.push(AgainstBest {
-            name: name.clone(),
-            advantage,
-            interval: Interval { low: f64::NAN, high: high.max(0.0) },
-            p_value: if advantage >= 0.0 { 1.0 } else { p_value },
-            critical: critical.iter().fold(0.0, |largest: f64, (_, value)| largest.max(*value)),
-        });
-        // Lower limits of every other mean, should mean i be the best one: -(mean_i - mean_j + d se).
-        limits.push(contrasts.iter().map(|c| -c.estimate - constant(c.df) * c.std_error).collect::<Vec<f64>>());
+        if rarest > error {
+            kept.push(mean);
+            continue;
+        }
+        let maximum = MaximumT::new(&correlation_of(&covariance), Sides::One)?;
+        if behind.iter().all(|(t, df)| t_sf(*t, *df) > error || maximum.sf(*t, *df).value > error) {
+            kept.push(mean);
+        }
     }
-    let candidates: Vec<bool> = rows.iter().map(AgainstBest::can_be_best).collect();
-    for (i, row) in rows.iter_mut().enumerate() {
-        // Position of mean i among the differences of mean j.
-        let rivals = (0..k).filter(|&j| j != i && candidates[j]);
-        let low = rivals.map(|j| limits[j][if i < j { i } else { i - 1 }]).fold(f64::INFINITY, f64::min);
-        row.interval.low = low.min(0.0);
-    }
-    let how = if exact { "integrated" } else { "quasi-random directions" };
-    Ok(BestComparisons {
-        rows,
-        level,
-        method: format!("multiple comparisons with the best (Hsu), one-sided multivariate t, {how}"),
-    })
+    Ok(kept)
 }

@@ -253,7 +253,7 @@ impl ComparisonFamily {
             Adjustment::Bonferroni => Joint::Multiple(tests.max(1) as f64),
             Adjustment::Holm => Joint::Stepped(tests.max(1) as f64),
             Adjustment::Tukey => match (self.pairs(), self.range()) {
-                (Some(_), Some(range)) => Joint::Range { range: Box::new(range), exact: self.equal_errors() },
+                (Some(_), Some(range)) => Joint::Range { range, exact: self.equal_errors() },
                 (Some(_), None) => return refuse("Tukey's adjustment", "the family has more than 200 means"),
                 _ => return refuse("Tukey's adjustment", "the family is not made of all pairs of means"),
             },
@@ -263,7 +263,7 @@ impl ComparisonFamily {
             Adjustment::Dunnett | Adjustment::SingleStep => {
                 let exact = (adjustment == Adjustment::SingleStep && self.equal_errors()).then(|| self.range());
                 if let Some(range) = exact.flatten() {
-                    return Ok(Joint::Range { range: Box::new(range), exact: true });
+                    return Ok(Joint::Range { range, exact: true });
                 }
                 let kept: Vec<usize> = (0..self.len()).filter(|&i| usable[i]).collect();
                 if kept.is_empty() {
@@ -283,8 +283,8 @@ impl ComparisonFamily {
         }
     }
 
-    fn range(&self) -> Option<StudentizedRange> {
-        self.pairs().and_then(StudentizedRange::new)
+    fn range(&self) -> Option<&'static StudentizedRange> {
+        self.pairs().and_then(StudentizedRange::shared)
     }
 
     /// Equal standard errors of all pairwise differences mean that the estimates are equidistant, hence as good as independent with
@@ -301,7 +301,7 @@ enum Joint {
     /// Step-down p-values, limits of the multiple.
     Stepped(f64),
     Range {
-        range: Box<StudentizedRange>,
+        range: &'static StudentizedRange,
         exact: bool,
     },
     Maximum(Box<MaximumT>, bool),

@@ -86,7 +86,7 @@ mod summary;
 
 pub use adjust::holm;
 pub use baseline::baseline;
-pub use best::{AgainstBest, BestComparisons, Direction};
+pub use best::{AgainstBest, BestComparisons, Direction, can_be_best};
 pub use binomial::{clopper_pearson, wilson};
 pub use binomial_model::{
     BetaBinomial, BetaBinomialFit, BinomialDesign, BinomialMixed, BinomialMixedFit, Logistic, LogisticFit,

@@ -1,6 +1,6 @@
 //! Estimated marginal means: what the model says for chosen cells, and the comparisons among them.
 
-use crate::best::{BestComparisons, Direction, with_the_best};
+use crate::best::{BestComparisons, Direction};
 use crate::checks::{check_finite, check_length};
 use crate::comparisons::ComparisonFamily;
 use crate::dense::dot;
@@ -178,7 +178,7 @@ impl<'a, F: LinearFit + ?Sized> MarginalMeans<'a, F> {
     /// Fewer than two means, or a level outside (0, 1).
     pub fn comparisons_with_best(&self, direction: Direction, level: f64) -> Result<BestComparisons> {
         let names: Vec<String> = self.means.iter().map(|mean| mean.name.clone()).collect();
-        with_the_best(&names, direction, level, |centre| {
+        BestComparisons::from_differences(&names, direction, level, |centre| {
             let pairs: Vec<(usize, usize)> = (0..names.len()).filter(|&j| j != centre).map(|j| (centre, j)).collect();
             let (_, contrasts, covariance) = self.differences(&pairs)?;
             Ok((contrasts, covariance))

@@ -54,6 +54,16 @@ impl StudentizedRange {
         Some(Self { range: RangeOfNormals::new(means)?, sf: empty(), cdf: empty() })
     }
 
+    /// The distribution for `means` means, kept for the whole run: families of one size share its polynomials. `None` as in
+    /// [`StudentizedRange::new`].
+    pub fn shared(means: usize) -> Option<&'static Self> {
+        static KEPT: [OnceLock<StudentizedRange>; MOST + 1] = [const { OnceLock::new() }; MOST + 1];
+        if KEPT.get(means)?.get().is_none() {
+            let _ = KEPT[means].set(Self::new(means)?);
+        }
+        KEPT[means].get()
+    }
+
     /// Number of means.
     pub fn means(&self) -> usize {
         self.range.count as usize

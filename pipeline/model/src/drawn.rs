@@ -1,0 +1,209 @@
+//! Draws of the posterior of the model that the answer rests on.
+//!
+//! To the model of `curve.rs` it adds, each with a half-normal prior on its standard deviation (`priors.rs`):
+//!
+//! - field-seasons differ in slope and curvature however few they are: what few of them cannot tell comes from the prior;
+//! - curves of the conditions under one closer are drawn towards a common one, slope (with it the place of the best) and curvature
+//!   apart, where three conditions or more have trials; their levels are left alone;
+//! - a curve departs from a parabola by Legendre polynomials (`curve_basis.rs`), so that a lopsided response, or one that levels off, is
+//!   followed as far as its settings show it.
+
+use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, Result};
+
+use crate::curve_basis::{FIRST_DEPARTURE, FUNCTIONS, Functions};
+use crate::frame::{BETWEEN, Frame, Owner, column_name};
+use crate::observations::Observations;
+use crate::priors::PriorScales;
+
+/// Seed and number of draws.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Drawing {
+    pub seed: u64,
+    pub draws: usize,
+}
+
+/// Random terms of the drawn model, in their order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Term {
+    Field,
+    Block,
+    Slope,
+    Curvature,
+    ConditionSlope,
+    ConditionCurvature,
+    Departure,
+}
+
+impl Term {
+    /// Name in the model table.
+    pub fn name(self) -> &'static str {
+        match self {
+            Term::Field => "field-season",
+            Term::Block => "block",
+            Term::Slope => "slope",
+            Term::Curvature => "curvature",
+            Term::ConditionSlope => "slope by condition",
+            Term::ConditionCurvature => "curvature by condition",
+            Term::Departure => "departure from a parabola",
+        }
+    }
+
+    fn prior(self, priors: &PriorScales) -> f64 {
+        match self {
+            Term::Field => priors.field,
+            Term::Block => priors.block,
+            Term::Slope => priors.slope,
+            Term::Curvature => priors.curvature,
+            Term::ConditionSlope => priors.condition_slope,
+            Term::ConditionCurvature => priors.condition_curvature,
+            Term::Departure => priors.departure,
+        }
+    }
+}
+
+/// The drawn model.
+pub(crate) struct Drawn {
+    pub posterior: Posterior,
+    /// The random terms that these data call for.
+    pub terms: Vec<Term>,
+    priors: PriorScales,
+    /// Column of level, slope and curvature of each group.
+    columns: Vec<[Option<usize>; FIRST_DEPARTURE]>,
+    between: Option<usize>,
+    pooled: Vec<bool>,
+    /// Place of each group among those whose curve may depart from a parabola.
+    departing: Vec<Option<usize>>,
+}
+
+impl Drawn {
+    /// Draws the posterior of strips `modelled` on the model's scale.
+    ///
+    /// # Errors
+    /// As [`Posterior::sample`].
+    pub fn new(
+        frame: &Frame,
+        observations: &Observations,
+        modelled: Vec<f64>,
+        weights: Option<Vec<f64>>,
+        priors: &PriorScales,
+        drawing: Drawing,
+    ) -> Result<Self> {
+        let mut terms = Vec::new();
+        let mut random = Vec::new();
+        let mut add = |term: Term, built: Option<RandomTerm>| {
+            if let Some(built) = built {
+                terms.push(term);
+                random.push(built);
+            }
+        };
+        add(Term::Field, frame.field_seasons(observations));
+        add(Term::Block, frame.blocks(observations));
+        let trials = frame.trial_field_seasons > 0;
+        add(Term::Slope, trials.then(|| frame.by_field_season("force by field-season", 1, observations)));
+        let curved = trials && frame.curved();
+        add(Term::Curvature, curved.then(|| frame.by_field_season("force² by field-season", 2, observations)));
+        add(Term::ConditionSlope, frame.by_condition("force by condition", 1));
+        add(Term::ConditionCurvature, frame.by_condition("force² by condition", 2));
+        add(Term::Departure, frame.departures("departure from a parabola"));
+        let columns = frame.columns(true);
+        let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
+        let options = PosteriorOptions {
+            draws: drawing.draws,
+            burn_in: drawing.draws,
+            thin: 2,
+            seed: drawing.seed,
+            scales: terms.iter().map(|term| term.prior(priors)).collect(),
+        };
+        let posterior = Posterior::sample(&design, &options)?;
+        let position = |name: &str| design.names().iter().position(|kept| kept == name);
+        let columns = frame.groups.iter().enumerate().map(|(group, columns)| {
+            std::array::from_fn(|function| {
+                let pooled = columns.pool.filter(|_| function > 0).map(Owner::Pool);
+                position(&column_name(function, pooled.unwrap_or(Owner::Group(group))))
+            })
+        });
+        let places: Vec<usize> = frame.departing().collect();
+        Ok(Self {
+            columns: columns.collect(),
+            between: position(BETWEEN),
+            pooled: frame.groups.iter().map(|group| group.pool.is_some()).collect(),
+            departing: (0..frame.groups.len()).map(|group| places.iter().position(|place| *place == group)).collect(),
+            posterior,
+            terms,
+            priors: *priors,
+        })
+    }
+
+    /// Number of draws.
+    pub fn len(&self) -> usize {
+        self.posterior.draws()
+    }
+
+    /// Whether the settings of a group tell at least a slope.
+    pub fn tells(&self, group: usize) -> bool {
+        self.columns[group][0].is_some() && self.columns[group][1].is_some()
+    }
+
+    /// Coefficients of a group's curve in the typical field, in one draw.
+    pub fn curve(&self, draw: usize, group: usize) -> Functions {
+        let mut curve = [0.0; FUNCTIONS];
+        for (function, column) in self.columns[group].iter().enumerate() {
+            curve[function] = column.map_or(0.0, |column| self.posterior.coefficients[[draw, column]]);
+        }
+        if self.pooled[group] {
+            curve[1] += self.effect(draw, Term::ConditionSlope, group);
+            curve[2] += self.effect(draw, Term::ConditionCurvature, group);
+        }
+        if let Some(place) = self.departing[group] {
+            for function in FIRST_DEPARTURE..FUNCTIONS {
+                let column = place * (FUNCTIONS - FIRST_DEPARTURE) + function - FIRST_DEPARTURE;
+                curve[function] = self.effect(draw, Term::Departure, column);
+            }
+        }
+        curve
+    }
+
+    /// What a field-season's level, slope and curvature differ from the typical ones by, in one draw. `away` is its mean force, scaled, less
+    /// that of its group.
+    pub fn field_season(&self, draw: usize, field_season: usize, away: f64) -> Functions {
+        let between = self.between.map_or(0.0, |column| self.posterior.coefficients[[draw, column]]);
+        let mut own = [0.0; FUNCTIONS];
+        own[0] = between * away + self.effect(draw, Term::Field, field_season);
+        own[1] = self.effect(draw, Term::Slope, field_season);
+        own[2] = self.effect(draw, Term::Curvature, field_season);
+        own
+    }
+
+    /// Mean over the draws of a group's curve.
+    pub fn mean_curve(&self, group: usize) -> Functions {
+        let mut mean = [0.0; FUNCTIONS];
+        for draw in 0..self.len() {
+            let curve = self.curve(draw, group);
+            mean.iter_mut().zip(curve).for_each(|(mean, coefficient)| *mean += coefficient / self.len() as f64);
+        }
+        mean
+    }
+
+    /// Mean over the draws of what a field-season and a block differ from the typical level by; `away` as in [`Drawn::field_season`].
+    pub fn mean_level(&self, field_season: usize, block: usize, away: f64) -> f64 {
+        let level = |draw| self.field_season(draw, field_season, away)[0] + self.effect(draw, Term::Block, block);
+        (0..self.len()).map(level).sum::<f64>() / self.len() as f64
+    }
+
+    /// Standard deviation of a term in one draw; `None` where the model has no such term.
+    pub fn deviation(&self, draw: usize, term: Term) -> Option<f64> {
+        let number = self.terms.iter().position(|other| *other == term)?;
+        Some(self.posterior.standard_deviations[[draw, number]])
+    }
+
+    /// Prior scale of a term's standard deviation.
+    pub fn prior(&self, term: Term) -> f64 {
+        term.prior(&self.priors)
+    }
+
+    fn effect(&self, draw: usize, term: Term, number: usize) -> f64 {
+        let offset =
+            self.terms.iter().position(|other| *other == term).and_then(|term| self.posterior.effect_offset(term));
+        offset.map_or(0.0, |offset| self.posterior.effects[[draw, offset + number]])
+    }
+}
