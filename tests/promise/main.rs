@@ -4,27 +4,37 @@
 //! in standard errors of the simulated share beside each check.
 
 #![allow(clippy::unwrap_used, missing_docs)]
+#![allow(dead_code)] // `simulate.rs`, the tool beside these tests, uses the rest of its modules.
 
+mod judge;
+mod lines;
+mod print;
+mod rivals;
+mod scenarios;
 mod season;
 mod second_opinion;
+mod simulator;
+mod tally;
+mod truth;
+mod world;
 
-use evenstand_model::{Questions, analyse};
-use evenstand_settings::Settings;
 use evenstand_tables::rows::StartingPointRow;
-use season::{Season, Shape};
+use scenarios::{large, world};
+use season::strips;
+use truth::Truth;
+use world::{Condition, Curve, FORCES, TOLERANCE, World};
 
-/// The deciding answer to a simulated season.
-fn answer(season: &Season) -> StartingPointRow {
-    let settings = Settings::parse(&format!("default_force_n = {}\ndraws = 400\n", season.default_n)).unwrap();
-    let strips = season.strips();
-    let answers = analyse(&Questions { strips: &strips, measures: &[], digs: &[], settings: &settings });
-    answers.starting_points.into_iter().find(|row| row.primary == Some(true)).unwrap()
+/// Draws of the model: few, for speed.
+const DRAWS: usize = 400;
+
+/// A review in one condition, and its default.
+fn review(condition: Condition, default_n: f64) -> World {
+    world("", default_n, vec![condition])
 }
 
-/// Chance that a start is within 2 points of the best in a field not yet seen, by the truth.
-fn truly_near_best(season: &Season, start_n: f64) -> f64 {
-    let fields = 400;
-    (0..fields).filter(|field| season.loss_in_new_field(*field, start_n) <= 0.02).count() as f64 / f64::from(fields)
+/// The deciding answer to a simulated season.
+fn answer(world: &World, seed: u64) -> StartingPointRow {
+    judge::answer(world, &strips(world, seed), DRAWS).unwrap().remove(0)
 }
 
 /// Worlds from alike fields to fields so different that no one start serves four in five of them. Over all of them
@@ -36,11 +46,11 @@ fn what_is_called_settled_is_right_four_times_in_five_in_fields_not_yet_seen() {
     let (mut settled, mut right) = (0, 0.0);
     for own in [0.05, 0.15, 0.2, 0.3] {
         let (mut said, mut kept, mut settled_here) = (0.0, 0.0, 0);
+        let world = review(Condition { own_best: own, ..large(Curve::parabola(0.1, 1.5), 5) }, 100.0);
+        let truth = Truth::new(&world, &world.conditions[0]);
         for seed in 0..REVIEWS {
-            let shape = Shape::Inside { best: 0.1, own, curvature: 1.5 };
-            let season = Season { seed, fields: 5, shape, default_n: 100.0 };
-            let row = answer(&season);
-            let truly = truly_near_best(&season, row.start_n.or(row.best_n).unwrap());
+            let row = answer(&world, seed);
+            let truly = truth.near(row.start_n.or(row.best_n).unwrap(), TOLERANCE);
             said += row.prob_near_best.unwrap() / REVIEWS as f64;
             kept += truly / REVIEWS as f64;
             if row.evidence == "settled" {
@@ -62,9 +72,9 @@ fn what_is_called_settled_is_right_four_times_in_five_in_fields_not_yet_seen() {
 #[test]
 fn where_settings_do_nothing_the_default_stays_and_no_optimum_is_claimed() {
     let (mut moved, mut claimed) = (0, 0);
+    let world = review(large(Curve::Flat, 4), 190.0);
     for seed in 100..160 {
-        let season = Season { seed, fields: 4, shape: Shape::Flat, default_n: 190.0 };
-        let row = answer(&season);
+        let row = answer(&world, seed);
         moved += u32::from(row.start_n.is_some_and(|start| (start - 190.0).abs() > 1e-6));
         claimed += u32::from(row.shape.as_deref() == Some("inside") || row.shape.as_deref() == Some("plateau"));
     }
@@ -77,10 +87,11 @@ fn where_settings_do_nothing_the_default_stays_and_no_optimum_is_claimed() {
 #[test]
 fn where_heavier_is_better_throughout_the_start_goes_to_the_heavy_end() {
     let mut heavy = 0;
+    let world = review(large(Curve::Line { slope: 0.7 }, 4), 100.0);
     for seed in 200..230 {
-        let row = answer(&Season { seed, fields: 4, shape: Shape::Rising { slope: 0.7 }, default_n: 100.0 });
+        let row = answer(&world, seed);
         heavy += u32::from(row.start_n.is_some_and(|start| start > 220.0));
-        assert!(row.start_n.is_none_or(|start| start <= season::FORCES[4] + 1e-9), "outside the tested range");
+        assert!(row.start_n.is_none_or(|start| start <= FORCES[4] + 1e-9), "outside the tested range");
     }
     println!("rising: {heavy} of 30 near the heavy end");
     assert!(heavy >= 24, "{heavy} of 30");
@@ -88,13 +99,8 @@ fn where_heavier_is_better_throughout_the_start_goes_to_the_heavy_end() {
 
 #[test]
 fn one_field_season_is_never_settled() {
+    let world = review(Condition { own_best: 0.15, ..large(Curve::parabola(0.0, 1.0), 1) }, 100.0);
     for seed in 300..310 {
-        let row = answer(&Season {
-            seed,
-            fields: 1,
-            shape: Shape::Inside { best: 0.0, own: 0.15, curvature: 1.0 },
-            default_n: 100.0,
-        });
-        assert_ne!(row.evidence, "settled");
+        assert_ne!(answer(&world, seed).evidence, "settled");
     }
 }

@@ -1,6 +1,8 @@
 //! Two looks at one thing: counts beside logits, fitted times beside plain ones.
 
-use crate::season::{FORCES, Season, Shape};
+use crate::scenarios::large;
+use crate::season;
+use crate::world::{Condition, Curve, FORCES};
 use evenstand_model::{Answers, Questions, analyse};
 use evenstand_settings::Settings;
 use evenstand_tables::rows::StripRow;
@@ -10,6 +12,11 @@ fn answers(strips: &[StripRow]) -> Answers {
     analyse(&Questions { strips, measures: &[], digs: &[], settings: &settings })
 }
 
+/// Strips of one condition, 190 N being the default.
+fn strips(condition: Condition, seed: u64) -> Vec<StripRow> {
+    season::strips(&crate::review(condition, 190.0), seed)
+}
+
 fn disagreements(strips: &[StripRow]) -> Vec<String> {
     let found = answers(strips).findings;
     found.into_iter().filter(|finding| finding.code == "models_disagree").map(|finding| finding.message).collect()
@@ -17,8 +24,7 @@ fn disagreements(strips: &[StripRow]) -> Vec<String> {
 
 /// Four field-seasons of three blocks in which light settings bring some plants and heavy ones all of `seeds`.
 fn steep(seeds: f64) -> Vec<StripRow> {
-    let season = Season { seed: 5, fields: 4, shape: Shape::Flat, default_n: 190.0 };
-    let mut strips = season.strips();
+    let mut strips = strips(large(Curve::Flat, 4), 5);
     for (number, strip) in strips.iter_mut().enumerate() {
         let step = FORCES.iter().position(|force| Some(*force) == strip.force_n).unwrap();
         let plants = (seeds * [0.3, 0.6, 0.9, 1.0, 1.0][step] + f64::from(u8::from(number % 3 == 0)) * 0.2).round();
@@ -32,8 +38,8 @@ fn steep(seeds: f64) -> Vec<StripRow> {
 #[test]
 fn counts_and_logits_agree_where_strips_have_many_seeds() {
     for seed in 0..10 {
-        let shape = Shape::Inside { best: 0.1, own: 0.15, curvature: 1.5 };
-        let found = disagreements(&Season { seed, fields: 5, shape, default_n: 100.0 }.strips());
+        let condition = Condition { own_best: 0.15, ..large(Curve::parabola(0.1, 1.5), 5) };
+        let found = disagreements(&strips(condition, seed));
         assert!(found.is_empty(), "seed {seed}: {found:?}");
     }
 }
@@ -47,8 +53,7 @@ fn a_few_seeds_and_full_strips_are_told_as_a_disagreement() {
 
 #[test]
 fn a_strip_whose_time_is_hardly_known_weighs_little_in_the_second_stage() {
-    let season = Season { seed: 9, fields: 3, shape: Shape::Flat, default_n: 190.0 };
-    let mut strips = season.strips();
+    let mut strips = strips(large(Curve::Flat, 3), 9);
     for (number, strip) in strips.iter_mut().enumerate() {
         let step = FORCES.iter().position(|force| Some(*force) == strip.force_n).unwrap();
         // Ten hours between the first setting and the last, and a little noise that sums to nothing over a block.

@@ -1,0 +1,95 @@
+//! Draws reviews from stated truths, answers each with the code behind `evenstand model`, and judges the answers by the truth.
+//!
+//! `cargo run --release --example promise -- --reviews 1000`. Everything is invented; the same arguments give the same bytes.
+
+mod judge;
+mod lines;
+mod print;
+mod rivals;
+mod scenarios;
+mod season;
+mod tally;
+mod truth;
+mod world;
+
+use std::error::Error;
+use std::fs;
+use std::path::PathBuf;
+
+use clap::Parser;
+use indicatif::{ProgressBar, ProgressStyle};
+use rayon::prelude::*;
+
+use judge::{Record, judge};
+use tally::tally;
+use truth::Truth;
+use world::World;
+
+#[derive(Parser)]
+#[command(about = "Does the answer keep its promise? Simulated reviews, judged by their truth.")]
+struct Arguments {
+    /// Reviews of each scenario
+    #[arg(long, default_value_t = 200)]
+    reviews: u64,
+    /// Draws of the model behind every probability
+    #[arg(long, default_value_t = 2000, value_parser = clap::value_parser!(u64).range(200..=100_000))]
+    draws: u64,
+    /// Seed of the first review; the others follow
+    #[arg(long, default_value_t = 1)]
+    first_seed: u64,
+    /// Only scenarios whose name contains this text; may be given again
+    #[arg(long)]
+    scenario: Vec<String>,
+    /// Write every figure of every scenario
+    #[arg(long)]
+    csv: Option<PathBuf>,
+    /// Write one row a review and condition
+    #[arg(long)]
+    records: Option<PathBuf>,
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments = Arguments::parse();
+    let asked = |world: &World| {
+        arguments.scenario.is_empty() || arguments.scenario.iter().any(|text| world.name.contains(text.as_str()))
+    };
+    let worlds: Vec<World> = scenarios::scenarios().into_iter().filter(asked).collect();
+    if worlds.is_empty() {
+        return Err("no scenario has such a name".into());
+    }
+    let bar = ProgressBar::new(worlds.len() as u64 * arguments.reviews);
+    bar.set_style(ProgressStyle::with_template("{bar:30} {pos} of {len} reviews, {eta} left  {msg}")?);
+    let mut tallies = Vec::new();
+    let mut kept = print::records_header();
+    for world in &worlds {
+        bar.set_message(world.name.clone());
+        let records = simulate(world, &arguments, &bar);
+        tallies.extend(tally(world, &records));
+        if arguments.records.is_some() {
+            kept.push_str(&print::records_csv(&world.name, &records));
+        }
+    }
+    bar.finish_and_clear();
+    if let Some(file) = &arguments.records {
+        fs::write(file, kept)?;
+    }
+    if let Some(file) = &arguments.csv {
+        fs::write(file, print::figures_csv(&tallies))?;
+    }
+    println!("{} reviews a scenario from seed {}, {} draws", arguments.reviews, arguments.first_seed, arguments.draws);
+    print!("{}\n{}", print::table(&tallies), print::lines_not_held(&tallies));
+    Ok(())
+}
+
+/// All records of one world, in the order of their seeds.
+fn simulate(world: &World, arguments: &Arguments, bar: &ProgressBar) -> Vec<Record> {
+    let truths: Vec<Truth> = world.conditions.iter().map(|condition| Truth::new(world, condition)).collect();
+    (0..arguments.reviews)
+        .into_par_iter()
+        .flat_map_iter(|number| {
+            let records = judge(world, &truths, arguments.first_seed.wrapping_add(number), arguments.draws as usize);
+            bar.inc(1);
+            records
+        })
+        .collect()
+}
