@@ -73,27 +73,28 @@ fn logs(name: &str, default_n: f64, curve: Curve, correlation: f64) -> World {
 
 /// All worlds, in the order of the report.
 pub fn scenarios() -> Vec<World> {
-    let inside = Curve::parabola(0.1, 1.5);
-    let off_centre = Curve::parabola(0.5, 1.0);
+    let inside = Curve::parabola(0.1, 1.0);
+    let off_centre = Curve::parabola(0.5, 0.7);
     let skewed = Curve::Hump { best: 0.2, left: 0.4, right: 2.0 };
     let mirrored = Curve::Hump { best: -0.2, left: 2.0, right: 0.4 };
     let varying = |own_best: f64| move |size| Condition { own_best, ..large(inside, size) };
     let mut all = Vec::new();
-    all.extend(series("inside", LIGHTEST_N, &[1, 2, 3, 5, 10], |size| large(inside, size)));
+    all.extend(series("inside", LIGHT_N, &[1, 2, 3, 5, 10], |size| large(inside, size)));
     all.extend(series("inside, modest, moist", MIDDLE_N, &[3, 5, 10], moist));
     all.extend(series("inside, modest, wet", MIDDLE_N, &[3, 5, 10], wet));
+    all.extend(series("inside, modest, dry", LIGHT_N, &[3, 5, 10], dry));
     all.extend(series("off centre", LIGHT_N, &[3, 5], |size| large(off_centre, size)));
     all.extend(series("at the edge", MIDDLE_N, &[3, 5], |size| large(Curve::parabola(1.0, 0.5), size)));
-    all.extend(series("beyond the edge", MIDDLE_N, &[3, 5], |size| large(Curve::parabola(1.5, 0.4), size)));
-    all.extend(series("rising throughout", LIGHTEST_N, &[3, 5], |size| large(Curve::Line { slope: 0.7 }, size)));
-    all.extend(series("plateau", LIGHTEST_N, &[3, 5], |size| large(Curve::Plateau { slope: 1.0, knee: 0.0 }, size)));
+    all.extend(series("beyond the edge", MIDDLE_N, &[3, 5], |size| large(Curve::parabola(1.5, 0.25), size)));
+    all.extend(series("rising throughout", LIGHT_N, &[3, 5], |size| large(Curve::Line { slope: 0.5 }, size)));
+    all.extend(series("plateau", LIGHT_N, &[3, 5], |size| large(Curve::Plateau { slope: 1.0, knee: -0.2 }, size)));
     all.extend(series("flat", MIDDLE_N, &[1, 3, 5, 10], |size| large(Curve::Flat, size)));
     all.extend(series("flat, modest", LIGHT_N, &[5], |size| Condition { curve: Curve::Flat, ..moist(size) }));
-    all.extend(series("skewed, steep when heavy", MIDDLE_N, &[3, 5, 10], |size| large(skewed, size)));
-    all.extend(series("skewed, steep when light", MIDDLE_N, &[3, 5, 10], |size| large(mirrored, size)));
+    all.extend(series("skewed, steep when heavy", LIGHT_N, &[3, 5, 10], |size| large(skewed, size)));
+    all.extend(series("skewed, steep when light", LIGHT_N, &[3, 5, 10], |size| large(mirrored, size)));
     all.extend(series("two humps", MIDDLE_N, &[5], |size| large(Curve::TwoHumps { dip: 0.4 }, size)));
-    all.extend(series("fields vary by 0.15", LIGHTEST_N, &[3, 5, 10], varying(0.15)));
-    all.extend(series("fields vary by 0.3", LIGHTEST_N, &[3, 5, 10], varying(0.3)));
+    all.extend(series("fields vary by 0.15", LIGHT_N, &[3, 5, 10], varying(0.15)));
+    all.extend(series("fields vary by 0.3", LIGHT_N, &[3, 5, 10], varying(0.3)));
     all.push(world(
         "four conditions, large",
         MIDDLE_N,
@@ -119,15 +120,15 @@ pub fn scenarios() -> Vec<World> {
         all.push(logs("inside", LIGHT_N, inside, correlation));
         all.push(logs("flat", MIDDLE_N, Curve::Flat, correlation));
     }
-    for few in series("two blocks", LIGHTEST_N, &[3, 5], |size| large(inside, size)) {
+    for few in series("two blocks", LIGHT_N, &[3, 5], |size| large(inside, size)) {
         all.push(World { layout: Layout::Trial { blocks: 2, missing: 0.0 }, ..few });
     }
-    let five = |name: &str| world(&format!("{name}, 5 field-seasons"), LIGHTEST_N, vec![large(inside, 5)]);
+    let five = |name: &str| world(&format!("{name}, 5 field-seasons"), LIGHT_N, vec![large(inside, 5)]);
     all.push(World { layout: Layout::Trial { blocks: 4, missing: 0.2 }, ..five("missing strips") });
     all.push(World { delivery: Delivery { factor: 1.0, strip_sd_n: 20.0 }, ..five("force varies by 20 N") });
     all.push(World { delivery: Delivery { factor: 1.1, strip_sd_n: 0.0 }, ..five("calibration off by 10 %") });
     let noisy = |name: &str, noise: Noise| {
-        world(&format!("{name}, 5 field-seasons"), LIGHTEST_N, vec![Condition { noise, ..large(inside, 5) }])
+        world(&format!("{name}, 5 field-seasons"), LIGHT_N, vec![Condition { noise, ..large(inside, 5) }])
     };
     all.push(noisy("counts vary 4 times chance", Noise { dispersion: 4.0, ..LARGE }));
     all.push(noisy("strips vary by 0.6", Noise { strip: 0.6, ..LARGE }));

@@ -2,7 +2,7 @@
 
 use crate::summary::{mean, quantile};
 
-use crate::draws::{Field, GroupDraws};
+use crate::draws::{Field, GroupDraws, UnseenFields};
 use crate::groups::{Basis, Coverage};
 use crate::levels::LevelTest;
 
@@ -10,6 +10,8 @@ use crate::levels::LevelTest;
 pub(crate) const GRID_POINTS: usize = 61;
 /// Probability from which a thing is taken to hold.
 const LIKELY: f64 = 0.8;
+/// Confidence with which a settled start is right in four fields of five.
+const CONFIDENT: f64 = 0.7;
 /// Probability from which an answer leans one way.
 const LEANING: f64 = 0.5;
 /// Probability from which the shape of a curve is named.
@@ -70,8 +72,8 @@ pub(crate) struct Picture {
     /// Whether any difference between settings can be seen.
     pub seen: bool,
     pub tolerance: f64,
-    /// The best of a field not yet seen over the tested range, as worth, in each draw.
-    pub unseen_tops: Vec<f64>,
+    /// Fields not yet seen.
+    pub unseen: UnseenFields,
 }
 
 /// The start against one default.
@@ -104,17 +106,15 @@ pub(crate) fn grid(tested: (f64, f64)) -> Vec<f64> {
 /// Reads the draws of one group.
 pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&LevelTest>, tolerance: f64) -> Picture {
     let grid = grid(coverage.tested);
-    let typical = draws.surface(&grid, Field::Typical);
-    let unseen = draws.surface(&grid, Field::Unseen);
+    let typical = draws.surface(&grid);
+    let unseen = draws.unseen_fields(&grid);
     let worth: Vec<f64> =
         (0..grid.len()).map(|point| mean(&typical.iter().map(|draw| draw[point]).collect::<Vec<_>>())).collect();
-    // The curve's best counts only among settings that can be the best without a curve.
-    let hull = levels.and_then(|test| Some((*test.can_be_best.first()?, *test.can_be_best.last()?)));
+    let allowed = levels.map_or(coverage.tested, |test| between_neighbours(&test.can_be_best, &coverage.level_forces));
     let slack = 1e-6 * (coverage.tested.1 - coverage.tested.0);
-    let allowed = |point: &usize| {
-        hull.is_none_or(|(low, high)| (low - slack..=high + slack).contains(&grid[*point]))
-    };
-    let best = (0..grid.len()).filter(allowed).max_by(|a, b| worth[*a].total_cmp(&worth[*b]).then(b.cmp(a)));
+    let best = (0..grid.len())
+        .filter(|point| (allowed.0 - slack..=allowed.1 + slack).contains(&grid[*point]))
+        .max_by(|a, b| worth[*a].total_cmp(&worth[*b]).then(b.cmp(a)));
     let best = best.unwrap_or_else(|| argmax(&worth));
     let mut near = vec![0usize; grid.len()];
     let mut level_everywhere = 0usize;
@@ -123,7 +123,7 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         near.iter_mut().zip(draw).for_each(|(count, worth)| *count += usize::from(top - worth <= tolerance));
         level_everywhere += usize::from(draw.iter().all(|worth| top - worth <= tolerance));
     }
-    let best_unseen: Vec<f64> = unseen.iter().map(|draw| grid[argmax(draw)]).collect();
+    let best_unseen = unseen.best();
     let share = |count: usize| count as f64 / draws.len() as f64;
     let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
     let window = good[best].then(|| {
@@ -148,8 +148,19 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         window,
         seen,
         tolerance,
-        unseen_tops: unseen.iter().map(|draw| draw[argmax(draw)]).collect(),
+        unseen,
     }
+}
+
+/// Where a curve's best may lie when only `can_be_best` of the settings tried can be the best without a curve: between the settings beside
+/// them. A curve that finds it elsewhere has the wrong shape.
+fn between_neighbours(can_be_best: &[f64], level_forces: &[f64]) -> (f64, f64) {
+    let (Some(lightest), Some(heaviest)) = (can_be_best.first(), can_be_best.last()) else {
+        return (f64::NEG_INFINITY, f64::INFINITY);
+    };
+    let below = level_forces.iter().rev().find(|force| *force < lightest).unwrap_or(lightest);
+    let above = level_forces.iter().find(|force| *force > heaviest).unwrap_or(heaviest);
+    (*below, *above)
 }
 
 /// The shape of curves in which a difference between settings was seen; `typical` has the worth of each draw over the grid.
@@ -178,15 +189,14 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
         default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
     let stay = tested_default.is_some_and(|default| {
         let inside = picture.window.is_some_and(|(low, high)| (low..=high).contains(&default));
-        // What logs show goes with the fields: a pattern to be tested, never a reason to move.
-        inside || coverage.basis == Basis::Logs || probability_better(draws, picture.best_n, default) < LIKELY
+        inside || probability_better(draws, picture.best_n, default) < LIKELY
     });
     let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
-    let prob_near_best = near_best(draws, picture, start_n);
+    let near = near_best(draws, picture, start_n);
     let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
-    let evidence = if prob_near_best >= LIKELY && enough {
+    let evidence = if near.confident >= LIKELY && enough {
         Evidence::Settled
-    } else if prob_near_best >= LEANING {
+    } else if near.probability >= LEANING {
         Evidence::Leaning
     } else {
         Evidence::Open
@@ -196,7 +206,7 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
         start_n,
         stay,
         gain: tested_default.map(|default| gain(draws, start_n, default)),
-        prob_near_best,
+        prob_near_best: near.probability,
     }
 }
 
@@ -214,11 +224,18 @@ pub(crate) fn gain(draws: &GroupDraws, start_n: f64, default_n: f64) -> Gain {
     }
 }
 
-/// Probability that a force is within tolerance of the best in a field not yet seen.
-pub(crate) fn near_best(draws: &GroupDraws, picture: &Picture, force_n: f64) -> f64 {
-    let tops = picture.unseen_tops.iter().enumerate();
-    let near = tops.filter(|(draw, top)| **top - draws.worth(*draw, force_n, Field::Unseen) <= picture.tolerance);
-    near.count() as f64 / draws.len() as f64
+/// In what share of fields a force is within tolerance of the field's best.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct NearBest {
+    /// Expected share: the probability that it is in a field not yet seen.
+    pub probability: f64,
+    /// The share that is reached with confidence [`CONFIDENT`].
+    pub confident: f64,
+}
+
+pub(crate) fn near_best(draws: &GroupDraws, picture: &Picture, force_n: f64) -> NearBest {
+    let shares = draws.shares_near_best(&picture.unseen, force_n, picture.tolerance);
+    NearBest { probability: mean(&shares), confident: quantile(&shares, 1.0 - CONFIDENT) }
 }
 
 fn probability_better(draws: &GroupDraws, force_n: f64, than_n: f64) -> f64 {

@@ -1,6 +1,5 @@
 //! Draws of one group's curve: of the typical field, and of a field not yet seen.
 
-use crate::summary::mean;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -10,22 +9,24 @@ use crate::curve_basis::{Functions, basis, dot, less};
 use crate::drawn::Term;
 use crate::response::{Better, Scale};
 
-/// One draw of a curve, on the model's scale: coefficients of the typical field, and how a field not yet seen differs from it in level,
-/// slope and curvature.
+/// How a field differs from the typical one in level, slope and curvature.
+type Own = [f64; 3];
+
+/// One draw of a curve, on the model's scale.
 #[derive(Debug, Clone, Copy)]
 struct Draw {
+    /// Coefficients in the typical field.
     typical: Functions,
-    unseen: [f64; 3],
+    /// Standard deviations between fields.
+    spread: Own,
+    /// A field not yet seen.
+    unseen: Own,
 }
 
 impl Draw {
-    /// The curve where its functions have these values.
-    fn at(&self, functions: &Functions, field: Field) -> f64 {
-        let own: f64 = match field {
-            Field::Typical => 0.0,
-            Field::Unseen => self.unseen.iter().zip(functions).map(|(own, function)| own * function).sum(),
-        };
-        dot(&self.typical, functions) + own
+    /// The curve of a field where its functions have these values.
+    fn at(&self, functions: &Functions, own: &Own) -> f64 {
+        dot(&self.typical, functions) + own.iter().zip(functions).map(|(own, function)| own * function).sum::<f64>()
     }
 }
 
@@ -38,6 +39,39 @@ pub(crate) struct GroupDraws {
     centre_n: f64,
     half_range_n: f64,
     mean: Functions,
+    /// Standard normal deviates of unseen fields.
+    deviates: Vec<Own>,
+}
+
+/// Draws of which unseen fields are looked at, and fields of each.
+const THINNED: usize = 250;
+const FIELDS: usize = 40;
+
+/// A field not yet seen under one draw.
+#[derive(Debug, Clone, Copy)]
+struct UnseenField {
+    draw: usize,
+    own: Own,
+    best_n: f64,
+    top: f64,
+}
+
+/// Fields not yet seen, draw after draw.
+#[derive(Debug, Clone)]
+pub(crate) struct UnseenFields {
+    fields: Vec<UnseenField>,
+}
+
+impl UnseenFields {
+    /// The best force of each.
+    pub fn best(&self) -> Vec<f64> {
+        self.fields.iter().map(|field| field.best_n).collect()
+    }
+}
+
+/// What a correlation between setting and season adds to a slope, in spreads of seasons over spreads of settings.
+fn confounding(correlation: f64) -> f64 {
+    correlation / (1.0 - correlation * correlation).sqrt()
 }
 
 /// Which field a curve is for.
@@ -52,24 +86,33 @@ pub(crate) enum Field {
 impl GroupDraws {
     /// Takes the draws of group `group` out of a model. Where the model has no term for a difference between fields, its spread is
     /// drawn from the stated prior. `None` where settings cannot tell a curve.
+    ///
+    /// Under logs the setting may have followed what made a season good or bad. Nothing in logs tells by how much, so the correlation of the two is
+    /// drawn from −1 to 1, each as likely: with correlation r a slope is off by r / √(1 − r²) × the spread of seasons / that of settings.
     pub fn new(model: &CurveModel, group: usize, seed: u64) -> Option<Self> {
         let drawn = &model.drawn;
         if !drawn.tells(group) {
             return None;
         }
         let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let draws = (0..drawn.len())
+        let followed = model.frame.followed(group);
+        let draws: Vec<Draw> = (0..drawn.len())
             .map(|draw| {
                 let mut spread = |term: Term| {
                     let from_prior: f64 = random.sample::<f64, _>(StandardNormal).abs() * drawn.prior(term);
-                    drawn.deviation(draw, term).unwrap_or(from_prior) * random.sample::<f64, _>(StandardNormal)
+                    drawn.deviation(draw, term).unwrap_or(from_prior)
                 };
-                let unseen = [Term::Field, Term::Slope, Term::Curvature].map(&mut spread);
-                Draw { typical: drawn.curve(draw, group), unseen }
+                let spread = [Term::Field, Term::Slope, Term::Curvature].map(&mut spread);
+                let unseen = spread.map(|spread| spread * random.sample::<f64, _>(StandardNormal));
+                let mut typical = drawn.curve(draw, group);
+                typical[1] += followed.map_or(0.0, |sd| spread[0] / sd * confounding(random.random_range(-1.0..1.0)));
+                Draw { typical, spread, unseen }
             })
             .collect();
+        let deviates = (0..FIELDS).map(|_| std::array::from_fn(|_| random.sample(StandardNormal))).collect();
         Some(Self {
             draws,
+            deviates,
             scale: model.response.scale,
             better: model.response.better,
             centre_n: model.frame.centre_n,
@@ -85,7 +128,9 @@ impl GroupDraws {
 
     /// The curve on the model's scale at a force in one draw.
     pub fn model_scale(&self, draw: usize, force_n: f64, field: Field) -> f64 {
-        self.draws[draw].at(&self.functions(force_n), field)
+        let draw = &self.draws[draw];
+        let own = if field == Field::Unseen { draw.unseen } else { [0.0; 3] };
+        draw.at(&self.functions(force_n), &own)
     }
 
     /// The response at a force in one draw, in its own unit.
@@ -98,13 +143,49 @@ impl GroupDraws {
         self.better.sign() * self.response(draw, force_n, field)
     }
 
-    /// Worth over a grid of forces, draw by draw.
-    pub fn surface(&self, grid: &[f64], field: Field) -> Vec<Vec<f64>> {
+    /// Worth of the typical field over a grid of forces, draw by draw.
+    pub fn surface(&self, grid: &[f64]) -> Vec<Vec<f64>> {
         let functions: Vec<Functions> = grid.iter().map(|force| self.functions(*force)).collect();
-        let worth = |draw: &Draw| {
-            functions.iter().map(|at| self.better.sign() * self.scale.back(draw.at(at, field))).collect()
-        };
+        let worth = |draw: &Draw| functions.iter().map(|at| self.worth_of(draw.at(at, &[0.0; 3]))).collect();
         self.draws.iter().map(worth).collect()
+    }
+
+    /// Fields not yet seen: [`FIELDS`] of each of [`THINNED`] draws, the same standard deviates in each.
+    pub fn unseen_fields(&self, grid: &[f64]) -> UnseenFields {
+        let functions: Vec<Functions> = grid.iter().map(|force| self.functions(*force)).collect();
+        let thinned = THINNED.min(self.len());
+        let mut fields = Vec::with_capacity(thinned * FIELDS);
+        for number in 0..thinned {
+            let draw = number * self.len() / thinned;
+            for deviates in &self.deviates {
+                let own: Own = std::array::from_fn(|term| self.draws[draw].spread[term] * deviates[term]);
+                let worth = |at: &Functions| self.worth_of(self.draws[draw].at(at, &own));
+                let (mut best, mut top) = (0, f64::NEG_INFINITY);
+                for (point, at) in functions.iter().enumerate() {
+                    let worth = worth(at);
+                    if worth > top {
+                        (best, top) = (point, worth);
+                    }
+                }
+                fields.push(UnseenField { draw, own, best_n: grid[best], top });
+            }
+        }
+        UnseenFields { fields }
+    }
+
+    /// Share of a draw's unseen fields in which a force is within tolerance of the field's best, draw by draw.
+    pub fn shares_near_best(&self, unseen: &UnseenFields, force_n: f64, tolerance: f64) -> Vec<f64> {
+        let functions = self.functions(force_n);
+        let near = |field: &UnseenField| {
+            field.top - self.worth_of(self.draws[field.draw].at(&functions, &field.own)) <= tolerance
+        };
+        let share =
+            |fields: &[UnseenField]| fields.iter().filter(|field| near(field)).count() as f64 / fields.len() as f64;
+        unseen.fields.chunks(FIELDS).map(share).collect()
+    }
+
+    fn worth_of(&self, model_scale: f64) -> f64 {
+        self.better.sign() * self.scale.back(model_scale)
     }
 
     fn functions(&self, force_n: f64) -> Functions {
@@ -114,10 +195,5 @@ impl GroupDraws {
     /// All draws of the response of the typical field at a force.
     pub fn typical(&self, force_n: f64) -> Vec<f64> {
         (0..self.len()).map(|draw| self.response(draw, force_n, Field::Typical)).collect()
-    }
-
-    /// Expected worth of the typical field at a force.
-    pub fn expected_worth(&self, force_n: f64) -> f64 {
-        self.better.sign() * mean(&self.typical(force_n))
     }
 }

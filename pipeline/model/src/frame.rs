@@ -235,6 +235,14 @@ impl Frame {
         (!columns.is_empty()).then(|| RandomTerm::smooth(name, columns))
     }
 
+    /// Standard deviation of scaled force between the seasons of a field, where a group has only logs; `None` for trials.
+    pub fn followed(&self, group: usize) -> Option<f64> {
+        let of_group = self.within.iter().zip(&self.group_of).filter(|(_, owner)| **owner == group);
+        let squares: Vec<f64> = of_group.map(|(within, _)| within[1] * within[1]).collect();
+        let deviation = (squares.iter().sum::<f64>() / squares.len().max(1) as f64).sqrt();
+        (!self.groups[group].trial && deviation > 0.0).then_some(deviation)
+    }
+
     /// Groups whose curve may depart from a parabola.
     pub fn departing(&self) -> impl Iterator<Item = usize> {
         (0..self.groups.len()).filter(|group| self.groups[*group].trial && self.groups[*group].sloped)

@@ -173,7 +173,7 @@ fn fill_start(
         };
     }
     row.start_force_n = calibrated.then_some(start);
-    row.prob_near_best = Some(near_best(draws, picture, start));
+    row.prob_near_best = Some(near_best(draws, picture, start).probability);
     let moved = default_n.map(|default| start - default);
     row.advice = Some(
         match moved {

@@ -21,11 +21,11 @@ pub(crate) struct PriorScales {
 }
 
 /// A field's own curve may lie about this far from the typical one, as a share of half the tested range.
-const OWN_BEST: f64 = 0.35;
+const OWN_BEST: f64 = 0.25;
 /// The same for a condition's.
 const CONDITION_BEST: f64 = 1.0;
 /// A curve may depart from a parabola by about this share of what it moves.
-const DEPARTURE: f64 = 0.35;
+const DEPARTURE: f64 = 0.25;
 
 impl PriorScales {
     /// Scales that are wide against what strip trials show.
@@ -47,8 +47,8 @@ impl PriorScales {
         Self {
             field: unit,
             block: 0.5 * unit,
-            slope: 0.3 * unit + OWN_BEST * (linear + 2.0 * quadratic),
-            curvature: 0.2 * unit + OWN_BEST * quadratic,
+            slope: 0.2 * unit + OWN_BEST * (linear + 2.0 * quadratic),
+            curvature: 0.1 * unit + OWN_BEST * quadratic,
             condition_slope: 0.5 * unit + CONDITION_BEST * (linear + 2.0 * quadratic),
             condition_curvature: 0.3 * unit + CONDITION_BEST * quadratic,
             departure: 0.1 * unit + DEPARTURE * (linear + quadratic),

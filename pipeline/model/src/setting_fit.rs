@@ -4,7 +4,7 @@
 //! random. Where field-seasons fall into parts that share no setting, blocks are fixed again and only field-season × setting is
 //! random: a difference between settings of two parts is a difference between fields, and is not told.
 
-use evenstand_stats::{can_be_best, Contrast, Design, Direction, JointTest, LinearFit, StatsError};
+use evenstand_stats::{Contrast, Design, Direction, JointTest, LinearFit, StatsError, can_be_best};
 use ndarray::Array2;
 
 use crate::setting_terms::{count, field_by_setting, linked_parts, renumber, setting_terms};
@@ -114,82 +114,10 @@ impl SettingFit {
 
     /// Settings that can still be the best (Hsu 1984), at confidence `level` together; `None` where some pair cannot be told.
     pub fn can_be_best(&self, direction: Direction, level: f64) -> Option<Vec<usize>> {
-        let apart = linked_parts(&fields, &rows.settings) > 1;
-        let fixed = count(&fields) == 1 || apart;
-        let fixed_blocks = if fixed { count(&blocks) - 1 } else { 0 };
-        let mut names: Vec<String> = (0..settings).map(|setting| format!("setting {setting}")).collect();
-        names.extend((0..fixed_blocks).map(|block| format!("block {block}")));
-        let columns = names.len();
-        let matrix = Array2::from_shape_fn((rows.response.len(), columns), |(row, column)| {
-            let hit = if column < settings { rows.settings[row] == column } else { blocks[row] == column - settings };
-            f64::from(u8::from(hit))
-        });
-        let (random, left_out) = if fixed {
-            (field_by_setting(&fields, &rows.settings).into_iter().collect(), None)
-        } else {
-            let terms = setting_terms(&fields, &blocks, &rows.settings);
-            (terms.random, terms.left_out)
-        };
-        let known = rows.std_errors.is_some();
-        let no_replication = |_: StatsError| "means only: no replication, so no test".to_owned();
-        let design =
-            working_fit::design(rows.response, matrix, names, random, None, rows.std_errors).map_err(no_replication)?;
-        let (fit, remarks) = working_fit::fit(&design).map_err(|error| {
-            let message = error.to_string();
-            format!("means only: {}", message.lines().next().unwrap_or_default())
-        })?;
-        let effects = if fixed { "setting + block" } else { "setting" };
-        let mut parts = vec![if design.random().is_empty() {
-            format!("least squares: {effects}")
-        } else {
-            let named: Vec<&str> = design.random().iter().map(|term| term.name.as_str()).collect();
-            format!("mixed model: {effects}, random {}", named.join(", "))
-        }];
-        if let Some(contrast) = (1..settings)
-            .find_map(|other| design.estimable_row(&difference(other, 0, columns)).ok())
-            .and_then(|row| fit.contrast(&row).ok())
-            .filter(|_| !design.random().is_empty())
-        {
-            parts.push(format!("df {}", contrast.method));
-        }
-        if known {
-            parts.push("sampling variances of the strips taken as known".into());
-        }
-        if apart {
-            parts.push("field-seasons share too few settings, so settings are compared inside them only".into());
-        }
-        parts.extend(left_out.map(str::to_owned));
-        parts.extend(remarks);
-        Ok(Self { design, fit, settings, columns, method: parts.join("; ") })
-    }
-
-    /// Difference of two settings (a − b) on the fit's columns; `None` where the data cannot tell it.
-    pub fn pair(&self, a: usize, b: usize) -> Option<Vec<f64>> {
-        self.design.estimable_row(&difference(a, b, self.columns)).ok()
-    }
-
-    /// The difference of two settings with its limits; `None` where the data cannot tell it.
-    pub fn contrast(&self, a: usize, b: usize) -> Option<Contrast> {
-        self.fit.contrast(&self.pair(a, b)?).ok()
-    }
-
-    /// Test that all settings that can be compared are alike; `None` where none can.
-    pub fn alike(&self) -> Option<JointTest> {
-        let rows: Vec<Vec<f64>> =
-            (0..self.settings).flat_map(|a| (0..a).filter_map(move |b| self.pair(a, b))).collect();
-        let width = rows.first()?.len();
-        let rows = Array2::from_shape_fn((rows.len(), width), |(row, column)| rows[row][column]);
-        self.fit.joint_test(&rows).ok()
-    }
-
-    /// Settings that can still be the best (Hsu 1984), at confidence `level` together; `None` where some pair cannot be told.
-    pub fn can_be_best(&self, direction: Direction, level: f64) -> Option<Vec<usize>> {
-        let names: Vec<String> = (0..self.settings).map(|setting| setting.to_string()).collect();
-        let apart = |_| StatsError::Numerical { step: "a difference between settings that were never tried together" };
         let against = |setting: usize| {
             let rows = (0..self.settings)
                 .filter(|other| *other != setting)
-                .map(|other| self.design.estimable_row(&difference(setting, other, self.columns)).map_err(apart))
+                .map(|other| self.design.estimable_row(&difference(setting, other, self.columns)))
                 .collect::<Result<Vec<_>, _>>()?;
             let contrasts = rows.iter().map(|row| self.fit.contrast(row)).collect::<Result<Vec<_>, _>>()?;
             let rows: Vec<&[f64]> = rows.iter().map(Vec::as_slice).collect();
