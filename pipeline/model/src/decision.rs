@@ -124,6 +124,8 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         level_everywhere += usize::from(draw.iter().all(|worth| top - worth <= tolerance));
     }
     let best_unseen = unseen.best();
+    let (best_low_n, best_high_n) =
+        to_cells((quantile(&best_unseen, 0.05), quantile(&best_unseen, 0.95)), &coverage.level_forces, coverage.tested);
     let share = |count: usize| count as f64 / draws.len() as f64;
     let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
     let window = good[best].then(|| {
@@ -143,13 +145,22 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
     Picture {
         shape,
         best_n: grid[best],
-        best_low_n: quantile(&best_unseen, 0.05),
-        best_high_n: quantile(&best_unseen, 0.95),
+        best_low_n,
+        best_high_n,
         window,
         seen,
         tolerance,
         unseen,
     }
+}
+
+/// A set widened to whole cells: a cell reaches from a setting tried halfway to its neighbours. Nothing was measured between settings, so
+/// a set is not told finer than that.
+fn to_cells(set: (f64, f64), level_forces: &[f64], tested: (f64, f64)) -> (f64, f64) {
+    let walls = level_forces.windows(2).map(|pair| (pair[0] + pair[1]) / 2.0);
+    let low = walls.clone().filter(|wall| *wall <= set.0).fold(tested.0, f64::max);
+    let high = walls.filter(|wall| *wall >= set.1).fold(tested.1, f64::min);
+    (low, high)
 }
 
 /// Where a curve's best may lie when only `can_be_best` of the settings tried can be the best without a curve: between the settings beside

@@ -8,7 +8,7 @@
 //! - a curve departs from a parabola by Legendre polynomials (`curve_basis.rs`), so that a lopsided response, or one that levels off, is
 //!   followed as far as its settings show it.
 
-use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, Result};
+use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, Result, SpreadPrior};
 
 use crate::curve_basis::{FIRST_DEPARTURE, FUNCTIONS, Functions};
 use crate::frame::{BETWEEN, Frame, Owner, column_name};
@@ -45,6 +45,14 @@ impl Term {
             Term::ConditionSlope => "slope by condition",
             Term::ConditionCurvature => "curvature by condition",
             Term::Departure => "departure from a parabola",
+        }
+    }
+
+    fn spread_prior(self, priors: &PriorScales) -> SpreadPrior {
+        match self {
+            // Most curves are close to a parabola; one that is not must be followed.
+            Term::Departure => SpreadPrior::HalfCauchy(priors.departure),
+            other => SpreadPrior::HalfNormal(other.prior(priors)),
         }
     }
 
@@ -112,7 +120,7 @@ impl Drawn {
             burn_in: drawing.draws,
             thin: 2,
             seed: drawing.seed,
-            scales: terms.iter().map(|term| term.prior(priors)).collect(),
+            priors: terms.iter().map(|term| term.spread_prior(priors)).collect(),
         };
         let posterior = Posterior::sample(&design, &options)?;
         let position = |name: &str| design.names().iter().position(|kept| kept == name);

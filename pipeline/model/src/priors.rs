@@ -25,7 +25,7 @@ const OWN_BEST: f64 = 0.25;
 /// The same for a condition's.
 const CONDITION_BEST: f64 = 1.0;
 /// A curve may depart from a parabola by about this share of what it moves.
-const DEPARTURE: f64 = 0.25;
+const DEPARTURE: f64 = 0.05;
 
 impl PriorScales {
     /// Scales that are wide against what strip trials show.
@@ -51,7 +51,7 @@ impl PriorScales {
             curvature: 0.1 * unit + OWN_BEST * quadratic,
             condition_slope: 0.5 * unit + CONDITION_BEST * (linear + 2.0 * quadratic),
             condition_curvature: 0.3 * unit + CONDITION_BEST * quadratic,
-            departure: 0.1 * unit + DEPARTURE * (linear + quadratic),
+            departure: 0.05 * unit + DEPARTURE * (linear + quadratic),
         }
     }
 }

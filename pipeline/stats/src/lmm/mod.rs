@@ -26,7 +26,7 @@ pub(crate) use layout::relative_factors;
 pub use likelihood_profile::{VarianceInterval, variance_intervals};
 pub use nested_tests::{test_fixed_columns, test_random_terms};
 pub use optimizer::OptimumRecord;
-pub use posterior::{Posterior, PosteriorOptions};
+pub use posterior::{Posterior, PosteriorOptions, SpreadPrior};
 pub use profile::Criterion;
 pub use refit::Refits;
 pub(crate) use remarks::{estimated_as_zero, few_groups};

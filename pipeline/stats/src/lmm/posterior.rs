@@ -1,6 +1,6 @@
 //! Draws from the posterior of a mixed model, for uncertainty that a handful of groups cannot give by large-sample theory.
 //!
-//! Priors: flat on the coefficients, 1/sigma on sigma, and an independent half-normal on the standard deviation
+//! Priors: flat on the coefficients, 1/sigma on sigma, and an independent half-normal or half-Cauchy on the standard deviation
 //! `tau_k = sigma theta_k` of every random term, with a scale that the caller states in response units (per unit of the covariate).
 //! Given (sigma, theta) everything else is normal and drawn exactly; only (log sigma, theta) is sampled by a random walk,
 //! with the coefficients and effects integrated out by the same factorisation that the fit uses.
@@ -19,6 +19,32 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
+/// Prior of the standard deviation of a random term, in response units per unit of the covariate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SpreadPrior {
+    /// Half-normal with this scale.
+    HalfNormal(f64),
+    /// Half-Cauchy with this scale (Gelman 2006): most often small, and any size where the data say so.
+    HalfCauchy(f64),
+}
+
+impl SpreadPrior {
+    /// Scale of the prior.
+    pub fn scale(self) -> f64 {
+        match self {
+            Self::HalfNormal(scale) | Self::HalfCauchy(scale) => scale,
+        }
+    }
+
+    /// Log density at a standard deviation, up to a constant.
+    fn log_density(self, deviation: f64) -> f64 {
+        match self {
+            Self::HalfNormal(scale) => -0.5 * (deviation / scale).powi(2),
+            Self::HalfCauchy(scale) => -(deviation / scale).powi(2).ln_1p(),
+        }
+    }
+}
+
 /// How to sample.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PosteriorOptions {
@@ -30,19 +56,21 @@ pub struct PosteriorOptions {
     pub thin: usize,
     /// Seed; the same seed, data and options give the same bytes.
     pub seed: u64,
-    /// Half-normal scale of each random term's standard deviation, in response units per unit of the covariate.
-    pub scales: Vec<f64>,
+    /// Prior of each random term's standard deviation.
+    pub priors: Vec<SpreadPrior>,
 }
 
 impl PosteriorOptions {
-    /// 2000 draws, 2000 steps of burn-in, 4 steps per draw: 10 000 evaluations.
+    /// 2000 draws, 2000 steps of burn-in, 4 steps per draw: 10 000 evaluations. Half-normal priors with the given scales.
     pub fn new(scales: Vec<f64>, seed: u64) -> Self {
-        Self { draws: 2000, burn_in: 2000, thin: 4, seed, scales }
+        let priors = scales.into_iter().map(SpreadPrior::HalfNormal).collect();
+        Self { draws: 2000, burn_in: 2000, thin: 4, seed, priors }
     }
 
     fn check(&self, terms: usize) -> Result<()> {
-        check_length("the list of prior scales", self.scales.len(), terms)?;
-        if let Some(&value) = self.scales.iter().find(|s| !(**s > 0.0 && s.is_finite())) {
+        check_length("the list of priors", self.priors.len(), terms)?;
+        let mut scales = self.priors.iter().map(|prior| prior.scale());
+        if let Some(value) = scales.find(|scale| !(*scale > 0.0 && scale.is_finite())) {
             return Err(StatsError::OutOfRange { what: "a prior scale", value, expected: "a number above zero" });
         }
         for (what, value) in [("the number of draws", self.draws), ("the steps per draw", self.thin)] {
@@ -146,7 +174,7 @@ impl Posterior {
 /// State of the random walk. Position: log sigma, then theta in units of its term.
 struct Chain<'a> {
     profile: &'a Profile,
-    scales: &'a [f64],
+    priors: &'a [SpreadPrior],
     position: Vec<f64>,
     density: f64,
     /// Factors at the current position, and a spare for the proposal.
@@ -170,7 +198,7 @@ impl<'a> Chain<'a> {
         position.extend(theta.iter().zip(profile.unit()).map(|(t, u)| (t / u).max(0.1)));
         let mut chain = Self {
             profile,
-            scales: &options.scales,
+            priors: &options.priors,
             density: f64::NEG_INFINITY,
             current,
             spare: profile.workspace(),
@@ -209,8 +237,8 @@ impl<'a> Chain<'a> {
         let mut density = -0.5 * self.profile.log_determinants(work, Criterion::Reml)
             - self.profile.sigma_df(Criterion::Reml) * log_sigma
             - 0.5 * work.sum_of_squares / variance;
-        for ((theta, unit), scale) in position[1..].iter().zip(self.profile.unit()).zip(self.scales) {
-            density += log_sigma - 0.5 * variance * (theta * unit / scale).powi(2);
+        for ((theta, unit), prior) in position[1..].iter().zip(self.profile.unit()).zip(self.priors) {
+            density += log_sigma + prior.log_density(variance.sqrt() * theta * unit);
         }
         density
     }
