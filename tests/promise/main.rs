@@ -6,8 +6,12 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 #![allow(dead_code)] // `simulate.rs`, the tool beside these tests, uses the rest of its modules.
 
+mod calibration;
+mod files;
 mod judge;
+mod judgement;
 mod lines;
+mod notebook;
 mod print;
 mod rivals;
 mod scenarios;

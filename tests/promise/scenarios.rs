@@ -102,8 +102,9 @@ pub fn scenarios() -> Vec<World> {
             .map(|(name, best)| Condition { name, ..large(Curve::parabola(best, 1.0), 3) })
             .to_vec(),
     ));
-    let flat = Condition { name: "moist, bare", curve: Curve::Flat, part: "flat", ..moist(3) };
-    all.push(world("four conditions, modest", MIDDLE_N, vec![dry(3), moist(3), wet(3), flat]));
+    let flat = Condition { name: "moist, bare", curve: Curve::Flat, ..moist(3) };
+    let apart = |condition: Condition| Condition { part: condition.name, ..condition };
+    all.push(world("four conditions, modest", MIDDLE_N, [dry(3), moist(3), wet(3), flat].map(apart).to_vec()));
     all.push(world(
         "a condition seen once",
         MIDDLE_N,

@@ -2,8 +2,11 @@
 //!
 //! `cargo run --release --example promise -- --reviews 1000`. Everything is invented; the same arguments give the same bytes.
 
+mod calibration;
+mod files;
 mod judge;
 mod lines;
+mod notebook;
 mod print;
 mod rivals;
 mod scenarios;
@@ -14,13 +17,15 @@ mod world;
 
 use std::error::Error;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
+use calibration::classes;
 use judge::{Record, judge};
+use notebook::{Run, notebook};
 use tally::tally;
 use truth::Truth;
 use world::World;
@@ -29,7 +34,7 @@ use world::World;
 #[command(about = "Does the answer keep its promise? Simulated reviews, judged by their truth.")]
 struct Arguments {
     /// Reviews of each scenario
-    #[arg(long, default_value_t = 200)]
+    #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..))]
     reviews: u64,
     /// Draws of the model behind every probability
     #[arg(long, default_value_t = 2000, value_parser = clap::value_parser!(u64).range(200..=100_000))]
@@ -46,6 +51,9 @@ struct Arguments {
     /// Write one row a review and condition
     #[arg(long)]
     records: Option<PathBuf>,
+    /// Write the result as a page of markdown
+    #[arg(long)]
+    notebook: Option<PathBuf>,
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -59,26 +67,45 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let bar = ProgressBar::new(worlds.len() as u64 * arguments.reviews);
     bar.set_style(ProgressStyle::with_template("{bar:30} {pos} of {len} reviews, {eta} left  {msg}")?);
-    let mut tallies = Vec::new();
-    let mut kept = print::records_header();
+    let (mut tallies, mut trials, mut logs) = (Vec::new(), Vec::new(), Vec::new());
+    let mut rows = files::records_header();
     for world in &worlds {
         bar.set_message(world.name.clone());
         let records = simulate(world, &arguments, &bar);
         tallies.extend(tally(world, &records));
-        if arguments.records.is_some() {
-            kept.push_str(&print::records_csv(&world.name, &records));
-        }
+        rows.push_str(&files::records_csv(&world.name, &records));
+        if world.is_logs() { logs.extend(records) } else { trials.extend(records) }
     }
     bar.finish_and_clear();
+    let (trials, logs) = (classes(trials), classes(logs));
     if let Some(file) = &arguments.records {
-        fs::write(file, kept)?;
+        fs::write(file, rows)?;
     }
     if let Some(file) = &arguments.csv {
-        fs::write(file, print::figures_csv(&tallies))?;
+        fs::write(file, files::figures_csv(&tallies))?;
+    }
+    if let Some(file) = &arguments.notebook {
+        let run = Run {
+            reviews: arguments.reviews,
+            draws: arguments.draws,
+            first_seed: arguments.first_seed,
+            scenarios: arguments.scenario.clone(),
+            file: named(file),
+        };
+        fs::write(file, notebook(&run, &tallies, &trials, &logs))?;
     }
     println!("{} reviews a scenario from seed {}, {} draws", arguments.reviews, arguments.first_seed, arguments.draws);
-    print!("{}\n{}", print::table(&tallies), print::lines_not_held(&tallies));
+    println!("{}", print::table(&tallies));
+    println!("said and kept, trials:\n{}", print::said_and_kept(&trials));
+    println!("said and kept, logs:\n{}", print::said_and_kept(&logs));
+    print!("{}", print::lines_not_held(&tallies));
     Ok(())
+}
+
+/// A file as the page names it: below the working folder as it is, elsewhere by its name alone.
+fn named(file: &Path) -> String {
+    let shown = if file.is_relative() { Some(file.as_os_str()) } else { file.file_name() };
+    shown.map_or_else(String::new, |name| name.to_string_lossy().into_owned())
 }
 
 /// All records of one world, in the order of their seeds.

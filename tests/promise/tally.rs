@@ -57,6 +57,9 @@ pub struct Tally {
     /// Which conditions of the scenario; empty for all.
     pub part: &'static str,
     pub field_seasons: usize,
+    pub default_n: f64,
+    /// Lightest and heaviest best force of the typical field, where the row is about one condition.
+    pub true_best_n: Option<(f64, f64)>,
     pub has_effect: bool,
     pub is_logs: bool,
     pub reviews: usize,
@@ -83,6 +86,8 @@ pub struct Tally {
     /// Coverage of the 90 % interval of the gain, over all answers that give one and over those that moved.
     pub gain_covered: Estimate,
     pub gain_covered_moved: Estimate,
+    /// Share of answers that claim a shape other than flat or untold.
+    pub claimed: Estimate,
     /// Shares of the shapes, in the order of [`SHAPES`].
     pub shapes: Vec<Estimate>,
     pub rivals: Vec<Rival>,
@@ -114,6 +119,8 @@ fn row(world: &World, part: &'static str, records: &[Record]) -> Tally {
         scenario: world.name.clone(),
         part,
         field_seasons: conditions.iter().map(|condition| condition.field_seasons).max().unwrap_or(0),
+        default_n: world.default_n,
+        true_best_n: records.first().filter(|_| conditions.len() == 1).map(|record| record.true_best_n),
         has_effect: conditions.iter().any(|condition| condition.has_effect()),
         is_logs: world.is_logs(),
         reviews: records.chunk_by(|a, b| a.seed == b.seed).count(),
@@ -136,6 +143,7 @@ fn row(world: &World, part: &'static str, records: &[Record]) -> Tally {
         width: Estimate::mean(&records, |record| record.width),
         gain_covered: Estimate::mean(&records, |record| record.gain_covered),
         gain_covered_moved: Estimate::mean(&records, |record| record.gain_covered.filter(|_| record.moved())),
+        claimed: Estimate::share(&records, |record| SHAPES[..4].contains(&record.shape.as_str())),
         shapes: SHAPES
             .iter()
             .map(|shape| Estimate::share(&records, |record| record.failure.is_none() && record.shape == *shape))
@@ -161,11 +169,6 @@ fn percentile_95(mut values: Vec<f64>) -> f64 {
 }
 
 impl Tally {
-    /// Share of answers that claim a shape other than flat or untold.
-    pub fn claimed_shape(&self) -> f64 {
-        self.shapes.iter().take(4).filter_map(|share| share.value).sum()
-    }
-
     /// Scenario and part in one name.
     pub fn name(&self) -> String {
         if self.part.is_empty() { self.scenario.clone() } else { format!("{} ({})", self.scenario, self.part) }

@@ -83,7 +83,8 @@ impl<'a> Truth<'a> {
 
     /// Gain in share of one force over another in the typical field.
     pub fn typical_gain(&self, force_n: f64, over_n: f64) -> f64 {
-        self.typical.loss(self.world, self.condition, over_n) - self.typical.loss(self.world, self.condition, force_n)
+        let share = |force_n: f64| self.world.share(self.condition, force_n, self.typical.level, self.typical.own);
+        share(force_n) - share(over_n)
     }
 }
 
