@@ -11,7 +11,7 @@ pub(crate) const GRID_POINTS: usize = 61;
 /// Probability from which a thing is taken to hold.
 const LIKELY: f64 = 0.8;
 /// Confidence with which a settled start is right in four fields of five.
-const CONFIDENT: f64 = 0.7;
+const CONFIDENT: f64 = 0.9;
 /// Probability from which an answer leans one way.
 const LEANING: f64 = 0.5;
 /// Probability from which the shape of a curve is named.

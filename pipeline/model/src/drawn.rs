@@ -106,7 +106,8 @@ impl Drawn {
         };
         add(Term::Field, frame.field_seasons(observations));
         add(Term::Block, frame.blocks(observations));
-        let trials = frame.trial_field_seasons > 0;
+        // One field's own curve cannot be told from the typical one; `draws.rs` takes it from the prior.
+        let trials = frame.trial_field_seasons > 1;
         add(Term::Slope, trials.then(|| frame.by_field_season("force by field-season", 1, observations)));
         let curved = trials && frame.curved();
         add(Term::Curvature, curved.then(|| frame.by_field_season("force² by field-season", 2, observations)));

@@ -96,6 +96,7 @@ impl GroupDraws {
         }
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let followed = model.frame.followed(group);
+        let lone = model.frame.trial_field_seasons == 1 && followed.is_none();
         let draws: Vec<Draw> = (0..drawn.len())
             .map(|draw| {
                 let mut spread = |term: Term| {
@@ -105,6 +106,12 @@ impl GroupDraws {
                 let spread = [Term::Field, Term::Slope, Term::Curvature].map(&mut spread);
                 let unseen = spread.map(|spread| spread * random.sample::<f64, _>(StandardNormal));
                 let mut typical = drawn.curve(draw, group);
+                // What one field alone showed may be its own.
+                for (number, term) in [(1, Term::Slope), (2, Term::Curvature)] {
+                    if lone && drawn.deviation(draw, term).is_none() {
+                        typical[number] += spread[number] * random.sample::<f64, _>(StandardNormal);
+                    }
+                }
                 typical[1] += followed.map_or(0.0, |sd| spread[0] / sd * confounding(random.random_range(-1.0..1.0)));
                 Draw { typical, spread, unseen }
             })
