@@ -22,6 +22,8 @@ pub(crate) struct LevelTest {
     /// Forces of the settings that can still be the best, lightest first: no curve, all comparisons together at 90 % (Hsu 1984). All of them
     /// where some pair cannot be compared.
     pub can_be_best: Vec<f64>,
+    /// p value of the test that the settings follow a parabola; missing under four settings.
+    pub lack_of_fit: Option<f64>,
     /// How it was worked out.
     pub method: String,
 }
@@ -55,6 +57,7 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         Scale::Identity => widest,
         scale => scale.back(centre + widest / 2.0) - scale.back(centre - widest / 2.0),
     };
+    let lack_of_fit = fit.lack_of_fit(&level_forces).map(|test| test.p_value).filter(|p_value| p_value.is_finite());
     let direction = if response.better == Better::Lower { Direction::SmallestIsBest } else { Direction::LargestIsBest };
     let can_be_best = match fit.can_be_best(direction, 0.90) {
         Some(settings) => settings.into_iter().map(|setting| level_forces[setting]).collect(),
@@ -65,6 +68,7 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         p_value,
         largest_difference,
         can_be_best,
+        lack_of_fit,
         method,
     })
 }
