@@ -5,6 +5,7 @@
 
 #![allow(clippy::unwrap_used, missing_docs)]
 
+mod layout;
 mod season;
 mod second_opinion;
 
