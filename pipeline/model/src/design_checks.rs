@@ -248,7 +248,6 @@ fn compliance_facts(members: &Members) -> Vec<ModelRow> {
         .filter_map(|(key, strips)| {
             let found = compliance(strips.iter().copied())?;
             let deviation = Some(found.deviation_n).filter(|value| value.is_finite());
-            let spread = deviation.map_or_else(String::new, |value| format!("; standard deviation {value:.1}"));
             let fact = |name: &str, value: Option<f64>, text: String| ModelRow {
                 model: "design".into(),
                 response: None,
@@ -260,7 +259,7 @@ fn compliance_facts(members: &Members) -> Vec<ModelRow> {
             };
             let of = format!("of {} strips, in newtons (kPa without a calibration)", found.strips);
             Some([
-                fact("mean of actual − set", Some(found.mean_n), format!("{of}{spread}")),
+                fact("mean of actual − set", Some(found.mean_n), of.clone()),
                 fact("standard deviation of actual − set", deviation, of),
                 fact("share within 10 %", Some(found.within), format!("of {} strips", found.strips)),
             ])

@@ -25,7 +25,7 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
     }
     if coverage.basis == Basis::Logs && !coverage.varied_within_fields {
         return Some(format!(
-            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did. Lay out strips with different settings in one field.",
+            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did; heavier settings may stand where the ground was harder. Lay out strips with different settings in one field.",
             counted(coverage.field_seasons, "field-season")
         ));
     }

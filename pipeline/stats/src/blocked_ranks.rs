@@ -25,7 +25,7 @@ pub fn blocked_rank_association(blocks: &[Vec<(f64, f64)>]) -> Option<RankAssoci
     }
     let ranked: Vec<(Vec<usize>, Vec<usize>)> = blocks
         .iter()
-        .map(|block| (doubled_ranks(block.iter().map(|pair| pair.0)), doubled_ranks(block.iter().map(|pair| pair.1))))
+        .map(|block| (whole_ranks(block.iter().map(|pair| pair.0)), whole_ranks(block.iter().map(|pair| pair.1))))
         .filter(|(first, second)| spread(first) > 0.0 && spread(second) > 0.0)
         .collect();
     if ranked.is_empty() {
@@ -55,11 +55,19 @@ pub fn blocked_rank_association(blocks: &[Vec<(f64, f64)>]) -> Option<RankAssoci
     Some(RankAssociation { correlation, p_value, exact: exact.is_some() })
 }
 
-/// Mid-ranks from 1, doubled so that they are whole.
-fn doubled_ranks(values: impl Iterator<Item = f64>) -> Vec<usize> {
+/// Mid-ranks from 0 in the coarsest whole steps: as they only shift and scale the statistic, the fewer sums there are to count, the better.
+fn whole_ranks(values: impl Iterator<Item = f64>) -> Vec<usize> {
     let values: Vec<f64> = values.collect();
     let count = |holds: &dyn Fn(f64) -> bool| values.iter().filter(|other| holds(**other)).count();
-    values.iter().map(|value| 2 * count(&|other| other < *value) + count(&|other| other == *value) + 1).collect()
+    let doubled: Vec<usize> =
+        values.iter().map(|value| 2 * count(&|other| other < *value) + count(&|other| other == *value)).collect();
+    let lowest = doubled.iter().copied().min().unwrap_or(0);
+    let step = doubled.iter().fold(0, |step, rank| common_divisor(step, rank - lowest)).max(1);
+    doubled.into_iter().map(|rank| (rank - lowest) / step).collect()
+}
+
+fn common_divisor(a: usize, b: usize) -> usize {
+    if b == 0 { a } else { common_divisor(b, a % b) }
 }
 
 fn expected(first: &[usize], second: &[usize]) -> f64 {
@@ -154,7 +162,7 @@ mod tests {
                 .collect()
         }
         let deviation = |first: &[f64], second: &[f64]| {
-            let (a, b) = (doubled_ranks(first.iter().copied()), doubled_ranks(second.iter().copied()));
+            let (a, b) = (whole_ranks(first.iter().copied()), whole_ranks(second.iter().copied()));
             a.iter().zip(&b).map(|(a, b)| (a * b) as f64).sum::<f64>() - expected(&a, &b)
         };
         let mut totals = vec![0.0];
@@ -197,8 +205,8 @@ mod tests {
         assert!(exact.exact);
         let large = blocked_rank_association(&[block(&shuffled(40))]).unwrap();
         assert!(!large.exact && large.p_value > 0.0 && large.p_value < 1.0);
-        let ranked = doubled_ranks(shuffled(9).into_iter());
-        let places = doubled_ranks((0..9).map(f64::from));
+        let ranked = whole_ranks(shuffled(9).into_iter());
+        let places = whole_ranks((0..9).map(f64::from));
         let deviation =
             4.0 * (ranked.iter().zip(&places).map(|(a, b)| (a * b) as f64).sum::<f64>() - expected(&ranked, &places));
         let variance = 4.0 * spread(&ranked) * spread(&places) / 8.0;
