@@ -12,8 +12,11 @@ use crate::observations::{Observation, Observations};
 use crate::response::Response;
 use crate::within_frame::WithinFrame;
 
+/// What is read off a strip, where it is known.
+pub(crate) type Recorded = fn(&StripRow) -> Option<&str>;
+
 /// Parts of a condition that strips carry, by their names in the settings.
-pub(crate) const PARTS: [(&str, fn(&StripRow) -> Option<&str>); 5] = [
+pub(crate) const PARTS: [(&str, Recorded); 5] = [
     ("moisture", |strip| strip.moisture.as_deref()),
     ("residue", |strip| strip.residue.as_deref()),
     ("texture_group", |strip| strip.texture_group.as_deref()),

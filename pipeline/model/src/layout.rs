@@ -10,6 +10,7 @@ use evenstand_stats::blocked_rank_association;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::StripRow;
 
+use crate::condition_checks::Recorded;
 use crate::group_answer::Members;
 use crate::groups::GroupKey;
 use crate::setting_terms::{linked_parts, renumber};
@@ -223,7 +224,7 @@ impl Trial<'_> {
 
     /// Another part of the planter, or the planter, that changes with the setting.
     fn confounded(&self) -> Vec<Finding> {
-        let parts: [(&str, fn(&StripRow) -> Option<&str>); 3] = [
+        let parts: [(&str, Recorded); 3] = [
             ("planter", |strip| strip.planter_id.as_deref()),
             ("press wheel position", |strip| strip.press_position.as_deref()),
             ("depth stop", |strip| strip.depth_stop.as_deref()),

@@ -14,6 +14,9 @@ pub struct RankAssociation {
     pub exact: bool,
 }
 
+/// Ranks of both members of the pairs of one block.
+type RankedBlock = (Vec<usize>, Vec<usize>);
+
 /// Rank association of pairs inside blocks (Spearman's, summed over blocks, ties as mid-ranks).
 ///
 /// The statistic is the sum over blocks of the products of ranks. Its distribution is that of shuffling the first member of the pairs
@@ -23,7 +26,7 @@ pub fn blocked_rank_association(blocks: &[Vec<(f64, f64)>]) -> Option<RankAssoci
     if blocks.iter().flatten().any(|pair| !pair.0.is_finite() || !pair.1.is_finite()) {
         return None;
     }
-    let ranked: Vec<(Vec<usize>, Vec<usize>)> = blocks
+    let ranked: Vec<RankedBlock> = blocks
         .iter()
         .map(|block| (whole_ranks(block.iter().map(|pair| pair.0)), whole_ranks(block.iter().map(|pair| pair.1))))
         .filter(|(first, second)| spread(first) > 0.0 && spread(second) > 0.0)
@@ -31,11 +34,11 @@ pub fn blocked_rank_association(blocks: &[Vec<(f64, f64)>]) -> Option<RankAssoci
     if ranked.is_empty() {
         return None;
     }
-    let product = |(first, second): &(Vec<usize>, Vec<usize>)| {
+    let product = |(first, second): &RankedBlock| {
         first.iter().zip(second).map(|(a, b)| (a * b) as f64).sum::<f64>() - expected(first, second)
     };
     let observed: f64 = ranked.iter().map(product).sum();
-    let scale = |which: &dyn Fn(&(Vec<usize>, Vec<usize>)) -> f64| ranked.iter().map(which).sum::<f64>();
+    let scale = |which: &dyn Fn(&RankedBlock) -> f64| ranked.iter().map(which).sum::<f64>();
     let correlation = observed / (scale(&|block| spread(&block.0)) * scale(&|block| spread(&block.1))).sqrt();
     let exact = ranked.iter().map(|(first, second)| distribution(first, second)).collect::<Option<Vec<_>>>();
     let p_value = match &exact {
