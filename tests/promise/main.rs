@@ -15,6 +15,7 @@ mod notebook;
 mod print;
 mod rivals;
 mod scenarios;
+mod layout;
 mod season;
 mod second_opinion;
 mod simulator;

@@ -14,6 +14,7 @@ use crate::comparisons::comparisons;
 use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::picture;
+use crate::design_checks::design_checks;
 use crate::digs::dig_window;
 use crate::drawn::Drawing;
 use crate::draws::GroupDraws;
@@ -86,6 +87,9 @@ pub fn analyse(questions: &Questions) -> Answers {
     let members = members(questions.strips);
     groups.extend(open_from_the_start(&members, &groups, questions.settings));
     mark_primary(&mut groups, questions.settings);
+    let design = design_checks(questions, &measures, &groups, &members);
+    answers.model.extend(design.facts);
+    answers.findings.extend(design.findings);
     // Strips whose condition is not one condition come last: nobody plants by them.
     let unclear = |key: &GroupKey| key.condition == "mixed" || key.condition == "unstated";
     groups.sort_by_key(|group| (unclear(&group.key), group.key.clone(), !group.primary, group.response.clone()));
@@ -127,6 +131,7 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
     if response.better == Better::Neither {
         return outcome;
     }
+    let observed = observed.behind_curves();
     let tolerance = settings.tolerance.of(&response.name).unwrap_or_else(|| {
         let values: Vec<f64> = observed.rows.iter().map(|row| row.value.value).collect();
         0.02 * mean(&values).abs()

@@ -77,6 +77,7 @@ pub(crate) fn open_from_the_start(
                 tested: (f64::NAN, f64::NAN),
                 varied_within_fields: false,
                 blocks: 0,
+                repeated: false,
             },
             finding: Outlook::Open(why_silent(strips, &response)),
             response,

@@ -9,6 +9,7 @@ use crate::decision::{Evidence, choose};
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::distinct;
 use crate::knob::knob_row;
+use crate::overlap::{compliance, overlap_share};
 use crate::words;
 
 /// What an answer is held against.
@@ -72,6 +73,8 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         tested_high_n: finite(coverage.tested.1),
         default_n: reference.force_n,
         tolerance: Some(group.tolerance),
+        overlap_share: overlap_share(strips),
+        compliance_share: compliance(strips.iter().copied()).map(|found| found.within),
         ..StartingPointRow::default()
     };
     let (draws, picture, levels, borrowed_share) = match &group.finding {

@@ -25,8 +25,13 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
     }
     if coverage.basis == Basis::Logs && !coverage.varied_within_fields {
         return Some(format!(
-            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did. Lay out strips with different settings in one field.",
+            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did; heavier settings may stand where the ground was harder. Lay out strips with different settings in one field.",
             counted(coverage.field_seasons, "field-season")
+        ));
+    }
+    if coverage.basis == Basis::Trial && !coverage.repeated {
+        return Some(format!(
+            "Each setting stands in one strip only ({strips}), so a setting cannot be told from its strip: means are shown, and nothing is tested. Repeat every setting in at least three blocks."
         ));
     }
     if coverage.basis == Basis::Trial && coverage.blocks < 2 {
@@ -47,7 +52,7 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
             counted(coverage.strips, "strip")
         ),
         Basis::Logs => format!(
-            "A pattern in logs, to be tested: settings varied only between the seasons of a field ({})",
+            "A pattern in logs, to be tested: settings varied only between the seasons of a field ({}), and logs never settle a setting, because it follows the ground: heavier settings are used where and when the ground is harder",
             counted(coverage.field_seasons, "field-season")
         ),
     };

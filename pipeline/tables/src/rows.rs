@@ -203,6 +203,16 @@ rows! {
         force_sd_n: Option<f64>,
         set_pressure_kpa: Option<f64>,
         closing_position: Option<String>,
+        press_position: Option<String>,
+        depth_stop: Option<String>,
+        started_at: Option<Moment>,
+        lat: Option<f64>,
+        lon: Option<f64>,
+        moisture: Option<String>,
+        residue: Option<String>,
+        texture_group: Option<String>,
+        tillage: Option<String>,
+        logged: Option<String>,
         speed_m_s: Option<f64>,
         seeds_sown: Option<f64>,
         emerged: Option<f64>,
@@ -373,6 +383,8 @@ rows! {
         prob_near_best: Option<f64>,
         tolerance: Option<f64>,
         borrowed_share: Option<f64>,
+        overlap_share: Option<f64>,
+        compliance_share: Option<f64>,
     }
     /// A starting point in a planter’s knob.
     KnobRow in Results "settings" {
