@@ -5,6 +5,7 @@
 
 #![allow(clippy::unwrap_used, missing_docs)]
 
+mod next_trial;
 mod season;
 mod second_opinion;
 

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
-    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow,
+    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow, NextTrialRow,
     StartingPointRow, StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
@@ -20,9 +20,11 @@ use crate::facts::{model_facts, not_fitted};
 use crate::group_answer::{GroupAnswer, Outlook, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Basis, Coverage, GroupKey, axis_of};
 use crate::levels::{LevelTest, test_levels};
+use crate::next_trial::next_trials;
 use crate::observations::observations;
 use crate::response::{Better, Measures, Response};
 use crate::starting_points::{knob_rows, starting_point};
+use crate::strip_error::strip_variance;
 use crate::summary::mean;
 use crate::words;
 
@@ -52,6 +54,8 @@ pub struct Answers {
     pub starting_points: Vec<StartingPointRow>,
     /// Starting points in each planter's knob.
     pub settings: Vec<KnobRow>,
+    /// Trials that would help next season.
+    pub next_trials: Vec<NextTrialRow>,
     /// Differences between settings.
     pub comparisons: Vec<ComparisonRow>,
     /// Dig evidence.
@@ -105,6 +109,15 @@ pub fn analyse(questions: &Questions) -> Answers {
             ));
         }
     }
+    let starts = answers.starting_points.par_iter();
+    let deciding = groups.par_iter().zip(starts).filter(|(group, _)| group.primary);
+    answers.next_trials = deciding
+        .flat_map_iter(|(group, start)| {
+            let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
+            let seed = seed_of(questions.settings.analysis.seed, &group.key.condition, &group.response);
+            next_trials(group, strips, start.default_n, questions.settings, seed)
+        })
+        .collect();
     answers
 }
 
@@ -198,6 +211,8 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
                 levels,
                 draws,
                 borrowed_share: (total > 0).then(|| (total - own) as f64 / total as f64),
+                strip_variance: strip_variance(&model, number),
+                fields_differ: model.terms.slope.is_some(),
             },
             coverage: coverage.clone(),
         });

@@ -81,8 +81,8 @@ impl GroupDraws {
         self.draws.len()
     }
 
-    /// The response at a force in one draw, in its own unit.
-    pub fn response(&self, draw: usize, force_n: f64, field: Field) -> f64 {
+    /// The curve of one draw at a force, on the model's scale.
+    pub fn model_scale(&self, draw: usize, force_n: f64, field: Field) -> f64 {
         let Draw { typical, unseen } = &self.draws[draw];
         let s = (force_n - self.centre_n) / self.half_range_n;
         let basis = [1.0, s - self.mean_s, s * s - self.mean_s2];
@@ -90,7 +90,17 @@ impl GroupDraws {
             Field::Typical => typical[index],
             Field::Unseen => typical[index] + unseen[index],
         };
-        self.scale.back((0..3).map(|index| coefficient(index) * basis[index]).sum())
+        (0..3).map(|index| coefficient(index) * basis[index]).sum()
+    }
+
+    /// The response at a force in one draw, in its own unit.
+    pub fn response(&self, draw: usize, force_n: f64, field: Field) -> f64 {
+        self.scale.back(self.model_scale(draw, force_n, field))
+    }
+
+    /// A value on the model's scale as the response in its own unit, turned so that more is better.
+    pub fn worth_of(&self, modelled: f64) -> f64 {
+        self.better.sign() * self.scale.back(modelled)
     }
 
     /// The response turned so that more is better.

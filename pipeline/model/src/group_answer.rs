@@ -25,7 +25,16 @@ pub(crate) enum Outlook {
     /// Nothing could be worked out, and why.
     Open(String),
     /// A curve, as draws, and what is read from it.
-    Told { draws: GroupDraws, picture: Picture, levels: Option<LevelTest>, borrowed_share: Option<f64> },
+    Told {
+        draws: GroupDraws,
+        picture: Picture,
+        levels: Option<LevelTest>,
+        borrowed_share: Option<f64>,
+        /// Variance between strips of one setting in one block, on the model's scale.
+        strip_variance: f64,
+        /// Whether the draws of the typical curve know that its field-seasons differ in their curves.
+        fields_differ: bool,
+    },
 }
 
 /// The strips of each group.

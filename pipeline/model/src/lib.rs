@@ -12,13 +12,15 @@
 //! 4. `levels`: can any difference between settings be seen at all, without a curve;
 //! 5. `decision`: probabilities from the draws become best, window, start and evidence;
 //! 6. `knob`: the same in each planter's own knob, against its own default;
-//! 7. `comparisons` and `digs` stand beside them.
+//! 7. `next_trial`: which strip trial of next season would help most, by simulating it on the draws (`preposterior`);
+//! 8. `comparisons` and `digs` stand beside them.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod analysis;
 mod binomial_check;
 mod comparisons;
+mod contrasts;
 mod curve;
 mod curve_tables;
 mod decision;
@@ -29,11 +31,14 @@ mod group_answer;
 mod groups;
 mod knob;
 mod levels;
+mod next_trial;
 mod observations;
+mod preposterior;
 mod response;
 mod setting_fit;
 mod setting_terms;
 mod starting_points;
+mod strip_error;
 mod summary;
 mod words;
 mod working_fit;

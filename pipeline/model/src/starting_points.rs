@@ -79,7 +79,7 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
             row.reason = why.clone();
             return row;
         }
-        Outlook::Told { draws, picture, levels, borrowed_share } => (draws, picture, levels, borrowed_share),
+        Outlook::Told { draws, picture, levels, borrowed_share, .. } => (draws, picture, levels, borrowed_share),
     };
     row.levels_p_value = levels.as_ref().map(|test| test.p_value);
     row.largest_difference = levels.as_ref().map(|test| test.largest_difference);

@@ -407,6 +407,29 @@ rows! {
         at_limit: Option<bool>,
         rounding_loss: Option<f64>,
     }
+    /// A strip trial considered for next season.
+    NextTrialRow in Results "next_trials" {
+        condition: String,
+        closer: String,
+        planter_id: Option<String>,
+        response: String,
+        n_levels: Option<i64>,
+        low_n: Option<f64>,
+        high_n: Option<f64>,
+        n_blocks: Option<i64>,
+        n_fields: Option<i64>,
+        strips: Option<i64>,
+        expected_loss_now: Option<f64>,
+        expected_loss_after: Option<f64>,
+        reduction: Option<f64>,
+        prob_near_best_now: Option<f64>,
+        prob_near_best_after: Option<f64>,
+        prob_settled_after: Option<f64>,
+        monte_carlo_error: Option<f64>,
+        effective_draws: Option<f64>,
+        advised: Option<bool>,
+        reason: Option<String>,
+    }
     /// A difference between two settings.
     ComparisonRow in Results "comparisons" {
         response: String,
@@ -530,6 +553,7 @@ mod tests {
         follows_its_schema::<CourseMeanRow>();
         follows_its_schema::<StartingPointRow>();
         follows_its_schema::<KnobRow>();
+        follows_its_schema::<NextTrialRow>();
         follows_its_schema::<ComparisonRow>();
         follows_its_schema::<DigStripRow>();
         follows_its_schema::<DigWindowRow>();
