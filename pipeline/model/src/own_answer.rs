@@ -1,6 +1,6 @@
 //! What one group's trials say alone: the best of its own parabola, with the set that goes with it.
 
-use evenstand_stats::{Interval, QuadraticOptimum, QuadraticRows};
+use evenstand_stats::{Interval, LinearFit, QuadraticOptimum, QuadraticRows};
 
 use crate::curve::CurveModel;
 use crate::groups::Basis;
@@ -31,7 +31,8 @@ pub(crate) fn own_answer(model: &CurveModel, group: usize) -> Option<OwnAnswer> 
     }
     // Turned so that the best is the highest.
     let sign = model.response.better.sign();
-    let unit = |column: usize| (0..model.fit.coefficients().len()).map(|other| if other == column { sign } else { 0.0 });
+    let unit =
+        |column: usize| (0..model.fit.coefficients().len()).map(move |other| if other == column { sign } else { 0.0 });
     let rows = QuadraticRows { slope: unit(linear).collect(), curvature: unit(quadratic).collect(), centre: 0.0 };
     let optimum = QuadraticOptimum::new(&model.fit, &rows, 0.0).ok()?;
     let frame = &model.frame;

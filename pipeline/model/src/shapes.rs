@@ -6,8 +6,7 @@
 //! Weights are proportional to exp(−AICc / 2) (Buckland, Burnham & Augustin 1997). The settings themselves, joined by straight lines, are the referee: χ² = 0 and a
 //! coefficient a setting.
 
-use ndarray::Array2;
-
+use crate::contrasts::Root;
 use crate::decision::grid;
 use crate::response::Better;
 use crate::setting_fit::SettingFit;
@@ -130,7 +129,7 @@ pub(crate) fn shapes(fit: &SettingFit, forces: &[f64], strips: usize, better: Be
     let differences: Vec<f64> =
         others.iter().map(|setting| Some(fit.contrast(*setting, 0)?.estimate)).collect::<Option<_>>()?;
     let covariance = fit.covariance_of(&rows.iter().map(Vec::as_slice).collect::<Vec<_>>());
-    let root = lower_root(&covariance)?;
+    let root = Root::of(&covariance.iter().copied().collect::<Vec<_>>(), others.len())?;
     let range = (*forces.first()?, *forces.last()?);
     let grid = grid(range);
     let mut fitted: Vec<FittedCandidate> = Candidate::ALL
@@ -153,14 +152,17 @@ fn one(
     candidate: Candidate,
     differences: &[f64],
     forces: &[f64],
-    root: &Array2<f64>,
+    root: &Root,
     grid: &[f64],
     range: (f64, f64),
     strips: usize,
     better: Better,
 ) -> Option<FittedCandidate> {
-    let whitened = |values: &[f64]| solve_lower(root, values);
-    let target = whitened(differences);
+    let whitened = |mut values: Vec<f64>| {
+        root.whiten(&mut values);
+        values
+    };
+    let target = whitened(differences.to_vec());
     let mut found: Option<(f64, f64, Vec<f64>)> = None;
     let steps = if candidate.has_joint() { JOINTS - 1 } else { 1 };
     for step in 1..=steps {
@@ -169,7 +171,7 @@ fn one(
         let columns: Vec<Vec<f64>> = (0..at_first.len())
             .map(|function| {
                 let of = |force: &f64| candidate.functions(*force, joint, range)[function] - at_first[function];
-                whitened(&forces[1..].iter().map(of).collect::<Vec<_>>())
+                whitened(forces[1..].iter().map(of).collect())
             })
             .collect();
         let Some((coefficients, chi_square)) = least_squares(&columns, &target) else { continue };
@@ -191,8 +193,7 @@ fn one(
         };
         grid.iter().map(value).collect()
     };
-    let parameters =
-        if referee { forces.len() } else { 1 + coefficients.len() + usize::from(candidate.has_joint()) };
+    let parameters = if referee { forces.len() } else { 1 + coefficients.len() + usize::from(candidate.has_joint()) };
     let (k, n) = (parameters as f64, strips as f64);
     let aicc = chi_square + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0);
     let best = best_of(&curve, better).map(|point| grid[point]);
@@ -238,32 +239,4 @@ fn least_squares(columns: &[Vec<f64>], target: &[f64]) -> Option<(Vec<f64>, f64)
     let fitted = |row: usize| columns.iter().zip(&coefficients).map(|(column, b)| column[row] * b).sum::<f64>();
     let rest = target.iter().enumerate().map(|(row, value)| (value - fitted(row)).powi(2)).sum();
     Some((coefficients, rest))
-}
-
-/// Lower triangular L with L L' = `matrix`; `None` unless it is positive definite.
-fn lower_root(matrix: &Array2<f64>) -> Option<Array2<f64>> {
-    let size = matrix.nrows();
-    let mut root = Array2::zeros((size, size));
-    for row in 0..size {
-        for column in 0..=row {
-            let known: f64 = (0..column).map(|k| root[[row, k]] * root[[column, k]]).sum();
-            let rest = matrix[[row, column]] - known;
-            root[[row, column]] = if row == column {
-                Some(rest).filter(|rest| *rest > 1e-12 * matrix[[row, row]])?.sqrt()
-            } else {
-                rest / root[[column, column]]
-            };
-        }
-    }
-    Some(root)
-}
-
-/// The x with L x = `values`.
-fn solve_lower(root: &Array2<f64>, values: &[f64]) -> Vec<f64> {
-    let mut solved = values.to_vec();
-    for row in 0..solved.len() {
-        let known: f64 = (0..row).map(|column| root[[row, column]] * solved[column]).sum();
-        solved[row] = (solved[row] - known) / root[[row, row]];
-    }
-    solved
 }

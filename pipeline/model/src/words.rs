@@ -7,6 +7,9 @@ use crate::groups::{Basis, Coverage};
 pub(crate) const NO_DEFAULT_GIVEN: &str =
     " No default is given for this planter, so the setting used most stands for it.";
 
+/// Said where the best of a condition lies outside what was tried in it.
+pub(crate) const BEST_NOT_TRIED: &str = "Not tested here: with what the other conditions show, the best of this one lies outside the forces that were tried in it. Try settings nearer to where the others found their best.";
+
 /// "1 field-season", "3 field-seasons".
 pub(crate) fn counted(count: usize, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
