@@ -5,9 +5,9 @@ use crate::models::model;
 use crate::near;
 use evenstand_stats::{
     Adjustment, Analysis, BetaBinomial, BinomialDesign, Cell, DegreesOfFreedom, Design, IntervalData, LeastSquares,
-    LinearFit, Lmm, LmmFit, Logistic, MarginalMeans, PlannedTrial, Posterior, PosteriorOptions, SpreadPrior, Question, RandomTerm,
-    SimulationOptions, StatsError, Structure, Turnbull, leave_one_group_out, parametric_bootstrap, simulate_power,
-    test_random_terms, turnbull, variance_intervals,
+    LinearFit, Lmm, LmmFit, Logistic, MarginalMeans, PlannedTrial, Posterior, PosteriorOptions, Question, RandomTerm,
+    SimulationOptions, SpreadPrior, StatsError, Structure, Turnbull, leave_one_group_out, parametric_bootstrap,
+    simulate_power, test_random_terms, turnbull, variance_intervals,
 };
 use ndarray::Array2;
 

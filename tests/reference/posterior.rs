@@ -3,7 +3,8 @@
 use crate::models::model;
 use crate::near;
 use evenstand_stats::{
-    Design, LeastSquares, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm, mean, quantile, standard_deviation,
+    Design, LeastSquares, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm, SpreadPrior, mean, quantile,
+    standard_deviation,
 };
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
@@ -157,4 +158,50 @@ fn scales_must_be_positive_and_one_per_term() {
     let design = model("dyestuff").expect("typed in");
     assert!(Posterior::sample(&design, &PosteriorOptions::new(vec![], 1)).is_err());
     assert!(Posterior::sample(&design, &PosteriorOptions::new(vec![0.0], 1)).is_err());
+}
+
+/// Two random terms that no row sees: their standard deviations are drawn from their priors alone, whose quantiles are integrals.
+#[test]
+fn a_term_that_the_data_do_not_see_is_drawn_from_its_prior() {
+    let rows = 60;
+    let codes: Vec<usize> = (0..rows).map(|row| row % 6).collect();
+    let response: Vec<f64> = (0..rows).map(|row| (row as f64 * 1.7).sin()).collect();
+    let unseen = |name: &str| RandomTerm::slope(name, codes.clone(), 6, vec![1e-12; rows]);
+    let design = Design::new(
+        response,
+        ndarray::Array2::ones((rows, 1)),
+        vec!["intercept".into()],
+        vec![unseen("half-normal"), unseen("tapered")],
+        None,
+    )
+    .expect("valid design");
+    let (scale, slab) = (0.3, 2.0);
+    let options = PosteriorOptions {
+        draws: 6000,
+        burn_in: 4000,
+        thin: 8,
+        seed: 3,
+        priors: vec![SpreadPrior::HalfNormal(1.5), SpreadPrior::TaperedCauchy { scale, slab }],
+    };
+    let posterior = Posterior::sample(&design, &options).expect("sample");
+    let density: [Box<dyn Fn(f64) -> f64>; 2] = [
+        Box::new(|tau: f64| (-0.5 * (tau / 1.5).powi(2)).exp()),
+        Box::new(|tau: f64| (-0.5 * (tau / slab).powi(2)).exp() / (1.0 + (tau / scale).powi(2))),
+    ];
+    for (term, density) in density.iter().enumerate() {
+        let step = 1e-3;
+        let total: f64 = (0..20_000).map(|i| density((i as f64 + 0.5) * step)).sum();
+        let draws = column(&posterior.standard_deviations, term);
+        for share in [0.25, 0.5, 0.75, 0.9] {
+            let mut sum = 0.0;
+            let at = (0..20_000).find(|i| {
+                sum += density((*i as f64 + 0.5) * step);
+                sum >= share * total
+            });
+            let wanted = (at.expect("inside") as f64 + 0.5) * step;
+            let below = draws.iter().filter(|tau| **tau <= wanted).count() as f64 / draws.len() as f64;
+            // Effective sizes of about 600 to 1500: standard errors up to 0.02.
+            near::absolute(below, share, 0.06, &format!("term {term}, share {share}"));
+        }
+    }
 }

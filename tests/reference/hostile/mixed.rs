@@ -4,8 +4,9 @@ use super::answers::check_fit;
 use super::frames::{design, groups, over_seeds, scale};
 use super::linear::what_follows;
 use evenstand_stats::{
-    Bootstrap, Criterion, DegreesOfFreedom, Design, LinearFit, Lmm, LmmFit, Posterior, PosteriorOptions, SpreadPrior, Refits,
-    deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap, test_random_terms, variance_intervals,
+    Bootstrap, Criterion, DegreesOfFreedom, Design, LinearFit, Lmm, LmmFit, Posterior, PosteriorOptions, Refits,
+    SpreadPrior, deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap, test_random_terms,
+    variance_intervals,
 };
 use ndarray::Array2;
 
@@ -106,7 +107,13 @@ fn questions_to_mixed_models() {
             wrong.push("the bootstrap of groups gave NaN".into());
         }
         let terms = design.random().len();
-        let options = PosteriorOptions { draws: 5, burn_in: 40, thin: 1, seed: 1, priors: vec![SpreadPrior::HalfNormal(scale(random)); terms] };
+        let options = PosteriorOptions {
+            draws: 5,
+            burn_in: 40,
+            thin: 1,
+            seed: 1,
+            priors: vec![SpreadPrior::HalfNormal(scale(random)); terms],
+        };
         if let Ok(posterior) = Posterior::sample(&design, &options) {
             let finite = |values: &Array2<f64>| values.iter().all(|value| value.is_finite());
             if !(finite(&posterior.coefficients)
