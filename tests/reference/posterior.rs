@@ -160,48 +160,67 @@ fn scales_must_be_positive_and_one_per_term() {
     assert!(Posterior::sample(&design, &PosteriorOptions::new(vec![0.0], 1)).is_err());
 }
 
-/// Two random terms that no row sees: their standard deviations are drawn from their priors alone, whose quantiles are integrals.
+/// One-way layout: with lambda = sigma² + n tau², the joint density of (log sigma, tau) is
+/// `sigma^-(N-G) exp(-SSW / 2 sigma²) lambda^-((G-1)/2) exp(-SSB / 2 lambda) prior(tau)`; the distribution of tau is integrated on a grid.
 #[test]
-fn a_term_that_the_data_do_not_see_is_drawn_from_its_prior() {
-    let rows = 60;
-    let codes: Vec<usize> = (0..rows).map(|row| row % 6).collect();
-    let response: Vec<f64> = (0..rows).map(|row| (row as f64 * 1.7).sin()).collect();
-    let unseen = |name: &str| RandomTerm::slope(name, codes.clone(), 6, vec![1e-12; rows]);
+fn the_spread_of_a_one_way_layout_is_drawn_as_integrated_under_either_prior() {
+    let (groups, each) = (5, 4);
+    let codes: Vec<usize> = (0..groups * each).map(|row| row / each).collect();
+    let response: Vec<f64> =
+        codes.iter().enumerate().map(|(row, group)| 0.6 * (*group as f64).cos() + (1.9 * row as f64).sin()).collect();
+    let mean_of = |group: usize| response[group * each..(group + 1) * each].iter().sum::<f64>() / each as f64;
+    let overall = (0..groups).map(mean_of).sum::<f64>() / groups as f64;
+    let within: f64 = codes.iter().zip(&response).map(|(group, value)| (value - mean_of(*group)).powi(2)).sum();
+    let between: f64 = (0..groups).map(|group| each as f64 * (mean_of(group) - overall).powi(2)).sum();
     let design = Design::new(
-        response,
-        ndarray::Array2::ones((rows, 1)),
-        vec!["intercept".into()],
-        vec![unseen("half-normal"), unseen("tapered")],
+        response.clone(),
+        Array2::ones((groups * each, 1)),
+        vec!["one".into()],
+        vec![RandomTerm::intercept("group", codes.clone(), groups)],
         None,
     )
     .expect("valid design");
-    let (scale, slab) = (0.3, 2.0);
-    let options = PosteriorOptions {
-        draws: 6000,
-        burn_in: 4000,
-        thin: 8,
-        seed: 3,
-        priors: vec![SpreadPrior::HalfNormal(1.5), SpreadPrior::TaperedCauchy { scale, slab }],
-    };
-    let posterior = Posterior::sample(&design, &options).expect("sample");
-    let density: [Box<dyn Fn(f64) -> f64>; 2] = [
-        Box::new(|tau: f64| (-0.5 * (tau / 1.5).powi(2)).exp()),
-        Box::new(|tau: f64| (-0.5 * (tau / slab).powi(2)).exp() / (1.0 + (tau / scale).powi(2))),
-    ];
-    for (term, density) in density.iter().enumerate() {
-        let step = 1e-3;
-        let total: f64 = (0..20_000).map(|i| density((i as f64 + 0.5) * step)).sum();
-        let draws = column(&posterior.standard_deviations, term);
-        for share in [0.25, 0.5, 0.75, 0.9] {
+    type Density = fn(f64) -> f64;
+    let normal: Density = |tau| -0.5 * (tau / 0.8).powi(2);
+    let tapered: Density = |tau| -0.5 * (tau / 1.5).powi(2) - (tau / 0.1).powi(2).ln_1p();
+    let priors = [SpreadPrior::HalfNormal(0.8), SpreadPrior::TaperedCauchy { scale: 0.1, slab: 1.5 }];
+    let mut medians = Vec::new();
+    for (prior, density) in priors.into_iter().zip([normal, tapered]) {
+        let options = PosteriorOptions { draws: 20_000, burn_in: 4000, thin: 4, seed: 3, priors: vec![prior] };
+        let draws = column(&Posterior::sample(&design, &options).expect("sample").standard_deviations, 0);
+        let grid: Vec<f64> = (0..1500).map(|step| (f64::from(step) + 0.5) * 0.004).collect();
+        let weights: Vec<f64> = grid
+            .iter()
+            .map(|tau| {
+                let at = |step: i32| {
+                    let log_sigma = f64::from(step) * 0.02;
+                    let variance = (2.0 * log_sigma).exp();
+                    let lambda = variance + each as f64 * tau * tau;
+                    (density(*tau)
+                        - (groups * (each - 1)) as f64 * log_sigma
+                        - within / (2.0 * variance)
+                        - 0.5 * (groups - 1) as f64 * lambda.ln()
+                        - between / (2.0 * lambda))
+                        .exp()
+                };
+                (-150..150).map(at).sum::<f64>()
+            })
+            .collect();
+        let total: f64 = weights.iter().sum();
+        for share in [0.1, 0.25, 0.5, 0.75, 0.9] {
             let mut sum = 0.0;
-            let at = (0..20_000).find(|i| {
-                sum += density((*i as f64 + 0.5) * step);
+            let at = weights.iter().position(|weight| {
+                sum += weight;
                 sum >= share * total
             });
-            let wanted = (at.expect("inside") as f64 + 0.5) * step;
+            let wanted = grid[at.expect("inside")];
             let below = draws.iter().filter(|tau| **tau <= wanted).count() as f64 / draws.len() as f64;
-            // Effective sizes of about 600 to 1500: standard errors up to 0.02.
-            near::absolute(below, share, 0.06, &format!("term {term}, share {share}"));
+            // Effective sizes above 3000: standard errors below 0.01.
+            near::absolute(below, share, 0.03, &format!("{prior:?}, share {share}"));
+            if share == 0.5 {
+                medians.push(wanted);
+            }
         }
     }
+    assert!(medians[1] < 0.7 * medians[0], "the tapered prior draws towards zero: {medians:?}");
 }
