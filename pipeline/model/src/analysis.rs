@@ -21,6 +21,7 @@ use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
 use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Coverage, GroupKey, axis_of};
+use crate::label_answer::label_answers;
 use crate::levels::{LevelTest, test_levels};
 use crate::next_trial::next_trials;
 use crate::observations::observations;
@@ -74,7 +75,7 @@ pub struct Answers {
 /// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words.
 pub fn analyse(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
-    let members = members(questions.strips);
+    let members = members(questions.strips, questions.settings);
     let (mut answers, groups) = suggestions(questions, &measures, &members);
     answers.dig_window = dig_window(questions.digs);
     let design = design_checks(questions, &measures, &groups, &members);
@@ -96,7 +97,7 @@ pub fn analyse(questions: &Questions) -> Answers {
 /// none of them.
 pub fn suggest(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
-    suggestions(questions, &measures, &members(questions.strips)).0
+    suggestions(questions, &measures, &members(questions.strips, questions.settings)).0
 }
 
 fn suggestions(questions: &Questions, measures: &Measures, members: &Members) -> (Answers, Vec<GroupAnswer>) {
@@ -117,6 +118,10 @@ fn suggestions(questions: &Questions, measures: &Measures, members: &Members) ->
         answers.findings.extend(outcome.findings);
         groups.extend(outcome.groups);
     }
+    let by_label = label_answers(questions, measures, members);
+    answers.comparisons.extend(by_label.comparisons);
+    answers.model.extend(by_label.facts);
+    groups.extend(by_label.groups);
     groups.extend(open_from_the_start(members, &groups, questions.settings));
     mark_primary(&mut groups, questions.settings);
     // Strips whose condition is not one condition come last: nobody plants by them.
@@ -270,7 +275,7 @@ fn disagreement(model: &CurveModel) -> Option<Finding> {
 }
 
 /// A seed of its own for each model, the same whatever else is modelled (FNV-1a of the names).
-fn seed_of(seed: u64, axis: &str, response: &str) -> u64 {
+pub(crate) fn seed_of(seed: u64, axis: &str, response: &str) -> u64 {
     let hash = axis
         .bytes()
         .chain([0])
