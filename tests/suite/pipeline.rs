@@ -411,7 +411,14 @@ fn positions_without_weighed_forces_are_answered_by_label_and_never_in_newtons()
     let findings = review.result("findings");
     let coded = |code: &str| findings.iter().filter(|finding| finding["code"] == code).count();
     assert_eq!((coded("positions_not_weighed"), coded("strip_without_force")), (1, 0));
+    assert!(
+        review
+            .result("field_seasons")
+            .iter()
+            .all(|row| (row["kind"].as_str(), row["n_levels"].as_str()) == ("trial", "4"))
+    );
     let page = std::fs::read_to_string(review.path().join("report/index.html")).unwrap();
+    assert!(page.contains("position 3 − position 2"));
     let card = &page[page.find("id=\"start\"").unwrap()..page.find("id=\"why\"").unwrap()];
     assert!(card.contains("position 3") && !card.contains("\u{a0}N "), "{card}");
 }

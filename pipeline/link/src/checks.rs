@@ -70,8 +70,6 @@ pub(crate) fn check_presence(
     planned_fields: &BTreeSet<&FieldSeason>,
     counted: bool,
     uncounted_field: bool,
-    setting: &StripSetting,
-    has_setting: bool,
     findings: &mut Vec<Finding>,
 ) {
     if !counted && planned.contains(key) && !uncounted_field {
@@ -92,16 +90,16 @@ pub(crate) fn check_presence(
             .remedy("check the strip's name"),
         );
     }
-    if counted && !has_setting && planned.contains(key) {
-        let why = match (&setting.closing_position, &setting.planter_id) {
-            (Some(label), Some(planter)) => format!("position \"{label}\" of {planter} has no weighed force"),
-            _ => "no setting of the closing system is known".to_owned(),
-        };
-        findings.push(
-            about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
-                .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml"),
-        );
-    }
+}
+
+/// A strip with counts whose setting the models cannot use.
+pub(crate) fn without_setting(key: &StripKey, setting: &StripSetting) -> Finding {
+    let why = match (&setting.closing_position, &setting.planter_id) {
+        (Some(label), Some(planter)) => format!("position \"{label}\" of {planter} has no weighed force"),
+        _ => "no setting of the closing system is known".to_owned(),
+    };
+    about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
+        .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml")
 }
 
 /// Whether a strip stands at a position of a planter whose positions are compared by label, because none is weighed.

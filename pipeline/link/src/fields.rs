@@ -82,7 +82,13 @@ pub(crate) fn field_seasons(
         .map(|(key, strips)| {
             let field = fields.get(&key);
             let forces: Vec<f64> = strips.iter().filter_map(|strip| strip.force_n).collect();
-            let levels = force_levels(&forces).1.len();
+            // Positions without a force are settings too.
+            let labels: BTreeSet<&String> = strips
+                .iter()
+                .filter(|strip| strip.force_n.is_none())
+                .filter_map(|strip| strip.closing_position.as_ref())
+                .collect();
+            let levels = force_levels(&forces).1.len() + labels.len();
             let distinct = |word: fn(&StripRow) -> Option<&String>| {
                 strips.iter().filter_map(|strip| word(strip)).collect::<BTreeSet<_>>()
             };

@@ -15,7 +15,7 @@ use jiff::tz::TimeZone;
 use crate::LinkError;
 use crate::checks::{
     FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_positions,
-    check_presence, stands_by_label,
+    check_presence, stands_by_label, without_setting,
 };
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
 use crate::course_findings::check_courses;
@@ -173,16 +173,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
         let has_setting = setting.force_n.is_some() || stands_by_label(&setting, planter.as_ref());
         if !replanted {
-            check_presence(
-                key,
-                &planned,
-                &planned_fields,
-                counts.contains_key(key),
-                uncounted_field,
-                &setting,
-                has_setting,
-                &mut findings,
-            );
+            check_presence(key, &planned, &planned_fields, counts.contains_key(key), uncounted_field, &mut findings);
+            if counts.contains_key(key) && planned.contains(key) && !has_setting {
+                findings.push(without_setting(key, &setting));
+            }
         }
         if settings.analysis.clock == Clock::Thermal && came_up.t50_h.is_some() && came_up.t50_cd.is_none() {
             remarks.add(FieldRemark::NoWeather, &key.field);

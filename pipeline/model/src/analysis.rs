@@ -139,11 +139,17 @@ fn suggestions(questions: &Questions, measures: &Measures, members: &Members) ->
 
 /// A note where no setting could be told from another in the response that decides.
 fn nothing_seen(group: &GroupAnswer) -> Option<Finding> {
-    let Outlook::Told(told) = &group.finding else { return None };
-    let test = told.levels.as_ref().filter(|_| group.primary && !told.picture.seen)?;
+    let p_value = match &group.finding {
+        Outlook::Told(told) => told.levels.as_ref().filter(|_| !told.picture.seen)?.p_value,
+        Outlook::Labelled(told) => told.unseen()?,
+        Outlook::Open(_) => return None,
+    };
+    if !group.primary {
+        return None;
+    }
     let message = format!(
         "{}: no setting could be told from another in {} (p = {:.2})",
-        group.key.condition, group.response, test.p_value
+        group.key.condition, group.response, p_value
     );
     Some(Finding::note("no_difference_seen", message))
 }

@@ -119,7 +119,8 @@ pub(crate) fn open_from_the_start(
 fn why_silent(strips: &[&StripRow], response: &str, by_label: bool) -> String {
     let any = |has: fn(&StripRow) -> bool| strips.iter().any(|strip| has(strip));
     let positions = any(|strip| strip.closing_position.is_some());
-    if !any(|strip| strip.force_n.is_some()) && !(by_label && positions) {
+    let compared = by_label && positions;
+    if !compared && !any(|strip| strip.force_n.is_some()) {
         if positions {
             return "The positions that were used have no weighed forces, and their order is not known. Write all positions of the planter into evenstand.toml, lightest first, and the weighed force of each; or of none, to compare them as treatments.".to_owned();
         }

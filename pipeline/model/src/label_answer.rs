@@ -22,6 +22,7 @@ use rayon::prelude::*;
 
 use crate::analysis::{Questions, seed_of};
 use crate::comparisons::comparisons;
+use crate::decision::NO_DIFFERENCE;
 use crate::drawn::Drawing;
 use crate::group_answer::{GroupAnswer, Members, Outlook};
 use crate::groups::{Axis, Coverage, GroupKey};
@@ -49,6 +50,13 @@ pub(crate) struct Labelled {
     test: LabelTest,
     decision: Decision,
     reference: LabelReference,
+}
+
+impl Labelled {
+    /// p value of the test that all positions are alike, where none could be told from another.
+    pub fn unseen(&self) -> Option<f64> {
+        Some(self.test.p_value).filter(|p_value| *p_value > NO_DIFFERENCE)
+    }
 }
 
 /// The position that the start is held against.

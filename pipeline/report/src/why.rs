@@ -1,6 +1,6 @@
 //! Why: for each condition the pooled chart, what its curve says in words, and whether other responses agree.
 
-use evenstand_tables::rows::StartingPointRow;
+use evenstand_tables::rows::{KnobRow, StartingPointRow};
 use serde::Serialize;
 
 use crate::answer::{Evidence, deciding_points, plain_words};
@@ -420,6 +420,16 @@ fn curve_table(chart: &ConditionChart) -> Option<WordTable> {
     })
 }
 
+/// The row in the knob of its planter, of an answer that names positions by label.
+fn by_label<'a>(results: &'a Results, point: &StartingPointRow) -> Option<&'a KnobRow> {
+    let planter_id = point.planter_id.as_ref()?;
+    results.settings.iter().find(|row| {
+        row.planter_id == *planter_id
+            && (&row.condition, &row.closer, &row.response) == (&point.condition, &point.closer, &point.response)
+            && row.knob.as_deref() == Some("positions")
+    })
+}
+
 /// The other responses of a pool, and whether they agree with the one that decides.
 fn responses(results: &Results, pool: &Pool, deciding: &StartingPointRow, gauge: Gauge) -> Option<WordTable> {
     let rows: Vec<Vec<String>> = results
@@ -430,8 +440,12 @@ fn responses(results: &Results, pool: &Pool, deciding: &StartingPointRow, gauge:
         .map(|row| {
             let response = Response::of(&row.response, results);
             let window = row.window_low_n.zip(row.window_high_n);
+            let label = by_label(results, row).and_then(|knob| knob.start_position.as_ref());
+            let deciding_label = by_label(results, deciding).and_then(|knob| knob.start_position.as_ref());
             let agrees = match (deciding.start_n, window) {
                 _ if row.shape.as_deref() == Some("flat") => "no difference seen",
+                _ if label.is_some() && label == deciding_label => "yes",
+                _ if label.is_some() && deciding_label.is_some() => "no: another start",
                 (Some(start), Some((low, high))) if start >= low && start <= high => "yes",
                 (Some(_), Some((low, _))) if deciding.start_n < Some(low) => "no: heavier here",
                 (Some(_), Some(_)) => "no: lighter here",
@@ -441,7 +455,13 @@ fn responses(results: &Results, pool: &Pool, deciding: &StartingPointRow, gauge:
                 response.label,
                 Evidence::of(&row.evidence).word().to_owned(),
                 row.shape.clone().unwrap_or_else(|| "–".to_owned()),
-                window.map_or_else(|| "–".to_owned(), |(low, high)| gauge.range(low, high)),
+                window
+                    .map(|(low, high)| gauge.range(low, high))
+                    .or_else(|| {
+                        let knob = by_label(results, row)?;
+                        Some(number::range(knob.window_low_position.as_ref()?, knob.window_high_position.as_ref()?))
+                    })
+                    .unwrap_or_else(|| "–".to_owned()),
                 row.levels_p_value.map_or_else(|| "–".to_owned(), number::p_value),
                 agrees.to_owned(),
             ]
@@ -473,6 +493,7 @@ fn comparisons(results: &Results, point: &StartingPointRow, response: &Response)
         return None;
     }
     let untold = of_pool.len() - all.len();
+    let word = if by_label(results, point).is_some() { "position " } else { "" };
     let rows = all
         .iter()
         .take(SHOWN)
@@ -486,7 +507,7 @@ fn comparisons(results: &Results, point: &StartingPointRow, response: &Response)
                 _ => "–".to_owned(),
             };
             vec![
-                format!("{} − {}", row.treatment_a, row.treatment_b),
+                format!("{word}{} − {word}{}", row.treatment_a, row.treatment_b),
                 shown(row.difference),
                 interval,
                 row.p_adjusted.map_or_else(|| "–".to_owned(), number::p_value),

@@ -114,6 +114,8 @@ fn a_flat_response_stays_at_the_default_and_without_one_at_the_label_used_most()
     assert!(point.levels_p_value.unwrap() > 0.05 && ["flat", "untold"].contains(&point.shape.as_deref().unwrap()));
     assert_eq!((knob.start_position.as_deref(), knob.advice.as_deref()), (Some("4"), Some("stay")));
     assert_eq!(knob.at_limit, Some(true));
+    let found = suggest(&ask(&strips(&world, 3), &settings(&["p"], ""))).findings;
+    assert!(found.iter().any(|finding| finding.code == "no_difference_seen"), "{found:?}");
     // One strip more at 3 makes it the label used most.
     let mut more = strips(&world, 3);
     more.push(StripRow { strip_id: "more".into(), block: None, ..more[2].clone() });
