@@ -6,8 +6,8 @@ use crate::near;
 use evenstand_stats::{
     Adjustment, Analysis, BetaBinomial, BinomialDesign, Cell, DegreesOfFreedom, Design, IntervalData, LeastSquares,
     LinearFit, Lmm, LmmFit, Logistic, MarginalMeans, PlannedTrial, Posterior, PosteriorOptions, Question, RandomTerm,
-    SimulationOptions, StatsError, Structure, Turnbull, leave_one_group_out, parametric_bootstrap, simulate_power,
-    test_random_terms, turnbull, variance_intervals,
+    SimulationOptions, SpreadPrior, StatsError, Structure, Turnbull, leave_one_group_out, parametric_bootstrap,
+    simulate_power, test_random_terms, turnbull, variance_intervals,
 };
 use ndarray::Array2;
 
@@ -164,7 +164,7 @@ fn draws_of_the_posterior_scale_with_the_response_and_keep_to_any_order_of_rows(
         burn_in: 200,
         thin: 2,
         seed: 3,
-        scales: vec![20.0 * unit, 20.0 * unit],
+        priors: vec![SpreadPrior::HalfNormal(20.0 * unit); 2],
     };
     let one = Posterior::sample(&design, &options(1.0)).expect("sample");
     for (order, unit) in [(mixed_up(&design), 1.0), (as_it_is(&design), 1024.0)] {

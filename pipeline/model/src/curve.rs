@@ -115,8 +115,7 @@ pub(crate) fn fit_curves<'a>(
     };
     let drawn = Drawn::new(&frame, &observations, modelled, drawn_weights, &priors, drawing).map_err(words)?;
     let counted = response.scale == Scale::Logit && rows.iter().all(|row| row.value.seeds.is_some());
-    let binomial =
-        counted.then(|| BinomialCheck::new(rows, &columns.matrix, &columns.names, &random, &fit, &groups));
+    let binomial = counted.then(|| BinomialCheck::new(rows, &columns.matrix, &columns.names, &random, &fit, &groups));
     Ok(CurveModel {
         response: response.clone(),
         fit,

@@ -142,16 +142,7 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         let alike = coverage.basis == Basis::Trial && share(level_everywhere) >= LIKELY;
         if excluded || alike { Shape::Flat } else { Shape::Untold }
     };
-    Picture {
-        shape,
-        best_n: grid[best],
-        best_low_n,
-        best_high_n,
-        window,
-        seen,
-        tolerance,
-        unseen,
-    }
+    Picture { shape, best_n: grid[best], best_low_n, best_high_n, window, seen, tolerance, unseen }
 }
 
 /// A set widened to whole cells: a cell reaches from a setting tried halfway to its neighbours. Nothing was measured between settings, so
@@ -186,8 +177,20 @@ fn curve_shape(typical: &[Vec<f64>], best: usize) -> Shape {
         (true, true) => Shape::Inside,
         (false, false) => Shape::Untold,
         // Still rising over the last third of the range, or level there.
-        (true, false) => if worse(2 * last / 3, last) { Shape::Heavier } else { Shape::Plateau },
-        (false, true) => if worse(last / 3, 0) { Shape::Lighter } else { Shape::Plateau },
+        (true, false) => {
+            if worse(2 * last / 3, last) {
+                Shape::Heavier
+            } else {
+                Shape::Plateau
+            }
+        }
+        (false, true) => {
+            if worse(last / 3, 0) {
+                Shape::Lighter
+            } else {
+                Shape::Plateau
+            }
+        }
     }
 }
 

@@ -65,8 +65,20 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         );
         book.write("group", &format!("group {}", number + 1), None, None, Some(text));
     }
-    book.write("scaling", "centre", Some(model.frame.centre_n), None, Some("force at which the scaled force is 0".into()));
-    book.write("scaling", "half_range", Some(model.frame.half_range_n), None, Some("force per unit of scaled force".into()));
+    book.write(
+        "scaling",
+        "centre",
+        Some(model.frame.centre_n),
+        None,
+        Some("force at which the scaled force is 0".into()),
+    );
+    book.write(
+        "scaling",
+        "half_range",
+        Some(model.frame.half_range_n),
+        None,
+        Some("force per unit of scaled force".into()),
+    );
     book.write("fit", "observations", Some(fit.n_observations() as f64), None, None);
     book.write("fit", "log_likelihood", Some(fit.log_likelihood()), None, Some("restricted".into()));
     book.write("fit", "criterion", Some(fit.criterion()), None, Some("−2 log restricted likelihood".into()));

@@ -6,7 +6,7 @@ use evenstand_agronomy::force_levels;
 use evenstand_stats::RandomTerm;
 use ndarray::Array2;
 
-use crate::curve_basis::{Functions, FIRST_DEPARTURE, FUNCTIONS, basis, less};
+use crate::curve_basis::{FIRST_DEPARTURE, FUNCTIONS, Functions, basis, less};
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
 

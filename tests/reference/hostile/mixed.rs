@@ -5,7 +5,8 @@ use super::frames::{design, groups, over_seeds, scale};
 use super::linear::what_follows;
 use evenstand_stats::{
     Bootstrap, Criterion, DegreesOfFreedom, Design, LinearFit, Lmm, LmmFit, Posterior, PosteriorOptions, Refits,
-    deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap, test_random_terms, variance_intervals,
+    SpreadPrior, deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap, test_random_terms,
+    variance_intervals,
 };
 use ndarray::Array2;
 
@@ -87,9 +88,7 @@ fn questions_to_mixed_models() {
         let rows = design.n_observations();
         let (codes, number) = groups(random, rows);
         if let Ok(left_out) = leave_one_group_out(&design, &fit, &codes, number) {
-            let undefined = left_out.iter().any(|one| {
-                one.coefficients.as_ref().is_some_and(|values| values.iter().any(|value| !value.is_finite()))
-            });
+            let undefined = left_out.iter().any(|one| one.told.iter().flatten().any(|value| !value.is_finite()));
             if undefined {
                 wrong.push(format!("left out: {left_out:?}"));
             }
@@ -106,7 +105,13 @@ fn questions_to_mixed_models() {
             wrong.push("the bootstrap of groups gave NaN".into());
         }
         let terms = design.random().len();
-        let options = PosteriorOptions { draws: 5, burn_in: 40, thin: 1, seed: 1, scales: vec![scale(random); terms] };
+        let options = PosteriorOptions {
+            draws: 5,
+            burn_in: 40,
+            thin: 1,
+            seed: 1,
+            priors: vec![SpreadPrior::HalfNormal(scale(random)); terms],
+        };
         if let Ok(posterior) = Posterior::sample(&design, &options) {
             let finite = |values: &Array2<f64>| values.iter().all(|value| value.is_finite());
             if !(finite(&posterior.coefficients)
