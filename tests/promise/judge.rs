@@ -2,7 +2,7 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use evenstand_model::{Questions, analyse};
+use evenstand_model::{Questions, suggest};
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{StartingPointRow, StripRow};
 

@@ -123,3 +123,39 @@ fn the_thermal_clock_turns_at_local_midnight() {
     assert!((number(strip, "t50_cd") - (1.0 + 6.0)).abs() < 1e-9, "{}", strip["t50_cd"]);
     assert!((number(strip, "t10_cd") - (1.0 + 1.2)).abs() < 1e-9);
 }
+
+#[test]
+fn telemetry_tells_where_and_when_a_strip_was_planted_and_how_the_planter_was_set_up() {
+    let mut log =
+        String::from("field_id,season,strip_id,time,speed_m_s,set_force_n,lat,lon,depth_stop,press_position\n");
+    // A planter that stands still at the headland tells the time, not the place.
+    for (second, speed, lat) in [(7, 2.0, 47.0), (5, 0.2, 49.0), (9, 2.0, 47.5)] {
+        let _ = writeln!(log, "A,2025,1,2025-05-01T10:00:{second:02}Z,{speed},200,{lat},-93.25,3,hard");
+    }
+    let (strips, _) = strips(&log, PLANTER);
+    let strip = &strips["1"];
+    assert!((number(strip, "lat") - 47.25).abs() < 1e-6 && (number(strip, "lon") + 93.25).abs() < 1e-6);
+    assert!(strip["started_at"].starts_with("2025-05-01T10:00:05"), "{}", strip["started_at"]);
+    assert_eq!((strip["depth_stop"].as_str(), strip["press_position"].as_str()), ("3", "hard"));
+    assert_eq!((strips["2"]["lat"].as_str(), strips["2"]["started_at"].as_str()), ("", ""));
+}
+
+#[test]
+fn parts_of_a_condition_stand_beside_its_label_whether_the_scheme_uses_them_or_not() {
+    let review = TestReview::new(&[
+        ("field.csv", "field_id,season,planter_id,tillage\nA,2025,p,no_till\n"),
+        (
+            "setting_log.csv",
+            "field_id,season,strip_id,set_force_n,condition,lat,lon\nA,2025,1,200,headland,47.5,-93.5\n",
+        ),
+        ("stand_count.csv", "field_id,season,strip_id,seeds_sown,emerged\nA,2025,1,100,90\n"),
+        ("soil_note.csv", "field_id,season,texture,moisture_feel,residue_cover_pct\nA,2025,silt loam,moist,10\n"),
+        ("evenstand.toml", &format!("{PLANTER}[condition]\nby = [\"moisture\"]\n")),
+    ]);
+    assert!(review.run("run", &[]).status < 2);
+    let strip = &review.result("strips")[0];
+    let parts =
+        ["condition", "moisture", "residue", "texture_group", "tillage", "logged"].map(|name| strip[name].as_str());
+    assert_eq!(parts, ["moist", "moist", "bare", "medium", "no-till", "headland"]);
+    assert_eq!((number(strip, "lat"), number(strip, "lon")), (47.5, -93.5));
+}

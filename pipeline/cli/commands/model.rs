@@ -140,6 +140,8 @@ fn result_tables(
         Row::to_table(&linked.courses)?,
         Row::to_table(&linked.course_means)?,
         Row::to_table(&answers.comparisons)?,
+        Row::to_table(&answers.next_trials)?,
+        Row::to_table(&answers.shapes)?,
         Row::to_table(&linked.digs)?,
         Row::to_table(&answers.dig_window)?,
         Row::to_table(findings)?,

@@ -71,6 +71,20 @@ impl SoilNotes {
         }
     }
 
+    /// One part of a strip's label, whether the scheme uses it or not; `None` where it is not known or two at once.
+    pub fn known(
+        &self,
+        key: &StripKey,
+        facts: &StripFacts,
+        part: ConditionPart,
+        scheme: &ConditionScheme,
+    ) -> Option<String> {
+        match self.part(key, facts, part, scheme) {
+            Part::Known(word) => Some(word),
+            Part::Unknown | Part::Two => None,
+        }
+    }
+
     fn part(&self, key: &StripKey, facts: &StripFacts, part: ConditionPart, scheme: &ConditionScheme) -> Part {
         match part {
             ConditionPart::Logged => match facts.logged {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use evenstand_settings::{Axis, Knob, Planter, Settings};
-use evenstand_tables::Finding;
+use evenstand_tables::{Finding, Moment};
 
 use crate::key::{FieldSeason, StripKey};
 use crate::telemetry::{HandRow, SettingLogs, TelemetrySummary};
@@ -26,6 +26,13 @@ pub(crate) struct StripSetting {
     pub block: Option<String>,
     /// What the operator called the condition; several where rows disagree.
     pub conditions: Vec<String>,
+    pub press_position: Option<String>,
+    pub depth_stop: Option<String>,
+    /// Mean place of the strip's own rows, in degrees.
+    pub lat: Option<f64>,
+    pub lon: Option<f64>,
+    /// First row of its telemetry.
+    pub started_at: Option<Moment>,
     pub telemetry_rows: u64,
     pub telemetry_rows_at_speed: u64,
 }
@@ -117,6 +124,9 @@ impl<'a> Settled<'a> {
         conditions.extend(telemetry.and_then(|summary| summary.condition.clone()));
         conditions.sort();
         conditions.dedup();
+        let place = |of: &dyn Fn(&HandRow) -> Option<f64>| {
+            mean(own?.iter().filter_map(|row| Some((of(row)?, "")))).map(|(degrees, _)| degrees)
+        };
         // Pressures of a planter without a name must still not be taken for newtons of another.
         let nominal = used.is_some_and(|(_, source)| source == "nominal");
         let planter_id = planter_id.or_else(|| nominal.then(|| UNNAMED_PLANTER.to_owned()));
@@ -136,6 +146,14 @@ impl<'a> Settled<'a> {
                 .or_else(|| mean(rows.iter().filter_map(|row| Some((row.speed_m_s?, "")))).map(|(speed, _)| speed)),
             block,
             conditions,
+            press_position: rows
+                .iter()
+                .find_map(|row| row.press_position.clone())
+                .or_else(|| telemetry?.press_position.clone()),
+            depth_stop: rows.iter().find_map(|row| row.depth_stop.clone()).or_else(|| telemetry?.depth_stop.clone()),
+            lat: telemetry.and_then(|summary| summary.lat).or_else(|| place(&|row| row.lat)),
+            lon: telemetry.and_then(|summary| summary.lon).or_else(|| place(&|row| row.lon)),
+            started_at: telemetry.and_then(|summary| summary.started_at),
             telemetry_rows: telemetry.map_or(0, |summary| summary.rows),
             telemetry_rows_at_speed: telemetry.map_or(0, |summary| summary.rows_at_speed),
         }

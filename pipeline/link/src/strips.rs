@@ -206,6 +206,16 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 force_sd_n: setting.force_sd_n,
                 set_pressure_kpa: setting.set_pressure_kpa,
                 closing_position: setting.closing_position.clone(),
+                press_position: setting.press_position.clone(),
+                depth_stop: setting.depth_stop.clone(),
+                started_at: setting.started_at.or_else(|| row.and_then(|row| row.planted_at)),
+                lat: setting.lat,
+                lon: setting.lon,
+                moisture: None,
+                residue: None,
+                texture_group: None,
+                tillage: None,
+                logged: None,
                 speed_m_s: setting.speed_m_s,
                 seeds_sown: came_up.seeds_sown,
                 emerged: came_up.emerged,
@@ -365,6 +375,12 @@ fn label_conditions(
             logged,
         };
         row.condition = notes.label(&key, &facts, &parts, &settings.condition);
+        let part = |part| notes.known(&key, &facts, part, &settings.condition);
+        row.moisture = part(ConditionPart::Moisture);
+        row.residue = part(ConditionPart::Residue);
+        row.texture_group = part(ConditionPart::TextureGroup);
+        row.tillage = part(ConditionPart::Tillage);
+        row.logged = part(ConditionPart::Logged);
         for label in [UNSTATED, MIXED] {
             if row.condition == label {
                 *unclear.entry((key.field.clone(), label)).or_default() += 1;

@@ -8,9 +8,12 @@ use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::{
+    Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
+};
 use arrow::compute::is_null;
 use evenstand_settings::{Knob, Planter, Settings};
+use evenstand_tables::Moment;
 use evenstand_tables::rows::FieldRow;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
@@ -34,6 +37,10 @@ pub(crate) struct HandRow {
     pub actual_force_n: Option<f64>,
     pub actual_pressure_kpa: Option<f64>,
     pub speed_m_s: Option<f64>,
+    pub lat: Option<f64>,
+    pub lon: Option<f64>,
+    pub press_position: Option<String>,
+    pub depth_stop: Option<String>,
     pub source_file: String,
     pub source_row: i64,
 }
@@ -54,6 +61,13 @@ pub(crate) struct TelemetrySummary {
     pub force_sd_n: Option<f64>,
     pub block: Option<String>,
     pub condition: Option<String>,
+    pub press_position: Option<String>,
+    pub depth_stop: Option<String>,
+    /// Mean place, in degrees.
+    pub lat: Option<f64>,
+    pub lon: Option<f64>,
+    /// Time of the first row, whatever its speed.
+    pub started_at: Option<Moment>,
 }
 
 /// Everything that the setting logs say.
@@ -73,12 +87,23 @@ const HUNDREDTHS: f64 = 1e2;
 const BATCH_ROWS: usize = 1 << 16;
 
 /// Text columns of a setting log that linking needs.
-const TEXTS: [&str; 7] =
-    ["field_id", "strip_id", "planter_id", "block", "condition", "closing_position", "source_file"];
+const TEXTS: [&str; 9] = [
+    "field_id",
+    "strip_id",
+    "planter_id",
+    "block",
+    "condition",
+    "closing_position",
+    "press_position",
+    "depth_stop",
+    "source_file",
+];
 /// Number columns of a setting log that linking needs.
-const NUMBERS: [&str; 5] = ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s"];
+const NUMBERS: [&str; 7] =
+    ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
 /// Quantities whose sum and count are taken; see `read_telemetry`.
-const QUANTITIES: [&str; 6] = ["speed", "set_pressure", "set", "actual", "set_from_pressure", "actual_from_pressure"];
+const QUANTITIES: [&str; 8] =
+    ["speed", "set_pressure", "set", "actual", "set_from_pressure", "actual_from_pressure", "lat", "lon"];
 
 /// Reads the setting logs, batch by batch.
 pub(crate) fn read_logs(
@@ -139,13 +164,15 @@ fn read_hand_rows(
     season: i64,
     logs: &mut SettingLogs,
 ) -> Result<(), LinkError> {
-    let [field_id, strip_id, planter_id, block, condition, closing_position, source_file] =
+    let [field_id, strip_id, planter_id, block, condition, closing_position, press_position, depth_stop, source_file] =
         TEXTS.map(|name| texts(batch, name));
     let (field_id, strip_id, planter_id, block) = (field_id?, strip_id?, planter_id?, block?);
     let (condition, closing_position, source_file) = (condition?, closing_position?, source_file?);
-    let [set_force, set_pressure, actual_force, actual_pressure, speed] = NUMBERS.map(|name| numbers(batch, name));
+    let (press_position, depth_stop) = (press_position?, depth_stop?);
+    let [set_force, set_pressure, actual_force, actual_pressure, speed, lat, lon] =
+        NUMBERS.map(|name| numbers(batch, name));
     let (set_force, set_pressure, actual_force) = (set_force?, set_pressure?, actual_force?);
-    let (actual_pressure, speed) = (actual_pressure?, speed?);
+    let (actual_pressure, speed, lat, lon) = (actual_pressure?, speed?, lat?, lon?);
     let source_row: Option<&Int64Array> =
         batch.column_by_name("source_row").and_then(|column| column.as_any().downcast_ref());
     let text = |array: &StringArray, row: usize| array.is_valid(row).then(|| array.value(row).to_owned());
@@ -164,6 +191,10 @@ fn read_hand_rows(
             actual_force_n: number(actual_force, row),
             actual_pressure_kpa: number(actual_pressure, row),
             speed_m_s: number(speed, row),
+            lat: number(lat, row),
+            lon: number(lon, row),
+            press_position: text(press_position, row),
+            depth_stop: text(depth_stop, row),
             source_file: text(source_file, row).unwrap_or_default(),
             source_row: source_row.map_or(0, |rows| rows.value(row)),
         });
@@ -176,13 +207,16 @@ fn read_hand_rows(
 struct Totals {
     rows: i64,
     rows_at_speed: i64,
-    sums: [i64; 6],
-    counts: [i64; 6],
+    sums: [i64; 8],
+    counts: [i64; 8],
     /// Sum and sum of squares in the same hundredths: a spread taken from sums of two roundings comes out too small.
     set_squares: (i64, i64),
     actual_squares: (i64, i64),
     block: Option<String>,
     condition: Option<String>,
+    press_position: Option<String>,
+    depth_stop: Option<String>,
+    started_at: Option<i64>,
 }
 
 /// Field, season, strip (if any) and planter (if any) of telemetry rows.
@@ -199,12 +233,16 @@ fn read_telemetry(
 ) -> Result<(), LinkError> {
     let mut columns =
         vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
-    for name in ["field_id", "strip_id", "block", "condition"] {
+    for name in ["field_id", "strip_id", "block", "condition", "press_position", "depth_stop"] {
         columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
     }
     for name in NUMBERS {
         columns.push(Column::new(name.into(), numbers(batch, name)?.iter().collect::<Vec<_>>()));
     }
+    let times: Option<&TimestampMicrosecondArray> =
+        batch.column_by_name("time").and_then(|column| column.as_any().downcast_ref());
+    let times = times.ok_or_else(|| LinkError::Telemetry("no column of times".into()))?;
+    columns.push(Column::new("time".into(), times.iter().collect::<Vec<_>>()));
     // The row's own planter, else the planter of its field.
     let (own, field) = (texts(batch, "planter_id")?, texts(batch, "field_id")?);
     let planter: Vec<Option<&str>> = own
@@ -234,12 +272,17 @@ fn read_telemetry(
         actual.clone(),
         when(col("set_force_n").is_null()).then(col("set_pressure_kpa")).otherwise(missing()),
         when(col("actual_force_n").is_null()).then(col("actual_pressure_kpa")).otherwise(missing()),
+        col("lat"),
+        col("lon"),
     ];
     let mut sums = vec![
         len().cast(DataType::Int64).alias("rows"),
         at_speed.clone().cast(DataType::Int64).sum().alias("rows_at_speed"),
         col("block").min().alias("block"),
         col("condition").min().alias("condition"),
+        col("press_position").min().alias("press_position"),
+        col("depth_stop").min().alias("depth_stop"),
+        col("time").min().alias("started_at"),
     ];
     for (name, value) in QUANTITIES.iter().zip(quantities) {
         sums.push(whole(measured(value.clone()), MILLIONTHS).sum().alias(format!("{name}_sum")));
@@ -276,6 +319,10 @@ fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, T
         }
         total.block = total.block.take().or(text("block", row)?);
         total.condition = total.condition.take().or(text("condition", row)?);
+        total.press_position = total.press_position.take().or(text("press_position", row)?);
+        total.depth_stop = total.depth_stop.take().or(text("depth_stop", row)?);
+        let first = frame.column("started_at")?.i64()?.get(row);
+        total.started_at = total.started_at.into_iter().chain(first).min();
     }
     Ok(())
 }
@@ -309,6 +356,11 @@ fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
             force_sd_n: deviation(3, total.actual_squares).or_else(|| deviation(2, total.set_squares)),
             block: total.block,
             condition: total.condition,
+            press_position: total.press_position,
+            depth_stop: total.depth_stop,
+            lat: mean(6),
+            lon: mean(7),
+            started_at: total.started_at.map(Moment),
         };
         let key = StripKey::new(&field_id, season, &strip_id);
         if logs.telemetry.get(&key).is_none_or(|other| other.rows_at_speed < summary.rows_at_speed) {

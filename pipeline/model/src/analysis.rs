@@ -5,25 +5,29 @@ use std::collections::BTreeSet;
 use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
-    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow,
-    StartingPointRow, StripMeasureRow, StripRow,
+    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow, NextTrialRow,
+    ShapeRow, StartingPointRow, StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
 
 use crate::comparisons::comparisons;
 use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
-use crate::decision::picture;
+use crate::decision::{best_not_tried, picture};
+use crate::design_checks::design_checks;
 use crate::digs::dig_window;
 use crate::drawn::Drawing;
 use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
-use crate::group_answer::{GroupAnswer, Outlook, mark_primary, members, open_from_the_start};
-use crate::groups::{Axis, Basis, Coverage, GroupKey, axis_of};
+use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
+use crate::groups::{Axis, Coverage, GroupKey, axis_of};
 use crate::levels::{LevelTest, test_levels};
+use crate::next_trial::next_trials;
 use crate::observations::observations;
+use crate::own_answer::own_answer;
 use crate::response::{Better, Measures, Response};
-use crate::starting_points::{knob_rows, starting_point};
+use crate::starting_points::{knob_rows, shape_rows, starting_point};
+use crate::strip_error::strip_variance;
 use crate::summary::mean;
 use crate::words;
 
@@ -53,6 +57,10 @@ pub struct Answers {
     pub starting_points: Vec<StartingPointRow>,
     /// Starting points in each planter's knob.
     pub settings: Vec<KnobRow>,
+    /// Trials that would help next season.
+    pub next_trials: Vec<NextTrialRow>,
+    /// Candidate shapes of the response over force.
+    pub shapes: Vec<ShapeRow>,
     /// Differences between settings.
     pub comparisons: Vec<ComparisonRow>,
     /// Dig evidence.
@@ -66,13 +74,39 @@ pub struct Answers {
 /// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words.
 pub fn analyse(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
+    let members = members(questions.strips);
+    let (mut answers, groups) = suggestions(questions, &measures, &members);
+    answers.dig_window = dig_window(questions.digs);
+    let design = design_checks(questions, &measures, &groups, &members);
+    answers.model.extend(design.facts);
+    answers.findings.extend(design.findings);
+    let starts = answers.starting_points.par_iter();
+    let deciding = groups.par_iter().zip(starts).filter(|(group, _)| group.primary);
+    answers.next_trials = deciding
+        .flat_map_iter(|(group, start)| {
+            let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
+            let seed = seed_of(questions.settings.analysis.seed, &group.key.condition, &group.response);
+            next_trials(group, strips, start.default_n, questions.settings, seed)
+        })
+        .collect();
+    answers
+}
+
+/// The part of [`analyse`] that ends in starting points: without digs, checks of the design and trials for next season, which change
+/// none of them.
+pub fn suggest(questions: &Questions) -> Answers {
+    let measures = Measures::new(questions.measures);
+    suggestions(questions, &measures, &members(questions.strips)).0
+}
+
+fn suggestions(questions: &Questions, measures: &Measures, members: &Members) -> (Answers, Vec<GroupAnswer>) {
     let axes: BTreeSet<Axis> = questions.strips.iter().filter_map(axis_of).collect();
-    let responses = Response::all(&measures);
+    let responses = Response::all(measures);
     let tasks: Vec<(Axis, &Response)> =
         axes.iter().flat_map(|axis| responses.iter().map(move |response| (axis.clone(), response))).collect();
     let outcomes: Vec<Outcome> =
-        tasks.par_iter().map(|(axis, response)| work_out(questions, &measures, axis, response)).collect();
-    let mut answers = Answers { dig_window: dig_window(questions.digs), ..Answers::default() };
+        tasks.par_iter().map(|(axis, response)| work_out(questions, measures, axis, response)).collect();
+    let mut answers = Answers::default();
     let mut groups: Vec<GroupAnswer> = Vec::new();
     for outcome in outcomes {
         answers.curves.extend(outcome.curves);
@@ -83,8 +117,7 @@ pub fn analyse(questions: &Questions) -> Answers {
         answers.findings.extend(outcome.findings);
         groups.extend(outcome.groups);
     }
-    let members = members(questions.strips);
-    groups.extend(open_from_the_start(&members, &groups, questions.settings));
+    groups.extend(open_from_the_start(members, &groups, questions.settings));
     mark_primary(&mut groups, questions.settings);
     // Strips whose condition is not one condition come last: nobody plants by them.
     let unclear = |key: &GroupKey| key.condition == "mixed" || key.condition == "unstated";
@@ -92,21 +125,22 @@ pub fn analyse(questions: &Questions) -> Answers {
     for group in &groups {
         let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
         answers.starting_points.push(starting_point(group, strips, questions.settings));
+        answers.shapes.extend(shape_rows(group));
         answers.settings.extend(knob_rows(group, strips, questions.settings));
-        if group.primary
-            && let Outlook::Told { picture, levels: Some(test), .. } = &group.finding
-            && !picture.seen
-        {
-            answers.findings.push(Finding::note(
-                "no_difference_seen",
-                format!(
-                    "{}: no setting could be told from another in {} (p = {:.2})",
-                    group.key.condition, group.response, test.p_value
-                ),
-            ));
-        }
+        answers.findings.extend(nothing_seen(group));
     }
-    answers
+    (answers, groups)
+}
+
+/// A note where no setting could be told from another in the response that decides.
+fn nothing_seen(group: &GroupAnswer) -> Option<Finding> {
+    let Outlook::Told(told) = &group.finding else { return None };
+    let test = told.levels.as_ref().filter(|_| group.primary && !told.picture.seen)?;
+    let message = format!(
+        "{}: no setting could be told from another in {} (p = {:.2})",
+        group.key.condition, group.response, test.p_value
+    );
+    Some(Finding::note("no_difference_seen", message))
 }
 
 #[derive(Default)]
@@ -127,6 +161,7 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
     if response.better == Better::Neither {
         return outcome;
     }
+    let observed = observed.behind_curves();
     let tolerance = settings.tolerance.of(&response.name).unwrap_or_else(|| {
         let values: Vec<f64> = observed.rows.iter().map(|row| row.value.value).collect();
         0.02 * mean(&values).abs()
@@ -187,19 +222,30 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
         outcome.curves.extend(curve_rows(key, &model, coverage, &draws));
         outcome.field_curves.extend(field_curve_rows(key, &model, number));
         outcome.adjusted.extend(adjusted_rows(key, &model, number));
-        let own = if coverage.basis == Basis::Trial { coverage.field_seasons } else { 0 };
-        let total = model.frame.trial_field_seasons.max(own);
+        let borrowed_share = model.drawn.borrowed(number, coverage.field_seasons, model.frame.sum_of_squares(number));
+        if let Some(pool) = model.frame.groups[number].pool {
+            let members = (0..groups.len()).filter(|other| model.frame.groups[*other].pool == Some(pool));
+            let wide = members
+                .map(|other| groups[other].1.tested)
+                .fold(coverage.tested, |(low, high), (lightest, heaviest)| (low.min(lightest), high.max(heaviest)));
+            if best_not_tried(&draws, coverage, wide, tolerance) {
+                outcome.groups.push(open(key, coverage, words::BEST_NOT_TRIED.into()));
+                continue;
+            }
+        }
         outcome.groups.push(GroupAnswer {
             key: key.clone(),
             response: response.name.clone(),
             primary: false,
             tolerance,
-            finding: Outlook::Told {
+            finding: Outlook::Told(Box::new(Told {
                 picture: picture(&draws, coverage, levels.as_ref(), tolerance),
+                own: own_answer(&model, number),
                 levels,
                 draws,
-                borrowed_share: (total > 0).then(|| (total - own) as f64 / total as f64),
-            },
+                borrowed_share,
+                strip_variance: strip_variance(&model, number),
+            })),
             coverage: coverage.clone(),
         });
     }

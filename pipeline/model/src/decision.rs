@@ -85,7 +85,7 @@ pub(crate) struct Choice {
     /// Whether the start is the default.
     pub stay: bool,
     pub gain: Option<Gain>,
-    pub prob_near_best: f64,
+    pub near: NearBest,
 }
 
 /// Start against default in the typical field; positive is better.
@@ -108,41 +108,34 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
     let grid = grid(coverage.tested);
     let typical = draws.surface(&grid);
     let unseen = draws.unseen_fields(&grid);
-    let worth: Vec<f64> =
-        (0..grid.len()).map(|point| mean(&typical.iter().map(|draw| draw[point]).collect::<Vec<_>>())).collect();
+    let worth = expected(&typical);
     let allowed = levels.map_or(coverage.tested, |test| between_neighbours(&test.can_be_best, &coverage.level_forces));
     let slack = 1e-6 * (coverage.tested.1 - coverage.tested.0);
     let best = (0..grid.len())
         .filter(|point| (allowed.0 - slack..=allowed.1 + slack).contains(&grid[*point]))
         .max_by(|a, b| worth[*a].total_cmp(&worth[*b]).then(b.cmp(a)));
     let best = best.unwrap_or_else(|| argmax(&worth));
-    let mut near = vec![0usize; grid.len()];
-    let mut level_everywhere = 0usize;
-    for draw in &typical {
-        let top = draw[argmax(draw)];
-        near.iter_mut().zip(draw).for_each(|(count, worth)| *count += usize::from(top - worth <= tolerance));
-        level_everywhere += usize::from(draw.iter().all(|worth| top - worth <= tolerance));
-    }
+    let (window, level_everywhere) = window_of(&typical, &grid, Some(best), tolerance);
     let best_unseen = unseen.best();
     let (best_low_n, best_high_n) =
         to_cells((quantile(&best_unseen, 0.05), quantile(&best_unseen, 0.95)), &coverage.level_forces, coverage.tested);
-    let share = |count: usize| count as f64 / draws.len() as f64;
-    let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
-    let window = good[best].then(|| {
-        let low = (0..=best).rev().take_while(|point| good[*point]).last().unwrap_or(best);
-        let high = (best..grid.len()).take_while(|point| good[*point]).last().unwrap_or(best);
-        (grid[low], grid[high])
-    });
     // A trial without a test has not shown a difference, and what logs show may be the fields'.
     let seen = levels.is_some_and(|test| test.p_value <= NO_DIFFERENCE);
     let shape = if seen {
         curve_shape(&typical, best)
     } else {
         let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
-        let alike = coverage.basis == Basis::Trial && share(level_everywhere) >= LIKELY;
+        let alike = coverage.basis == Basis::Trial && level_everywhere >= LIKELY;
         if excluded || alike { Shape::Flat } else { Shape::Untold }
     };
     Picture { shape, best_n: grid[best], best_low_n, best_high_n, window, seen, tolerance, unseen }
+}
+
+/// Whether the near-best window of a curve over a wider range of forces lies wholly outside the forces tried in its condition.
+pub(crate) fn best_not_tried(draws: &GroupDraws, coverage: &Coverage, wide: (f64, f64), tolerance: f64) -> bool {
+    let wide = grid(wide);
+    let window = window_of(&draws.surface(&wide), &wide, None, tolerance).0;
+    window.is_some_and(|(low, high)| high < coverage.tested.0 || low > coverage.tested.1)
 }
 
 /// A set widened to whole cells: a cell reaches from a setting tried halfway to its neighbours. Nothing was measured between settings, so
@@ -152,6 +145,32 @@ fn to_cells(set: (f64, f64), level_forces: &[f64], tested: (f64, f64)) -> (f64, 
     let low = walls.clone().filter(|wall| *wall <= set.0).fold(tested.0, f64::max);
     let high = walls.filter(|wall| *wall >= set.1).fold(tested.1, f64::min);
     (low, high)
+}
+
+/// Expected worth at each point of the grid.
+fn expected(typical: &[Vec<f64>]) -> Vec<f64> {
+    (0..typical[0].len()).map(|point| mean(&typical.iter().map(|draw| draw[point]).collect::<Vec<_>>())).collect()
+}
+
+/// The forces around the best point (by default the one with the best expected worth) that are within tolerance of each draw's best with probability
+/// [`LIKELY`], `None` where not even it is; and the share of draws that are level within tolerance throughout.
+fn window_of(typical: &[Vec<f64>], grid: &[f64], best: Option<usize>, tolerance: f64) -> (Option<(f64, f64)>, f64) {
+    let best = best.unwrap_or_else(|| argmax(&expected(typical)));
+    let mut near = vec![0usize; grid.len()];
+    let mut level_everywhere = 0usize;
+    for draw in typical {
+        let top = draw[argmax(draw)];
+        near.iter_mut().zip(draw).for_each(|(count, worth)| *count += usize::from(top - worth <= tolerance));
+        level_everywhere += usize::from(draw.iter().all(|worth| top - worth <= tolerance));
+    }
+    let share = |count: usize| count as f64 / typical.len() as f64;
+    let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
+    let window = good[best].then(|| {
+        let low = (0..=best).rev().take_while(|point| good[*point]).last().unwrap_or(best);
+        let high = (best..grid.len()).take_while(|point| good[*point]).last().unwrap_or(best);
+        (grid[low], grid[high])
+    });
+    (window, share(level_everywhere))
 }
 
 /// Where a curve's best may lie when only `can_be_best` of the settings tried can be the best without a curve: between the settings beside
@@ -208,20 +227,16 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
     let near = near_best(draws, picture, start_n);
     let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
-    let evidence = if near.confident >= LIKELY && enough {
+    // A move rests on a difference that was seen.
+    let shown = stay || picture.seen;
+    let evidence = if near.confident >= LIKELY && enough && shown {
         Evidence::Settled
     } else if near.probability >= LEANING {
         Evidence::Leaning
     } else {
         Evidence::Open
     };
-    Choice {
-        evidence,
-        start_n,
-        stay,
-        gain: tested_default.map(|default| gain(draws, start_n, default)),
-        prob_near_best: near.probability,
-    }
+    Choice { evidence, start_n, stay, gain: tested_default.map(|default| gain(draws, start_n, default)), near }
 }
 
 /// Gain of one force over another in the typical field.

@@ -199,6 +199,23 @@ impl Drawn {
         (0..self.len()).map(level).sum::<f64>() / self.len() as f64
     }
 
+    /// How much of a group's slope, and with it of the place of its best, comes from the other conditions of its pool: 0 without a pool.
+    ///
+    /// In each draw the group's own slope has the sampling variance `v = τ² / n + σ² / Σ s²` (τ the spread of slopes between its n field-seasons, s its
+    /// scaled forces within them), conditions spread by ω, and the common slope weighs v / (v + ω²); the mean over the draws.
+    pub fn borrowed(&self, group: usize, field_seasons: usize, sum_of_squares: f64) -> f64 {
+        if !self.pooled[group] {
+            return 0.0;
+        }
+        let share = |draw: usize| {
+            let deviation = |term| self.deviation(draw, term).unwrap_or(0.0);
+            let own = deviation(Term::Slope).powi(2) / field_seasons.max(1) as f64
+                + self.posterior.sigma[draw].powi(2) / sum_of_squares;
+            own / (own + deviation(Term::ConditionSlope).powi(2))
+        };
+        (0..self.len()).map(share).sum::<f64>() / self.len() as f64
+    }
+
     /// Standard deviation of a term in one draw; `None` where the model has no such term.
     pub fn deviation(&self, draw: usize, term: Term) -> Option<f64> {
         let number = self.terms.iter().position(|other| *other == term)?;

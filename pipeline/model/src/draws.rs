@@ -191,7 +191,8 @@ impl GroupDraws {
         unseen.fields.chunks(FIELDS).map(share).collect()
     }
 
-    fn worth_of(&self, model_scale: f64) -> f64 {
+    /// A value on the model's scale as the response in its own unit, turned so that more is better.
+    pub fn worth_of(&self, model_scale: f64) -> f64 {
         self.better.sign() * self.scale.back(model_scale)
     }
 

@@ -243,6 +243,12 @@ impl Frame {
         (!self.groups[group].trial && deviation > 0.0).then_some(deviation)
     }
 
+    /// Sum of squares of a group's scaled forces within field-seasons.
+    pub fn sum_of_squares(&self, group: usize) -> f64 {
+        let of_group = self.within.iter().zip(&self.group_of).filter(|(_, owner)| **owner == group);
+        of_group.map(|(within, _)| within[1] * within[1]).sum()
+    }
+
     /// Groups whose curve may depart from a parabola.
     pub fn departing(&self) -> impl Iterator<Item = usize> {
         (0..self.groups.len()).filter(|group| self.groups[*group].trial && self.groups[*group].sloped)

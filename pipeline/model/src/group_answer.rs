@@ -9,6 +9,7 @@ use crate::decision::Picture;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey, axis_of, group_of};
 use crate::levels::LevelTest;
+use crate::own_answer::OwnAnswer;
 
 /// One group and response: what it can tell.
 pub(crate) struct GroupAnswer {
@@ -25,7 +26,21 @@ pub(crate) enum Outlook {
     /// Nothing could be worked out, and why.
     Open(String),
     /// A curve, as draws, and what is read from it.
-    Told { draws: GroupDraws, picture: Picture, levels: Option<LevelTest>, borrowed_share: Option<f64> },
+    Told(Box<Told>),
+}
+
+/// What a group can tell.
+pub(crate) struct Told {
+    pub draws: GroupDraws,
+    pub picture: Picture,
+    /// What the settings show without a curve.
+    pub levels: Option<LevelTest>,
+    /// What its trials say alone.
+    pub own: Option<OwnAnswer>,
+    /// How much of its slope comes from other conditions.
+    pub borrowed_share: f64,
+    /// Variance between strips of one setting in one block, on the model's scale.
+    pub strip_variance: f64,
 }
 
 /// The strips of each group.
@@ -77,6 +92,7 @@ pub(crate) fn open_from_the_start(
                 tested: (f64::NAN, f64::NAN),
                 varied_within_fields: false,
                 blocks: 0,
+                repeated: false,
             },
             finding: Outlook::Open(why_silent(strips, &response)),
             response,

@@ -93,6 +93,8 @@ pub(crate) struct Coverage {
     pub varied_within_fields: bool,
     /// Blocks that hold two settings or more, over all field-seasons.
     pub blocks: usize,
+    /// Whether some setting stands in two strips or more.
+    pub repeated: bool,
 }
 
 /// One strip as coverage sees it.
@@ -130,6 +132,7 @@ pub(crate) fn coverage(strips: &[Placed]) -> Coverage {
         basis,
         field_seasons: if basis == Basis::Trial { trials.len() } else { by_season.len() },
         strips: counted.len(),
+        repeated: force_levels(&all).1.len() < all.len(),
         level_forces: force_levels(&all).1,
         tested,
         varied_within_fields: by_field.values().any(|forces| several(forces)),

@@ -39,13 +39,14 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
         None => {}
     }
     let coverage = &group.coverage;
-    let (draws, picture) = match &group.finding {
+    let told = match &group.finding {
         Outlook::Open(why) => {
             row.reason = Some(why.clone());
             return row;
         }
-        Outlook::Told { draws, picture, .. } => (draws, picture),
+        Outlook::Told(told) => told,
     };
+    let (draws, picture) = (&told.draws, &told.picture);
     let choice = choose(draws, coverage, picture, default_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = Some(words::reason(coverage, picture, &choice, choice.gain.is_some()));

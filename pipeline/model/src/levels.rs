@@ -9,6 +9,7 @@ use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
 use crate::response::{Better, Response, Scale};
 use crate::setting_fit::{SettingFit, SettingRows};
+use crate::shapes::{Shapes, shapes};
 use crate::summary::mean;
 
 /// What the settings of one group show without a curve.
@@ -22,6 +23,10 @@ pub(crate) struct LevelTest {
     /// Forces of the settings that can still be the best, lightest first: no curve, all comparisons together at 90 % (Hsu 1984). All of them
     /// where some pair cannot be compared.
     pub can_be_best: Vec<f64>,
+    /// Candidate shapes weighed on the settings; missing where some setting cannot be compared with the lightest.
+    pub shapes: Option<Shapes>,
+    /// p value of the test that the settings follow a parabola; missing under four settings.
+    pub lack_of_fit: Option<f64>,
     /// How it was worked out.
     pub method: String,
 }
@@ -55,6 +60,8 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         Scale::Identity => widest,
         scale => scale.back(centre + widest / 2.0) - scale.back(centre - widest / 2.0),
     };
+    let lack_of_fit = fit.lack_of_fit(&level_forces).map(|test| test.p_value).filter(|p_value| p_value.is_finite());
+    let shapes = shapes(&fit, &level_forces, rows.len(), response.better);
     let direction = if response.better == Better::Lower { Direction::SmallestIsBest } else { Direction::LargestIsBest };
     let can_be_best = match fit.can_be_best(direction, 0.90) {
         Some(settings) => settings.into_iter().map(|setting| level_forces[setting]).collect(),
@@ -65,6 +72,8 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         p_value,
         largest_difference,
         can_be_best,
+        shapes,
+        lack_of_fit,
         method,
     })
 }

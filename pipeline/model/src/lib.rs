@@ -12,17 +12,23 @@
 //! 4. `levels`: can any difference between settings be seen at all, without a curve;
 //! 5. `decision`: probabilities from the draws become best, window, start and evidence;
 //! 6. `knob`: the same in each planter's own knob, against its own default;
-//! 7. `comparisons` and `digs` stand beside them.
+//! 7. `next_trial`: which strip trial of next season would help most, by simulating it on the draws (`preposterior`);
+//! 8. `comparisons` and `digs` stand beside them;
+//! 9. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod analysis;
+mod between_within;
 mod binomial_check;
 mod comparisons;
+mod condition_checks;
+mod contrasts;
 mod curve;
 mod curve_basis;
 mod curve_tables;
 mod decision;
+mod design_checks;
 mod digs;
 mod drawn;
 mod draws;
@@ -31,15 +37,24 @@ mod frame;
 mod group_answer;
 mod groups;
 mod knob;
+mod layout;
 mod levels;
+mod next_trial;
 mod observations;
+mod overlap;
+mod own_answer;
+mod preposterior;
 mod priors;
 mod response;
 mod setting_fit;
 mod setting_terms;
+mod shapes;
 mod starting_points;
+mod strip_error;
+mod strip_order;
 mod summary;
+mod within_frame;
 mod words;
 mod working_fit;
 
-pub use analysis::{Answers, Questions, analyse};
+pub use analysis::{Answers, Questions, analyse, suggest};

@@ -1,11 +1,13 @@
 //! The strips that a model of one response is fitted to.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use evenstand_agronomy::force_levels;
 use evenstand_tables::rows::StripRow;
 
-use crate::groups::{Axis, Coverage, GroupKey, Placed, axis_of, coverage, group_of};
+use crate::groups::{Axis, Basis, Coverage, GroupKey, Placed, axis_of, coverage, group_of};
 use crate::response::{Measures, Response, Value};
+use crate::setting_terms::{count, renumber};
 
 /// One strip in a model.
 #[derive(Debug, Clone)]
@@ -32,6 +34,31 @@ pub(crate) struct Observations<'a> {
     pub groups: Vec<(GroupKey, Coverage)>,
     pub field_seasons: Vec<(&'a str, i64)>,
     pub blocks: usize,
+}
+
+impl Observations<'_> {
+    /// Without the strips that no curve may lean on: those of a trial's group in field-seasons where it had one setting.
+    ///
+    /// They compare nothing inside a field-season. Kept in, they would still move the answer by the back door: by the level at which a
+    /// difference on the model's scale becomes a share, by the spread between field-seasons, and by the range that force is scaled to.
+    pub fn behind_curves(mut self) -> Self {
+        let mut forces: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
+        for row in &self.rows {
+            forces.entry((row.group, row.field_season)).or_default().push(row.force_n);
+        }
+        let one_setting = |row: &Observation| force_levels(&forces[&(row.group, row.field_season)]).1.len() == 1;
+        let groups = &self.groups;
+        self.rows.retain(|row| groups[row.group].1.basis == Basis::Logs || !one_setting(row));
+        let left: BTreeSet<usize> = self.rows.iter().map(|row| row.field_season).collect();
+        self.field_seasons = left.iter().map(|number| self.field_seasons[*number]).collect();
+        let fields = renumber(self.rows.iter().map(|row| row.field_season));
+        let blocks = renumber(self.rows.iter().map(|row| row.block));
+        self.blocks = count(&blocks);
+        for ((row, field_season), block) in self.rows.iter_mut().zip(fields).zip(blocks) {
+            (row.field_season, row.block) = (field_season, block);
+        }
+        self
+    }
 }
 
 /// Collects the strips of one axis that have a value of the response; `None` where there are none.

@@ -112,6 +112,19 @@ impl SettingFit {
         self.fit.joint_test(&rows).ok()
     }
 
+    /// Test that the settings, at forces `forces`, depart from a parabola by nothing (lack of fit); `None` where fewer than four settings can be compared.
+    pub fn lack_of_fit(&self, forces: &[f64]) -> Option<JointTest> {
+        let rows: Vec<Vec<f64>> = beyond_parabola(forces)
+            .into_iter()
+            .map(|mut row| {
+                row.resize(self.columns, 0.0);
+                self.design.estimable_row(&row).ok()
+            })
+            .collect::<Option<_>>()?;
+        let width = rows.first()?.len();
+        self.fit.joint_test(&Array2::from_shape_fn((rows.len(), width), |(row, column)| rows[row][column])).ok()
+    }
+
     /// Settings that can still be the best (Hsu 1984), at confidence `level` together; `None` where some pair cannot be told.
     pub fn can_be_best(&self, direction: Direction, level: f64) -> Option<Vec<usize>> {
         let against = |setting: usize| {
@@ -141,9 +154,66 @@ fn difference(a: usize, b: usize, columns: usize) -> Vec<f64> {
     row
 }
 
+/// Orthonormal contrasts of settings that no parabola over their forces moves (Gram and Schmidt, the settings in turn).
+fn beyond_parabola(forces: &[f64]) -> Vec<Vec<f64>> {
+    let count = forces.len();
+    let (low, high) = forces.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(*x), b.max(*x)));
+    let scaled = |setting: usize| (2.0 * forces[setting] - low - high) / (high - low);
+    let powers = (0..3).map(|power| (0..count).map(|setting| scaled(setting).powi(power)).collect());
+    let units = (0..count).map(|unit| (0..count).map(|setting| f64::from(u8::from(setting == unit))).collect());
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    for mut vector in powers.chain(units).collect::<Vec<Vec<f64>>>() {
+        for _ in 0..2 {
+            for known in &basis {
+                let along: f64 = vector.iter().zip(known).map(|(a, b)| a * b).sum();
+                vector.iter_mut().zip(known).for_each(|(value, known)| *value -= along * known);
+            }
+        }
+        let length = vector.iter().map(|value| value * value).sum::<f64>().sqrt();
+        if length > 1e-6 && basis.len() < count {
+            vector.iter_mut().for_each(|value| *value /= length);
+            basis.push(vector);
+        }
+    }
+    basis.split_off(3.min(basis.len()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn contrasts_beyond_a_parabola_leave_every_parabola_at_zero_and_see_a_cubic() {
+        let forces = [80.0, 120.0, 190.0, 260.0, 300.0];
+        let contrasts = beyond_parabola(&forces);
+        assert_eq!(contrasts.len(), 2);
+        let along = |row: &[f64], power: i32| -> f64 {
+            row.iter().zip(forces).map(|(weight, force): (&f64, f64)| weight * (force / 100.0).powi(power)).sum()
+        };
+        assert!(contrasts.iter().all(|row| (0..3).all(|power| along(row, power).abs() < 1e-10)));
+        assert!(contrasts.iter().any(|row| along(row, 3).abs() > 0.5));
+    }
+
+    #[test]
+    fn a_parabola_of_settings_has_no_lack_of_fit_and_one_lifted_setting_has() {
+        let forces = [0.0, 1.0, 2.0, 3.0, 4.0];
+        let p_value = |lift: f64| {
+            let mut data = rows([&[0, 1, 2, 3, 4], &[0, 1, 2, 3, 4]]);
+            for (response, setting) in data.response.iter_mut().zip(&data.settings) {
+                *response += if *setting == 2 { lift } else { 0.0 } - (*setting as f64 - 2.0).powi(2);
+            }
+            SettingFit::new(data).unwrap().lack_of_fit(&forces).unwrap().p_value
+        };
+        assert!(p_value(0.0) > 0.05, "{}", p_value(0.0));
+        assert!(p_value(3.0) < 0.001, "{}", p_value(3.0));
+    }
+
+    #[test]
+    fn a_setting_far_behind_cannot_be_the_best() {
+        let fit = SettingFit::new(rows([&[0, 1, 2], &[0, 1, 2]])).unwrap();
+        assert_eq!(fit.can_be_best(Direction::LargestIsBest, 0.9), Some(vec![2]));
+        assert_eq!(fit.can_be_best(Direction::SmallestIsBest, 0.9), Some(vec![0]));
+    }
 
     /// Two fields of three blocks; the settings of each field, and a difference of 5 between neighbours.
     fn rows(settings: [&[usize]; 2]) -> SettingRows {

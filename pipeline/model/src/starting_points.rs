@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use evenstand_settings::Settings;
-use evenstand_tables::rows::{KnobRow, StartingPointRow, StripRow};
+use evenstand_tables::rows::{KnobRow, ShapeRow, StartingPointRow, StripRow};
 
 use crate::decision::{Evidence, choose};
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::distinct;
 use crate::knob::knob_row;
+use crate::overlap::{compliance, overlap_share};
 use crate::words;
 
 /// What an answer is held against.
@@ -72,19 +73,31 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         tested_high_n: finite(coverage.tested.1),
         default_n: reference.force_n,
         tolerance: Some(group.tolerance),
+        overlap_share: overlap_share(strips),
+        compliance_share: compliance(strips.iter().copied()).map(|found| found.within),
         ..StartingPointRow::default()
     };
-    let (draws, picture, levels, borrowed_share) = match &group.finding {
+    let told = match &group.finding {
         Outlook::Open(why) => {
             row.reason = why.clone();
             return row;
         }
-        Outlook::Told { draws, picture, levels, borrowed_share } => (draws, picture, levels, borrowed_share),
+        Outlook::Told(told) => told,
     };
-    row.levels_p_value = levels.as_ref().map(|test| test.p_value);
-    row.largest_difference = levels.as_ref().map(|test| test.largest_difference);
-    row.borrowed_share = *borrowed_share;
-    let choice = choose(draws, coverage, picture, reference.force_n);
+    let picture = &told.picture;
+    if let Some(test) = &told.levels {
+        row.levels_p_value = Some(test.p_value);
+        row.largest_difference = Some(test.largest_difference);
+        row.settings_low_n = test.can_be_best.first().copied();
+        row.settings_high_n = test.can_be_best.last().copied();
+        row.lack_of_fit_p_value = test.lack_of_fit;
+        row.shapes_best_n = test.shapes.as_ref().map(|shapes| shapes.averaged_best_n);
+    }
+    row.own_best_n = told.own.map(|own| own.best_n);
+    row.own_low_n = told.own.and_then(|own| own.set).map(|set| set.0);
+    row.own_high_n = told.own.and_then(|own| own.set).map(|set| set.1);
+    row.borrowed_share = Some(told.borrowed_share);
+    let choice = choose(&told.draws, coverage, picture, reference.force_n);
     row.evidence = choice.evidence.name().to_owned();
     row.reason = words::reason(coverage, picture, &choice, choice.gain.is_some());
     if !reference.given {
@@ -96,7 +109,8 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
     if let Some((low, high)) = picture.window {
         (row.window_low_n, row.window_high_n) = (Some(low), Some(high));
     }
-    row.prob_near_best = Some(choice.prob_near_best);
+    row.prob_near_best = Some(choice.near.probability);
+    row.near_best_share = Some(choice.near.confident);
     if choice.evidence != Evidence::Open {
         row.start_n = Some(choice.start_n);
         if let Some(gain) = choice.gain {
@@ -106,6 +120,31 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         }
     }
     row
+}
+
+/// The candidate shapes of a group, heaviest weight first.
+pub(crate) fn shape_rows(group: &GroupAnswer) -> Vec<ShapeRow> {
+    let Outlook::Told(told) = &group.finding else { return Vec::new() };
+    let Some(shapes) = told.levels.as_ref().and_then(|test| test.shapes.as_ref()) else { return Vec::new() };
+    let mut rows: Vec<ShapeRow> = shapes
+        .fitted
+        .iter()
+        .map(|fitted| ShapeRow {
+            condition: group.key.condition.clone(),
+            closer: group.key.closer.clone(),
+            planter_id: group.key.planter(),
+            response: group.response.clone(),
+            shape: fitted.candidate.name().to_owned(),
+            parameters: Some(fitted.parameters as i64),
+            chi_square: Some(fitted.chi_square),
+            aicc: Some(fitted.aicc),
+            weight: Some(fitted.weight),
+            joint_n: fitted.joint_n,
+            best_n: fitted.best_n,
+        })
+        .collect();
+    rows.sort_by(|a, b| b.weight.unwrap_or(0.0).total_cmp(&a.weight.unwrap_or(0.0)));
+    rows
 }
 
 /// One row a planter that the answer of this group is for. `strips` are its members.

@@ -7,6 +7,9 @@ use crate::groups::{Basis, Coverage};
 pub(crate) const NO_DEFAULT_GIVEN: &str =
     " No default is given for this planter, so the setting used most stands for it.";
 
+/// Said where the best of a condition lies outside what was tried in it.
+pub(crate) const BEST_NOT_TRIED: &str = "Not tested here: with what the other conditions show, the best of this one lies outside the forces that were tried in it. Try settings nearer to where the others found their best.";
+
 /// "1 field-season", "3 field-seasons".
 pub(crate) fn counted(count: usize, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
@@ -25,8 +28,13 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
     }
     if coverage.basis == Basis::Logs && !coverage.varied_within_fields {
         return Some(format!(
-            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did. Lay out strips with different settings in one field.",
+            "The setting never varied inside a field ({}): it followed the field, so what it did cannot be told from what the field did; heavier settings may stand where the ground was harder. Lay out strips with different settings in one field.",
             counted(coverage.field_seasons, "field-season")
+        ));
+    }
+    if coverage.basis == Basis::Trial && !coverage.repeated {
+        return Some(format!(
+            "Each setting stands in one strip only ({strips}), so a setting cannot be told from its strip: means are shown, and nothing is tested. Repeat every setting in at least three blocks."
         ));
     }
     if coverage.basis == Basis::Trial && coverage.blocks < 2 {
@@ -47,7 +55,7 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
             counted(coverage.strips, "strip")
         ),
         Basis::Logs => format!(
-            "A pattern in logs, to be tested: settings varied only between the seasons of a field ({})",
+            "A pattern in logs, to be tested: settings varied only between the seasons of a field ({}), and logs never settle a setting, because it follows the ground: heavier settings are used where and when the ground is harder",
             counted(coverage.field_seasons, "field-season")
         ),
     };

@@ -72,6 +72,7 @@ pub(crate) fn strip(field: &str, season: i64, strip: &str) -> StripRow {
         leaf_stage_sd: None,
         n_samples: None,
         usable: Some(true),
+        ..StripRow::default()
     }
 }
 
@@ -151,6 +152,7 @@ pub(crate) fn point(condition: &str, response: &str, evidence: &str) -> Starting
         prob_near_best: some(0.84),
         tolerance: Some(0.02),
         borrowed_share: Some(0.18),
+        ..StartingPointRow::default()
     }
 }
 

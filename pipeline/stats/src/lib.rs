@@ -53,6 +53,7 @@ mod baseline;
 mod best;
 mod binomial;
 mod binomial_model;
+mod blocked_ranks;
 mod bootstrap;
 mod checks;
 mod coefficient_draws;
@@ -92,6 +93,7 @@ pub use binomial_model::{
     BetaBinomial, BetaBinomialFit, BinomialDesign, BinomialMixed, BinomialMixedFit, Logistic, LogisticFit,
     LogisticModel, LogisticParams, LogisticValidParams, RandomDeviation, Separation,
 };
+pub use blocked_ranks::{RankAssociation, blocked_rank_association};
 pub use bootstrap::{
     Bootstrap, BootstrapFailure, OptimumBootstrap, Tail, group_bootstrap, optimum_bootstrap, parametric_bootstrap,
     simulate_response,

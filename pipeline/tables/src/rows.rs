@@ -203,6 +203,16 @@ rows! {
         force_sd_n: Option<f64>,
         set_pressure_kpa: Option<f64>,
         closing_position: Option<String>,
+        press_position: Option<String>,
+        depth_stop: Option<String>,
+        started_at: Option<Moment>,
+        lat: Option<f64>,
+        lon: Option<f64>,
+        moisture: Option<String>,
+        residue: Option<String>,
+        texture_group: Option<String>,
+        tillage: Option<String>,
+        logged: Option<String>,
         speed_m_s: Option<f64>,
         seeds_sown: Option<f64>,
         emerged: Option<f64>,
@@ -362,6 +372,13 @@ rows! {
         best_n: Option<f64>,
         best_low_n: Option<f64>,
         best_high_n: Option<f64>,
+        own_best_n: Option<f64>,
+        own_low_n: Option<f64>,
+        own_high_n: Option<f64>,
+        settings_low_n: Option<f64>,
+        settings_high_n: Option<f64>,
+        shapes_best_n: Option<f64>,
+        lack_of_fit_p_value: Option<f64>,
         window_low_n: Option<f64>,
         window_high_n: Option<f64>,
         start_n: Option<f64>,
@@ -371,8 +388,11 @@ rows! {
         gain_high: Option<f64>,
         prob_gain: Option<f64>,
         prob_near_best: Option<f64>,
+        near_best_share: Option<f64>,
         tolerance: Option<f64>,
         borrowed_share: Option<f64>,
+        overlap_share: Option<f64>,
+        compliance_share: Option<f64>,
     }
     /// A starting point in a planter’s knob.
     KnobRow in Results "settings" {
@@ -406,6 +426,43 @@ rows! {
         prob_near_best: Option<f64>,
         at_limit: Option<bool>,
         rounding_loss: Option<f64>,
+    }
+    /// A candidate shape of the response over force.
+    ShapeRow in Results "shapes" {
+        condition: String,
+        closer: String,
+        planter_id: Option<String>,
+        response: String,
+        shape: String,
+        parameters: Option<i64>,
+        chi_square: Option<f64>,
+        aicc: Option<f64>,
+        weight: Option<f64>,
+        joint_n: Option<f64>,
+        best_n: Option<f64>,
+    }
+    /// A strip trial considered for next season.
+    NextTrialRow in Results "next_trials" {
+        condition: String,
+        closer: String,
+        planter_id: Option<String>,
+        response: String,
+        n_levels: Option<i64>,
+        low_n: Option<f64>,
+        high_n: Option<f64>,
+        n_blocks: Option<i64>,
+        n_fields: Option<i64>,
+        strips: Option<i64>,
+        expected_loss_now: Option<f64>,
+        expected_loss_after: Option<f64>,
+        reduction: Option<f64>,
+        prob_near_best_now: Option<f64>,
+        prob_near_best_after: Option<f64>,
+        prob_settled_after: Option<f64>,
+        monte_carlo_error: Option<f64>,
+        effective_draws: Option<f64>,
+        advised: Option<bool>,
+        reason: Option<String>,
     }
     /// A difference between two settings.
     ComparisonRow in Results "comparisons" {
@@ -530,6 +587,8 @@ mod tests {
         follows_its_schema::<CourseMeanRow>();
         follows_its_schema::<StartingPointRow>();
         follows_its_schema::<KnobRow>();
+        follows_its_schema::<NextTrialRow>();
+        follows_its_schema::<ShapeRow>();
         follows_its_schema::<ComparisonRow>();
         follows_its_schema::<DigStripRow>();
         follows_its_schema::<DigWindowRow>();

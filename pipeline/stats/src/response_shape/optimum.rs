@@ -137,6 +137,15 @@ impl QuadraticOptimum {
         Ok(self)
     }
 
+    /// The same for the quadratic of a group not yet seen, whose slope at the centre and curvature vary about the mean ones with these variances,
+    /// independently (Higgins, Thompson & Spiegelhalter 2009 for a mean; here for a quadratic). The degrees of freedom stay those of the mean
+    /// quadratic.
+    pub fn for_new_group(mut self, slope_variance: f64, curvature_variance: f64) -> Self {
+        self.v11 += slope_variance.max(0.0);
+        self.v22 += curvature_variance.max(0.0);
+        self
+    }
+
     /// The x with the asked slope; `None` for a curvature of exactly zero, or one so small that the x is beyond all numbers.
     pub fn estimate(&self) -> Option<f64> {
         let estimate = self.centre + (self.gradient - self.b1) / (2.0 * self.b2);

@@ -1,0 +1,182 @@
+//! From which force to which force a trial goes, and what the planter's knob can give.
+
+use std::collections::BTreeMap;
+
+use evenstand_settings::{Knob, Planter, Settings};
+use evenstand_tables::rows::StripRow;
+
+use crate::groups::GroupKey;
+
+/// Steps between starts over the tested range.
+const STEPS: usize = 20;
+/// A plain trial goes from this share of the default to as much above it.
+const AROUND: f64 = 0.5;
+
+/// What the knob of the planter with most strips in a group can give, on the axis of the group (kPa where that is its
+/// own pressure).
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Reach {
+    pub low_n: f64,
+    pub high_n: f64,
+    /// Weighed forces of its positions, lightest first; empty for a pressure, which can be anything between.
+    pub positions_n: Vec<f64>,
+}
+
+impl Reach {
+    /// `None` where no planter of the group has a knob whose forces are known.
+    pub fn of(key: &GroupKey, strips: &[&StripRow], settings: &Settings) -> Option<Self> {
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for planter in strips.iter().filter_map(|strip| strip.planter_id.as_deref()) {
+            *counts.entry(planter).or_default() += 1;
+        }
+        let mut planters: Vec<(&str, usize)> = counts.into_iter().collect();
+        planters.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(b.0)));
+        planters.iter().find_map(|(id, _)| Self::of_planter(&settings.planter(id), key))
+    }
+
+    fn of_planter(planter: &Planter, key: &GroupKey) -> Option<Self> {
+        let (low_n, high_n, positions_n) = match planter.knob.as_ref()? {
+            Knob::Pressure { min_kpa, max_kpa, .. } if !key.planter_id.is_empty() => (*min_kpa, *max_kpa, Vec::new()),
+            Knob::Pressure { min_kpa, max_kpa, calibration, .. } => {
+                let line = calibration.as_ref()?;
+                (line.force_n(*min_kpa).max(0.0), line.force_n(*max_kpa), Vec::new())
+            }
+            Knob::Positions { positions, .. } => {
+                let mut forces: Vec<f64> = positions.iter().filter_map(|position| position.force_n).collect();
+                forces.sort_by(f64::total_cmp);
+                (*forces.first()?, *forces.last()?, forces)
+            }
+        };
+        (low_n < high_n).then_some(Self { low_n, high_n, positions_n })
+    }
+}
+
+/// The range of a trial, as forces that can be a start.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct TrialRange {
+    /// Evenly spaced, lightest first.
+    pub starts_n: Vec<f64>,
+    /// First and last position of the range tested so far.
+    pub tested: (usize, usize),
+    /// Whether the trial goes beyond the lightest and beyond the heaviest force tested.
+    pub widened: (bool, bool),
+}
+
+impl TrialRange {
+    /// The tested range, widened by one step between its settings (at most half of it) beyond an end where the best is at
+    /// that end, as far as the knob goes; not at all where that is not known. `None` for an empty range.
+    pub fn new(
+        tested: (f64, f64),
+        settings: usize,
+        reach: Option<&Reach>,
+        worth: impl Fn(&f64) -> f64,
+    ) -> Option<Self> {
+        let (low, high) = tested;
+        let step = (high - low) / STEPS as f64;
+        if !(step > 0.0 && step.is_finite()) {
+            return None;
+        }
+        let inside: Vec<f64> = (0..=STEPS).map(|number| low + (high - low) * number as f64 / STEPS as f64).collect();
+        let worth: Vec<f64> = inside.iter().map(worth).collect();
+        let best = (0..inside.len()).fold(0, |best, start| if worth[start] > worth[best] { start } else { best });
+        let wanted = STEPS / settings.saturating_sub(1).max(2);
+        let room = |force: f64| ((force / step + 1e-9).max(0.0) as usize).min(wanted);
+        let below = if best == 0 { reach.map_or(0, |reach| room(low - reach.low_n)) } else { 0 };
+        let above = if best == STEPS { reach.map_or(0, |reach| room(reach.high_n - high)) } else { 0 };
+        let lighter = (1..=below).rev().map(|number| low - step * number as f64);
+        let heavier = (1..=above).map(|number| high + step * number as f64);
+        Some(Self {
+            starts_n: lighter.chain(inside.iter().copied()).chain(heavier).collect(),
+            tested: (below, below + STEPS),
+            widened: (below > 0, above > 0),
+        })
+    }
+
+    /// So many forces, evenly spread over the range.
+    pub fn levels_n(&self, number: usize) -> Vec<f64> {
+        let (first, last) = (self.starts_n[0], self.starts_n[self.starts_n.len() - 1]);
+        (0..number).map(|level| first + (last - first) * level as f64 / (number - 1) as f64).collect()
+    }
+
+    /// Numbers of settings that a knob with positions can give in this range; at least one number comes back.
+    pub fn level_counts(&self, wanted: &[usize], reach: Option<&Reach>) -> Vec<usize> {
+        let (first, last) = (self.starts_n[0], self.starts_n[self.starts_n.len() - 1]);
+        let slack = (last - first) / STEPS as f64;
+        let inside = |force: &&f64| (first - slack..=last + slack).contains(*force);
+        let positions = reach.map_or(0, |reach| reach.positions_n.iter().filter(inside).count());
+        if positions < 2 {
+            return wanted.to_vec();
+        }
+        let given: Vec<usize> = wanted.iter().copied().filter(|number| *number <= positions).collect();
+        if given.is_empty() { vec![positions] } else { given }
+    }
+}
+
+/// The range of a plain trial around a default, inside the knob's reach; the whole reach where there is no default.
+pub(super) fn around(default_n: Option<f64>, reach: Option<&Reach>) -> Option<(f64, f64)> {
+    let (low, high) = match (default_n, reach) {
+        (Some(force), Some(reach)) => {
+            (((1.0 - AROUND) * force).max(reach.low_n), ((1.0 + AROUND) * force).min(reach.high_n))
+        }
+        (Some(force), None) => ((1.0 - AROUND) * force, (1.0 + AROUND) * force),
+        (None, Some(reach)) => (reach.low_n, reach.high_n),
+        (None, None) => return None,
+    };
+    (low < high).then_some((low, high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reach(low_n: f64, high_n: f64) -> Reach {
+        Reach { low_n, high_n, positions_n: Vec::new() }
+    }
+
+    #[test]
+    fn the_range_is_widened_by_one_step_where_the_best_is_at_an_end_and_the_knob_allows_it() {
+        let tested = (100.0, 300.0);
+        let wide = TrialRange::new(tested, 5, Some(&reach(0.0, 500.0)), |force| *force).unwrap();
+        assert_eq!((wide.starts_n[0], wide.starts_n[25], wide.tested), (100.0, 350.0, (0, 20)));
+        assert_eq!(wide.widened, (false, true));
+        let wide = TrialRange::new(tested, 5, Some(&reach(80.0, 500.0)), |force| -force).unwrap();
+        assert_eq!((wide.starts_n[0], wide.tested, wide.widened), (80.0, (2, 22), (true, false)));
+        assert_eq!(wide.levels_n(3), vec![80.0, 190.0, 300.0]);
+    }
+
+    #[test]
+    fn the_range_stays_where_the_best_lies_inside_or_the_knob_is_at_its_end_or_not_known() {
+        let inside = |force: &f64| -(force - 200.0).abs();
+        let plain = |reach: Option<&Reach>, worth: fn(&f64) -> f64| {
+            let range = TrialRange::new((100.0, 300.0), 5, reach, worth).unwrap();
+            assert_eq!((range.starts_n.len(), range.widened), (21, (false, false)));
+        };
+        plain(Some(&reach(0.0, 500.0)), inside);
+        plain(Some(&reach(100.0, 300.0)), |force| *force);
+        plain(Some(&reach(120.0, 280.0)), |force| -force);
+        plain(None, |force| *force);
+        assert_eq!(TrialRange::new((100.0, 100.0), 1, None, inside), None);
+        assert_eq!(TrialRange::new((f64::NAN, 100.0), 1, None, inside), None);
+    }
+
+    #[test]
+    fn a_knob_with_few_positions_gives_few_settings() {
+        let range = TrialRange::new((100.0, 300.0), 4, None, |force| *force).unwrap();
+        let counts = |positions: &[f64]| {
+            let reach = Reach { positions_n: positions.to_vec(), ..reach(100.0, 300.0) };
+            range.level_counts(&[3, 4, 5, 6], Some(&reach))
+        };
+        assert_eq!(counts(&[100.0, 170.0, 230.0, 300.0, 400.0]), vec![3, 4]);
+        assert_eq!(counts(&[100.0, 300.0]), vec![2]);
+        assert_eq!(counts(&[]), vec![3, 4, 5, 6]);
+    }
+
+    #[test]
+    fn a_plain_trial_goes_around_the_default_inside_the_knob() {
+        assert_eq!(around(Some(200.0), None), Some((100.0, 300.0)));
+        assert_eq!(around(Some(200.0), Some(&reach(150.0, 600.0))), Some((150.0, 300.0)));
+        assert_eq!(around(None, Some(&reach(150.0, 600.0))), Some((150.0, 600.0)));
+        assert_eq!(around(None, None), None);
+        assert_eq!(around(Some(0.0), None), None);
+    }
+}

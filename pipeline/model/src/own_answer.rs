@@ -1,0 +1,48 @@
+//! What one group's trials say alone: the best of its own parabola, with the set that goes with it.
+
+use evenstand_stats::{Interval, LinearFit, QuadraticOptimum, QuadraticRows};
+
+use crate::curve::CurveModel;
+use crate::groups::Basis;
+
+/// Confidence of the set.
+const CONFIDENCE: f64 = 0.90;
+/// A field not yet seen can be told from this many field-seasons on.
+const ENOUGH_FIELD_SEASONS: usize = 3;
+
+/// The group's own answer, without other conditions and without departures from a parabola.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct OwnAnswer {
+    /// Best force of its parabola inside the tested range.
+    pub best_n: f64,
+    /// Lightest and heaviest force that can be the best in a field not yet seen; missing under three field-seasons. Every force whose slope
+    /// there cannot be told from 0 (Fieller 1954; ends by a one-sided test, Peterson, Cahya & del Castillo 2002), where the spread of slopes
+    /// and curvatures between fields counts beside the errors of the mean ones.
+    pub set: Option<(f64, f64)>,
+}
+
+/// The own answer of a group; `None` under logs, or where its settings tell no curvature.
+pub(crate) fn own_answer(model: &CurveModel, group: usize) -> Option<OwnAnswer> {
+    let coverage = &model.observations.groups[group].1;
+    let terms = model.groups[group];
+    let (linear, quadratic) = (terms.linear?, terms.quadratic?);
+    if coverage.basis == Basis::Logs {
+        return None;
+    }
+    // Turned so that the best is the highest.
+    let sign = model.response.better.sign();
+    let unit =
+        |column: usize| (0..model.fit.coefficients().len()).map(move |other| if other == column { sign } else { 0.0 });
+    let rows = QuadraticRows { slope: unit(linear).collect(), curvature: unit(quadratic).collect(), centre: 0.0 };
+    let optimum = QuadraticOptimum::new(&model.fit, &rows, 0.0).ok()?;
+    let frame = &model.frame;
+    let range = Interval { low: frame.scaled(coverage.tested.0), high: frame.scaled(coverage.tested.1) };
+    let force = |scaled: f64| frame.centre_n + frame.half_range_n * scaled;
+    let best_n = force(optimum.constrained_estimate(range).ok()?);
+    let variance = |term: Option<usize>| term.map_or(0.0, |term| model.fit.variance_components()[term].variance);
+    let set = (coverage.field_seasons >= ENOUGH_FIELD_SEASONS)
+        .then(|| optimum.for_new_group(variance(model.terms.slope), variance(model.terms.curvature)))
+        .and_then(|optimum| optimum.constrained_set(CONFIDENCE, range).ok())
+        .and_then(|set| Some((force(set.pieces.first()?.low), force(set.pieces.last()?.high))));
+    Some(OwnAnswer { best_n, set })
+}
