@@ -93,7 +93,7 @@ pub fn answer(world: &World, strips: &[StripRow], draws: usize) -> Result<Vec<St
     let settings = Settings::parse(&format!("default_force_n = {:?}\ndraws = {draws}\n", world.default_n))
         .map_err(|error| error.to_string())?;
     let questions = Questions { strips, measures: &[], digs: &[], settings: &settings };
-    let answers = catch_unwind(AssertUnwindSafe(|| analyse(&questions))).map_err(|_| "panicked".to_owned())?;
+    let answers = catch_unwind(AssertUnwindSafe(|| suggest(&questions))).map_err(|_| "panicked".to_owned())?;
     Ok(answers.starting_points.into_iter().filter(|row| row.primary == Some(true)).collect())
 }
 

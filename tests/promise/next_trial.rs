@@ -1,9 +1,28 @@
 //! Does the advised trial do what is said of it? Reviews that grow by the trial that was considered.
 
-use crate::season::{FORCES, Season, Shape};
+use crate::scenarios::large;
+use crate::season;
+use crate::world::{Condition, Curve, FORCES};
 use evenstand_model::{Answers, Questions, analyse};
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{NextTrialRow, StripRow};
+
+/// Reviews of one condition.
+#[derive(Debug, Clone, Copy)]
+struct Season {
+    seed: u64,
+    fields: usize,
+    curve: Curve,
+    /// Standard deviation of fields' own best, in scaled force.
+    own: f64,
+}
+
+impl Season {
+    fn strips(&self) -> Vec<StripRow> {
+        let condition = Condition { own_best: self.own, level: 1.6, ..large(self.curve, self.fields) };
+        season::strips(&crate::review(condition, 100.0), self.seed)
+    }
+}
 
 fn answers(strips: &[StripRow], settings: &str) -> Answers {
     let settings = Settings::parse(settings).unwrap();
@@ -27,11 +46,11 @@ fn design(row: &NextTrialRow) -> (i64, i64, i64) {
 
 /// Reviews of one, two and five field-seasons.
 fn seasons() -> Vec<Season> {
-    let inside = |own| Shape::Inside { best: 0.3, own, curvature: 1.0 };
-    let shapes = [inside(0.1), inside(0.4), Shape::Rising { slope: 0.4 }, Shape::Flat];
-    shapes
+    let inside = Curve::parabola(0.3, 1.0);
+    let truths = [(inside, 0.1), (inside, 0.4), (Curve::Line { slope: 0.4 }, 0.0), (Curve::Flat, 0.0)];
+    truths
         .into_iter()
-        .flat_map(|shape| [1, 2, 5].map(|fields| Season { seed: 3, fields, shape, default_n: 100.0 }))
+        .flat_map(|(curve, own)| [1, 2, 5].map(|fields| Season { seed: 3, fields, curve, own }))
         .collect()
 }
 
@@ -40,7 +59,7 @@ fn no_trial_is_said_to_do_harm_beyond_the_error_of_simulating_and_one_of_each_gr
     for season in seasons() {
         let rows = rows(&season);
         let chosen = advised(&rows);
-        println!("{:?}, {} fields: {}", season.shape, season.fields, chosen.reason.as_deref().unwrap());
+        println!("{:?}, {} fields: {}", season.curve, season.fields, chosen.reason.as_deref().unwrap());
         for row in rows.iter().filter(|row| row.n_fields != Some(0)) {
             let (reduction, error) = (row.reduction.unwrap(), row.monte_carlo_error.unwrap());
             assert!(reduction >= -3.0 * error, "{:?}: {reduction}, {error}", design(row));
@@ -60,8 +79,7 @@ fn no_trial_is_said_to_do_harm_beyond_the_error_of_simulating_and_one_of_each_gr
 
 #[test]
 fn fewer_than_three_field_seasons_after_a_trial_are_never_said_to_settle_an_answer() {
-    let shape = Shape::Inside { best: 0.3, own: 0.1, curvature: 0.6 };
-    let rows = rows(&Season { seed: 4, fields: 1, shape, default_n: 100.0 });
+    let rows = rows(&Season { seed: 4, fields: 1, curve: Curve::parabola(0.3, 0.6), own: 0.1 });
     assert!(rows.len() > 1);
     for row in &rows {
         let settled = row.prob_settled_after.unwrap();
@@ -72,13 +90,13 @@ fn fewer_than_three_field_seasons_after_a_trial_are_never_said_to_settle_an_answ
 
 #[test]
 fn the_same_strips_give_the_same_rows_to_the_last_bit() {
-    let season = Season { seed: 5, fields: 2, shape: Shape::Rising { slope: 0.3 }, default_n: 100.0 };
+    let season = Season { seed: 5, fields: 2, curve: Curve::Line { slope: 0.3 }, own: 0.0 };
     assert_eq!(rows(&season), rows(&season));
 }
 
 #[test]
 fn a_group_that_nothing_can_be_worked_out_for_gets_the_plain_trial_and_the_reason() {
-    let season = Season { seed: 6, fields: 2, shape: Shape::Flat, default_n: 100.0 };
+    let season = Season { seed: 6, fields: 2, curve: Curve::Flat, own: 0.0 };
     let all = season.strips();
     let one_setting: Vec<StripRow> = all.iter().filter(|strip| strip.force_n == Some(FORCES[2])).cloned().collect();
     let one_block: Vec<StripRow> = all
@@ -98,7 +116,7 @@ fn a_group_that_nothing_can_be_worked_out_for_gets_the_plain_trial_and_the_reaso
 
 #[test]
 fn a_trial_goes_beyond_the_end_that_is_best_so_far_only_where_the_knob_does() {
-    let season = Season { seed: 7, fields: 1, shape: Shape::Rising { slope: 0.5 }, default_n: 100.0 };
+    let season = Season { seed: 7, fields: 1, curve: Curve::Line { slope: 0.5 }, own: 0.0 };
     let mut strips = season.strips();
     strips.iter_mut().for_each(|strip| strip.planter_id = Some("north".into()));
     let heaviest = |max_kpa: u32| {
@@ -122,8 +140,8 @@ fn the_loss_forecast_is_that_of_the_reviews_that_had_the_trial() {
         let (mut now, mut after, mut true_now, mut true_after) = (0.0, 0.0, 0.0, 0.0);
         for seed in 0..REVIEWS {
             let (best, own) = (0.2 * (seed % 4) as f64 - 0.3, OWN[(seed % 5) as usize]);
-            let shape = Shape::Inside { best, own, curvature: 0.8 };
-            let with = |fields| answers(&Season { seed, fields, shape, default_n: 190.0 }.strips(), "draws = 400\n");
+            let curve = Curve::parabola(best, 0.8);
+            let with = |fields| answers(&Season { seed, fields, curve, own }.strips(), "draws = 400\n");
             let share = |force: f64| {
                 let s = (force - 190.0) / 110.0;
                 1.0 / (1.0 + (-(1.6 - 0.8 * (s - best).powi(2))).exp())

@@ -51,7 +51,9 @@ impl Term {
     fn spread_prior(self, priors: &PriorScales) -> SpreadPrior {
         match self {
             // Most curves are close to a parabola; one that is not must be followed.
-            Term::Departure => SpreadPrior::HalfCauchy(priors.departure),
+            Term::Departure => {
+                SpreadPrior::TaperedCauchy { scale: priors.departure, slab: priors.largest_departure }
+            },
             other => SpreadPrior::HalfNormal(other.prior(priors)),
         }
     }
@@ -119,7 +121,7 @@ impl Drawn {
         let options = PosteriorOptions {
             draws: drawing.draws,
             burn_in: drawing.draws,
-            thin: 2,
+            thin: 4,
             seed: drawing.seed,
             priors: terms.iter().map(|term| term.spread_prior(priors)).collect(),
         };

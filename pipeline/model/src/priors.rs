@@ -16,16 +16,18 @@ pub(crate) struct PriorScales {
     /// A condition's own slope and curvature.
     pub condition_slope: f64,
     pub condition_curvature: f64,
-    /// What a condition's curve departs from a parabola by.
+    /// What most conditions' curves depart from a parabola by, and what one may.
     pub departure: f64,
+    pub largest_departure: f64,
 }
 
 /// A field's own curve may lie about this far from the typical one, as a share of half the tested range.
 const OWN_BEST: f64 = 0.25;
 /// The same for a condition's.
 const CONDITION_BEST: f64 = 1.0;
-/// A curve may depart from a parabola by about this share of what it moves.
+/// Most curves depart from a parabola by about this share of what they move, and one may by this.
 const DEPARTURE: f64 = 0.05;
+const LARGEST_DEPARTURE: f64 = 0.35;
 
 impl PriorScales {
     /// Scales that are wide against what strip trials show.
@@ -52,6 +54,7 @@ impl PriorScales {
             condition_slope: 0.5 * unit + CONDITION_BEST * (linear + 2.0 * quadratic),
             condition_curvature: 0.3 * unit + CONDITION_BEST * quadratic,
             departure: 0.05 * unit + DEPARTURE * (linear + quadratic),
+            largest_departure: 0.1 * unit + LARGEST_DEPARTURE * (linear + quadratic),
         }
     }
 }

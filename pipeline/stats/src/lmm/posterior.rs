@@ -1,6 +1,6 @@
 //! Draws from the posterior of a mixed model, for uncertainty that a handful of groups cannot give by large-sample theory.
 //!
-//! Priors: flat on the coefficients, 1/sigma on sigma, and an independent half-normal or half-Cauchy on the standard deviation
+//! Priors: flat on the coefficients, 1/sigma on sigma, and an independent half-normal or tapered half-Cauchy on the standard deviation
 //! `tau_k = sigma theta_k` of every random term, with a scale that the caller states in response units (per unit of the covariate).
 //! Given (sigma, theta) everything else is normal and drawn exactly; only (log sigma, theta) is sampled by a random walk,
 //! with the coefficients and effects integrated out by the same factorisation that the fit uses.
@@ -24,15 +24,29 @@ use rand_distr::StandardNormal;
 pub enum SpreadPrior {
     /// Half-normal with this scale.
     HalfNormal(f64),
-    /// Half-Cauchy with this scale (Gelman 2006): most often small, and any size where the data say so.
-    HalfCauchy(f64),
+    /// Half-Cauchy with this scale (Gelman 2006), its tail cut by a half-normal of scale `slab` (Piironen & Vehtari 2017): most often small, and
+    /// up to the size of the slab where the data say so. Without the slab, directions that the data do not show would go anywhere.
+    TaperedCauchy {
+        /// Scale near zero.
+        scale: f64,
+        /// Scale of the half-normal.
+        slab: f64,
+    },
 }
 
 impl SpreadPrior {
-    /// Scale of the prior.
+    /// Scale of the prior near zero.
     pub fn scale(self) -> f64 {
         match self {
-            Self::HalfNormal(scale) | Self::HalfCauchy(scale) => scale,
+            Self::HalfNormal(scale) | Self::TaperedCauchy { scale, .. } => scale,
+        }
+    }
+
+    /// Scale of its tail.
+    pub fn slab(self) -> f64 {
+        match self {
+            Self::HalfNormal(scale) => scale,
+            Self::TaperedCauchy { slab, .. } => slab,
         }
     }
 
@@ -40,7 +54,7 @@ impl SpreadPrior {
     fn log_density(self, deviation: f64) -> f64 {
         match self {
             Self::HalfNormal(scale) => -0.5 * (deviation / scale).powi(2),
-            Self::HalfCauchy(scale) => -(deviation / scale).powi(2).ln_1p(),
+            Self::TaperedCauchy { scale, slab } => -(deviation / scale).powi(2).ln_1p() - 0.5 * (deviation / slab).powi(2),
         }
     }
 }
@@ -69,7 +83,7 @@ impl PosteriorOptions {
 
     fn check(&self, terms: usize) -> Result<()> {
         check_length("the list of priors", self.priors.len(), terms)?;
-        let mut scales = self.priors.iter().map(|prior| prior.scale());
+        let mut scales = self.priors.iter().flat_map(|prior| [prior.scale(), prior.slab()]);
         if let Some(value) = scales.find(|scale| !(*scale > 0.0 && scale.is_finite())) {
             return Err(StatsError::OutOfRange { what: "a prior scale", value, expected: "a number above zero" });
         }
