@@ -48,10 +48,7 @@ fn design(row: &NextTrialRow) -> (i64, i64, i64) {
 fn seasons() -> Vec<Season> {
     let inside = Curve::parabola(0.3, 1.0);
     let truths = [(inside, 0.1), (inside, 0.4), (Curve::Line { slope: 0.4 }, 0.0), (Curve::Flat, 0.0)];
-    truths
-        .into_iter()
-        .flat_map(|(curve, own)| [1, 2, 5].map(|fields| Season { seed: 3, fields, curve, own }))
-        .collect()
+    truths.into_iter().flat_map(|(curve, own)| [1, 2, 5].map(|fields| Season { seed: 3, fields, curve, own })).collect()
 }
 
 #[test]

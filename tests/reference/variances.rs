@@ -217,9 +217,9 @@ fn what_the_other_rows_tell_is_told_where_a_group_left_out_takes_a_coefficient_w
     let own_slope = |i: usize| if field[i] == 4 { plain.fixed()[[i, 1]] } else { 0.0 };
     let like_the_square = |i: usize| plain.fixed()[[i, 2]] + own_slope(i);
     // In the other rows the fourth column is nothing, or the third one again.
-    let columns: [(&dyn Fn(usize) -> f64, &[usize]); 2] = [(&own_slope, &[0, 1, 2]), (&like_the_square, &[0, 1])];
-    for (fourth, known) in columns {
-        let fixed = Array2::from_shape_fn((40, 4), |(i, j)| if j == 3 { fourth(i) } else { plain.fixed()[[i, j]] });
+    let columns: [Vec<f64>; 2] = [(0..40).map(own_slope).collect(), (0..40).map(like_the_square).collect()];
+    for (fourth, known) in columns.iter().zip([vec![0, 1, 2], vec![0, 1]]) {
+        let fixed = Array2::from_shape_fn((40, 4), |(i, j)| if j == 3 { fourth[i] } else { plain.fixed()[[i, j]] });
         let names = ["one", "x", "x2", "fourth"].map(String::from).to_vec();
         let weights = plain.weights().map(<[f64]>::to_vec);
         let design =

@@ -51,9 +51,7 @@ impl Term {
     fn spread_prior(self, priors: &PriorScales) -> SpreadPrior {
         match self {
             // Most curves are close to a parabola; one that is not must be followed.
-            Term::Departure => {
-                SpreadPrior::TaperedCauchy { scale: priors.departure, slab: priors.largest_departure }
-            },
+            Term::Departure => SpreadPrior::TaperedCauchy { scale: priors.departure, slab: priors.largest_departure },
             other => SpreadPrior::HalfNormal(other.prior(priors)),
         }
     }

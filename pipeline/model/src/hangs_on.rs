@@ -85,3 +85,77 @@ pub(crate) fn findings(start: &StartingPointRow, rows: &[SensitivityRow]) -> Vec
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn start() -> StartingPointRow {
+        StartingPointRow {
+            condition: "moist".into(),
+            response: "on_time_share".into(),
+            start_n: Some(250.0),
+            default_n: Some(150.0),
+            n_field_seasons: Some(3),
+            ..StartingPointRow::default()
+        }
+    }
+
+    fn row(kind: &str, detail: &str, start_n: f64, advice: &str, agrees: bool) -> SensitivityRow {
+        SensitivityRow {
+            kind: kind.into(),
+            detail: detail.into(),
+            field_id: (kind == "left_out").then(|| "North".into()),
+            season: (kind == "left_out").then_some(2024),
+            best_n: Some(start_n),
+            start_n: Some(start_n),
+            advice: Some(advice.into()),
+            agrees: Some(agrees),
+            ..SensitivityRow::default()
+        }
+    }
+
+    #[test]
+    fn every_alternative_that_disagrees_is_named_with_what_it_would_rather_have() {
+        let rows = [
+            row("left_out", "North 2024", 200.0, "heavier", false),
+            row("left_out", "South 2024", 260.0, "heavier", true),
+            row("response", "spread_h", 290.0, "heavier", false),
+            row("tolerance", "half", 250.0, "heavier", true),
+            row("tolerance", "double", 150.0, "stay", false),
+            row("axis", "actual", 120.0, "lighter", false),
+        ];
+        assert_eq!(
+            hangs_on(&start(), &rows).as_deref(),
+            Some(
+                "field North 2024; spread_h says heavier; double the tolerance says stay; the actual force says lighter"
+            )
+        );
+        let found = findings(&start(), &rows);
+        let codes: Vec<&str> = found.iter().map(|finding| finding.code.as_str()).collect();
+        assert_eq!(codes, ["hangs_on_one_field", "responses_disagree", "hangs_on_tolerance", "hangs_on_force_axis"]);
+        assert_eq!((found[0].field_id.as_deref(), found[0].season), (Some("North"), Some(2024)));
+        assert!(found[0].message.ends_with("without North 2024 the start would be another"), "{}", found[0].message);
+        assert!(found.iter().all(|finding| finding.remedy.is_some()));
+    }
+
+    #[test]
+    fn what_agrees_or_cannot_be_told_is_no_mark() {
+        let untold = SensitivityRow { agrees: None, ..row("response", "t50_h", 100.0, "lighter", true) };
+        let rows = [row("left_out", "North 2024", 250.0, "heavier", true), untold];
+        assert_eq!((hangs_on(&start(), &rows), findings(&start(), &rows).len()), (None, 0));
+    }
+
+    #[test]
+    fn a_suggestion_of_one_field_season_rests_on_it_alone() {
+        let alone = StartingPointRow { n_field_seasons: Some(1), ..start() };
+        let nothing = SensitivityRow {
+            best_n: None,
+            start_n: None,
+            advice: None,
+            ..row("left_out", "North 2024", 0.0, "", false)
+        };
+        let found = findings(&alone, &[nothing]);
+        assert_eq!(found[0].message, "moist: the suggested start for on_time_share rests on field North 2024 alone");
+    }
+}

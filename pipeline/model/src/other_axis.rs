@@ -13,7 +13,6 @@ use crate::draws::GroupDraws;
 use crate::groups::{Axis, Coverage, GroupKey, axis_of, group_of};
 use crate::observations::observations;
 use crate::response::{Measures, Response};
-use crate::words;
 
 /// Draws: enough to tell whether it points elsewhere.
 const DRAWS: usize = 500;
@@ -59,8 +58,8 @@ pub(crate) fn groups_that_differ(strips: &[StripRow], settings: &Settings) -> Ve
     keys
 }
 
-/// The response on the other axis, group by group; a strip without both forces keeps the one it has. A group whose answer stays open there
-/// is missing. No test without a curve: actual forces scatter, and make no settings to compare.
+/// The response on the other axis, group by group; a strip without both forces keeps the one it has. A group that tells no curve there is
+/// missing. No test without a curve: actual forces scatter, and make no settings to compare.
 pub(crate) fn on_other_axis(
     strips: &[StripRow],
     measures: &Measures,
@@ -79,14 +78,8 @@ pub(crate) fn on_other_axis(
         seed: seed_of(settings.analysis.seed, other_axis(settings), &response.name),
         draws: settings.analysis.draws.min(DRAWS),
     };
-    if observed.groups.iter().all(|(key, coverage)| words::nothing_to_compare(coverage, &key.condition).is_some()) {
-        return answers;
-    }
     let Ok(model) = fit_curves(response, observed, drawing) else { return answers };
     for (number, (key, coverage)) in model.observations.groups.iter().enumerate() {
-        if words::nothing_to_compare(coverage, &key.condition).is_some() {
-            continue;
-        }
         let Some(draws) = GroupDraws::new(&model, number, drawing.seed ^ (number as u64 + 1)) else { continue };
         let picture = picture(&draws, coverage, None, tolerance);
         answers.insert(key.clone(), OnOtherAxis { draws, coverage: coverage.clone(), picture });

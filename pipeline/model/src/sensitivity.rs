@@ -107,6 +107,8 @@ impl<'a> Suggestion<'a> {
         rows.extend(groups.iter().filter_map(|other| self.response(other)));
         rows.extend(TOLERANCES.map(|(factor, name)| self.tolerance(factor, name)));
         let there = elsewhere.get(&self.group.response).and_then(|answers| answers.get(&self.group.key));
+        // Actual forces vary inside fields where the setting never did, but that is no trial.
+        let there = there.filter(|there| there.coverage.basis == self.group.coverage.basis);
         rows.extend(there.map(|there| {
             let OnOtherAxis { draws, coverage, picture } = there;
             // Whether settings differ at all is seen by the settings, on whichever axis their curve is drawn.
@@ -161,7 +163,8 @@ impl<'a> Suggestion<'a> {
         })
     }
 
-    /// A start that stays where it is, within a tenth of the tested range, does not hang on the tolerance.
+    /// A start that stays where it is, within a tenth of the tested range, does not hang on the tolerance; nor does any where no difference
+    /// between settings was seen.
     fn tolerance(&self, factor: f64, name: &str) -> SensitivityRow {
         let (told, coverage) = (self.told, &self.group.coverage);
         let picture = picture(&told.draws, coverage, told.levels.as_ref(), factor * self.group.tolerance);
@@ -169,18 +172,19 @@ impl<'a> Suggestion<'a> {
             Alternative { draws: &told.draws, coverage, picture: &picture, left_out: told.left_out.as_ref() };
         let mut row = self.held_against("tolerance", name, &alternative);
         let start = choose(&told.draws, coverage, &picture, self.default_n).start_n;
-        row.agrees = Some(Advice::of(start, self.start_n, coverage.tested) == Advice::Stay);
+        row.agrees = Some(!picture.seen || Advice::of(start, self.start_n, coverage.tested) == Advice::Stay);
         row
     }
 
-    /// An alternative disagrees where the suggested start loses more than its tolerance there, and moving from it is shown to pay there.
+    /// An alternative disagrees where the suggested start loses more than its tolerance there, and moving from it is shown to pay there: a
+    /// difference between settings is seen, and the best is the better one with the probability that any move asks for.
     fn held_against(&self, kind: &str, detail: &str, other: &Alternative) -> SensitivityRow {
         let Alternative { draws, coverage, picture, left_out } = *other;
         let own = choose_held(draws, coverage, picture, left_out, self.default_n).choice;
         let start_n = self.start_n.clamp(coverage.tested.0, coverage.tested.1);
         let loss = gain(draws, picture.best_n, start_n).expected.max(0.0);
         let from_here = choose(draws, coverage, picture, Some(start_n));
-        let leaves = !from_here.stay && from_here.evidence != Evidence::Open;
+        let leaves = picture.seen && !from_here.stay && from_here.evidence != Evidence::Open;
         let suggested = own.evidence != Evidence::Open;
         SensitivityRow {
             best_n: Some(picture.best_n),

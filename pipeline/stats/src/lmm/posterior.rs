@@ -54,7 +54,9 @@ impl SpreadPrior {
     fn log_density(self, deviation: f64) -> f64 {
         match self {
             Self::HalfNormal(scale) => -0.5 * (deviation / scale).powi(2),
-            Self::TaperedCauchy { scale, slab } => -(deviation / scale).powi(2).ln_1p() - 0.5 * (deviation / slab).powi(2),
+            Self::TaperedCauchy { scale, slab } => {
+                -(deviation / scale).powi(2).ln_1p() - 0.5 * (deviation / slab).powi(2)
+            }
         }
     }
 }
