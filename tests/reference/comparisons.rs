@@ -4,7 +4,8 @@ use crate::data::{expected, number};
 use crate::near;
 use evenstand_stats::distribution::{self, MaximumT, Sides};
 use evenstand_stats::{
-    Adjustment, Cell, ComparisonFamily, Contrast, Design, Direction, LeastSquares, MarginalMeans, StatsError,
+    Adjustment, BestComparisons, Cell, ComparisonFamily, Contrast, Design, Direction, LeastSquares, MarginalMeans,
+    StatsError, can_be_best,
 };
 use ndarray::Array2;
 use serde_json::Value;
@@ -389,4 +390,50 @@ fn limits_against_the_best_cover_at_their_stated_rate() {
         // Three standard errors of the share.
         assert!(share > 0.95 - 3.0 * (0.95_f64 * 0.05 / f64::from(runs)).sqrt(), "{truth:?}: {share}");
     }
+}
+
+#[test]
+fn the_short_way_to_the_means_that_can_be_best_keeps_the_same_means_as_the_limits() {
+    let mut kept_all = [0, 0];
+    for trial in 0..16_usize {
+        let means = 3 + trial % 3;
+        let wave = |number: usize, step: f64| (step * number as f64 + 0.7 * trial as f64).sin();
+        let values: Vec<f64> = (0..means).map(|mean| [0.8, 2.2][trial % 2] * wave(mean, 2.3)).collect();
+        let variances: Vec<f64> =
+            (0..means).map(|mean| if trial % 3 == 0 { 0.5 } else { 0.6 + 0.4 * wave(mean, 1.1) }).collect();
+        let df = [4.0, 11.0, 60.0][trial % 3];
+        let differences = |one: usize| {
+            let others: Vec<usize> = (0..means).filter(|other| *other != one).collect();
+            let contrasts = others.iter().map(|other| Contrast {
+                estimate: values[one] - values[*other],
+                std_error: (variances[one] + variances[*other]).sqrt(),
+                df,
+                method: "given".into(),
+            });
+            let covariance = Array2::from_shape_fn((others.len(), others.len()), |(a, b)| {
+                variances[one] + if a == b { variances[others[a]] } else { 0.0 }
+            });
+            Ok((contrasts.collect(), covariance))
+        };
+        let names: Vec<String> = (0..means).map(|mean| mean.to_string()).collect();
+        for direction in [Direction::LargestIsBest, Direction::SmallestIsBest] {
+            let limits = BestComparisons::from_differences(&names, direction, 0.9, differences).expect("limits");
+            let short = can_be_best(means, direction, 0.9, differences).expect("kept");
+            let short: Vec<String> = short.iter().map(usize::to_string).collect();
+            assert_eq!(short, limits.can_be_best(), "trial {trial} {direction:?}");
+            kept_all[usize::from(short.len() == means)] += 1;
+        }
+    }
+    assert!(kept_all.iter().all(|count| *count > 4), "some sets are whole, some are not: {kept_all:?}");
+}
+
+#[test]
+fn a_shared_studentized_range_is_the_one_made_afresh() {
+    let shared = distribution::StudentizedRange::shared(5).expect("five means");
+    let fresh = distribution::StudentizedRange::new(5).expect("five means");
+    for q in [0.5, 2.0, 4.1, 9.0] {
+        assert_eq!(shared.sf(q, 12.0), fresh.sf(q, 12.0));
+    }
+    assert!(distribution::StudentizedRange::shared(1).is_none());
+    assert!(distribution::StudentizedRange::shared(201).is_none());
 }

@@ -3,7 +3,8 @@
 use crate::models::model;
 use crate::near;
 use evenstand_stats::{
-    Design, LeastSquares, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm, mean, quantile, standard_deviation,
+    Design, LeastSquares, LinearFit, Lmm, Posterior, PosteriorOptions, RandomTerm, SpreadPrior, mean, quantile,
+    standard_deviation,
 };
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
@@ -157,4 +158,69 @@ fn scales_must_be_positive_and_one_per_term() {
     let design = model("dyestuff").expect("typed in");
     assert!(Posterior::sample(&design, &PosteriorOptions::new(vec![], 1)).is_err());
     assert!(Posterior::sample(&design, &PosteriorOptions::new(vec![0.0], 1)).is_err());
+}
+
+/// One-way layout: with lambda = sigma² + n tau², the joint density of (log sigma, tau) is
+/// `sigma^-(N-G) exp(-SSW / 2 sigma²) lambda^-((G-1)/2) exp(-SSB / 2 lambda) prior(tau)`; the distribution of tau is integrated on a grid.
+#[test]
+fn the_spread_of_a_one_way_layout_is_drawn_as_integrated_under_either_prior() {
+    let (groups, each) = (5, 4);
+    let codes: Vec<usize> = (0..groups * each).map(|row| row / each).collect();
+    let response: Vec<f64> =
+        codes.iter().enumerate().map(|(row, group)| 0.6 * (*group as f64).cos() + (1.9 * row as f64).sin()).collect();
+    let mean_of = |group: usize| response[group * each..(group + 1) * each].iter().sum::<f64>() / each as f64;
+    let overall = (0..groups).map(mean_of).sum::<f64>() / groups as f64;
+    let within: f64 = codes.iter().zip(&response).map(|(group, value)| (value - mean_of(*group)).powi(2)).sum();
+    let between: f64 = (0..groups).map(|group| each as f64 * (mean_of(group) - overall).powi(2)).sum();
+    let design = Design::new(
+        response.clone(),
+        Array2::ones((groups * each, 1)),
+        vec!["one".into()],
+        vec![RandomTerm::intercept("group", codes.clone(), groups)],
+        None,
+    )
+    .expect("valid design");
+    type Density = fn(f64) -> f64;
+    let normal: Density = |tau| -0.5 * (tau / 0.8).powi(2);
+    let tapered: Density = |tau| -0.5 * (tau / 1.5).powi(2) - (tau / 0.1).powi(2).ln_1p();
+    let priors = [SpreadPrior::HalfNormal(0.8), SpreadPrior::TaperedCauchy { scale: 0.1, slab: 1.5 }];
+    let mut medians = Vec::new();
+    for (prior, density) in priors.into_iter().zip([normal, tapered]) {
+        let options = PosteriorOptions { draws: 20_000, burn_in: 4000, thin: 4, seed: 3, priors: vec![prior] };
+        let draws = column(&Posterior::sample(&design, &options).expect("sample").standard_deviations, 0);
+        let grid: Vec<f64> = (0..1500).map(|step| (f64::from(step) + 0.5) * 0.004).collect();
+        let weights: Vec<f64> = grid
+            .iter()
+            .map(|tau| {
+                let at = |step: i32| {
+                    let log_sigma = f64::from(step) * 0.02;
+                    let variance = (2.0 * log_sigma).exp();
+                    let lambda = variance + each as f64 * tau * tau;
+                    (density(*tau)
+                        - (groups * (each - 1)) as f64 * log_sigma
+                        - within / (2.0 * variance)
+                        - 0.5 * (groups - 1) as f64 * lambda.ln()
+                        - between / (2.0 * lambda))
+                        .exp()
+                };
+                (-150..150).map(at).sum::<f64>()
+            })
+            .collect();
+        let total: f64 = weights.iter().sum();
+        for share in [0.1, 0.25, 0.5, 0.75, 0.9] {
+            let mut sum = 0.0;
+            let at = weights.iter().position(|weight| {
+                sum += weight;
+                sum >= share * total
+            });
+            let wanted = grid[at.expect("inside")];
+            let below = draws.iter().filter(|tau| **tau <= wanted).count() as f64 / draws.len() as f64;
+            // Effective sizes above 3000: standard errors below 0.01.
+            near::absolute(below, share, 0.03, &format!("{prior:?}, share {share}"));
+            if share == 0.5 {
+                medians.push(wanted);
+            }
+        }
+    }
+    assert!(medians[1] < 0.7 * medians[0], "the tapered prior draws towards zero: {medians:?}");
 }

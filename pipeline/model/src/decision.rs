@@ -84,6 +84,8 @@ pub(crate) struct Choice {
     pub start_n: f64,
     /// Whether the start is the default.
     pub stay: bool,
+    /// Whether it stays because the default is in the window: as good as the best.
+    pub as_good: bool,
     pub gain: Option<Gain>,
     pub near: NearBest,
 }
@@ -220,10 +222,10 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     let slack = 0.01 * (high - low);
     let tested_default =
         default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
-    let stay = tested_default.is_some_and(|default| {
-        let inside = picture.window.is_some_and(|(low, high)| (low..=high).contains(&default));
-        inside || probability_better(draws, picture.best_n, default) < LIKELY
-    });
+    let as_good =
+        tested_default.zip(picture.window).is_some_and(|(default, (low, high))| (low..=high).contains(&default));
+    let stay =
+        tested_default.is_some_and(|default| as_good || probability_better(draws, picture.best_n, default) < LIKELY);
     let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
     let near = near_best(draws, picture, start_n);
     let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
@@ -236,7 +238,7 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     } else {
         Evidence::Open
     };
-    Choice { evidence, start_n, stay, gain: tested_default.map(|default| gain(draws, start_n, default)), near }
+    Choice { evidence, start_n, stay, as_good, gain: tested_default.map(|default| gain(draws, start_n, default)), near }
 }
 
 /// Gain of one force over another in the typical field.

@@ -21,9 +21,9 @@ pub(crate) struct LevelTest {
     /// of the 90 % intervals of all pairs. The pair that truly differs most is among them, so no further adjustment.
     pub largest_difference: f64,
     /// Forces of the settings that can still be the best, lightest first: no curve, all comparisons together at 90 % (Hsu 1984). All of them
-    /// where some pair cannot be compared.
+    /// where no setting can be compared with another.
     pub can_be_best: Vec<f64>,
-    /// Candidate shapes weighed on the settings; missing where some setting cannot be compared with the lightest.
+    /// Candidate shapes weighed on the settings; missing where nothing can be compared.
     pub shapes: Option<Shapes>,
     /// p value of the test that the settings follow a parabola; missing under four settings.
     pub lack_of_fit: Option<f64>,

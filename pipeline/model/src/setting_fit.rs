@@ -112,12 +112,40 @@ impl SettingFit {
         self.fit.joint_test(&rows).ok()
     }
 
-    /// Test that the settings, at forces `forces`, depart from a parabola by nothing (lack of fit); `None` where fewer than four settings can be compared.
+    /// Settings that can be compared with each other, lightest first, in parts that cannot.
+    pub fn parts(&self) -> Vec<Vec<usize>> {
+        let mut parts: Vec<Vec<usize>> = Vec::new();
+        for setting in 0..self.settings {
+            match parts.iter_mut().find(|part| self.pair(setting, part[0]).is_some()) {
+                Some(part) => part.push(setting),
+                None => parts.push(vec![setting]),
+            }
+        }
+        parts
+    }
+
+    /// Each setting but the lightest of its part, with that lightest one.
+    pub fn against_lightest(&self) -> Vec<(usize, usize)> {
+        let parts = self.parts();
+        parts.iter().flat_map(|part| part[1..].iter().map(|setting| (*setting, part[0]))).collect()
+    }
+
+    /// Test that the settings, at forces `forces`, depart from a parabola by nothing (lack of fit); `None` where their differences are too few
+    /// to tell.
     pub fn lack_of_fit(&self, forces: &[f64]) -> Option<JointTest> {
-        let rows: Vec<Vec<f64>> = beyond_parabola(forces)
+        let pairs = self.against_lightest();
+        let (low, high) = (forces.first()?, forces.last()?);
+        let scaled = |setting: usize| (2.0 * forces[setting] - low - high) / (high - low);
+        let power = |power: i32| pairs.iter().map(|(a, b)| scaled(*a).powi(power) - scaled(*b).powi(power)).collect();
+        let combinations = orthogonal_to(vec![power(1), power(2)], pairs.len());
+        let rows: Vec<Vec<f64>> = combinations
             .into_iter()
-            .map(|mut row| {
-                row.resize(self.columns, 0.0);
+            .map(|weights| {
+                let mut row = vec![0.0; self.columns];
+                for ((setting, lightest), weight) in pairs.iter().zip(weights) {
+                    row[*setting] += weight;
+                    row[*lightest] -= weight;
+                }
                 self.design.estimable_row(&row).ok()
             })
             .collect::<Option<_>>()?;
@@ -125,18 +153,30 @@ impl SettingFit {
         self.fit.joint_test(&Array2::from_shape_fn((rows.len(), width), |(row, column)| rows[row][column])).ok()
     }
 
-    /// Settings that can still be the best (Hsu 1984), at confidence `level` together; `None` where some pair cannot be told.
+    /// Settings that can still be the best, at confidence `level` (Hsu 1984). A setting behind another one of its part is not the best; parts are
+    /// not held against each other.
     pub fn can_be_best(&self, direction: Direction, level: f64) -> Option<Vec<usize>> {
-        let against = |setting: usize| {
-            let rows = (0..self.settings)
-                .filter(|other| *other != setting)
-                .map(|other| self.design.estimable_row(&difference(setting, other, self.columns)))
-                .collect::<Result<Vec<_>, _>>()?;
-            let contrasts = rows.iter().map(|row| self.fit.contrast(row)).collect::<Result<Vec<_>, _>>()?;
-            let rows: Vec<&[f64]> = rows.iter().map(Vec::as_slice).collect();
-            Ok((contrasts, self.covariance_of(&rows)))
-        };
-        can_be_best(self.settings, direction, level, against).ok()
+        let mut kept = Vec::new();
+        for part in self.parts() {
+            let against = |member: usize| {
+                let rows = part
+                    .iter()
+                    .filter(|other| **other != part[member])
+                    .map(|other| self.design.estimable_row(&difference(part[member], *other, self.columns)))
+                    .collect::<Result<Vec<_>, _>>()?;
+                let contrasts = rows.iter().map(|row| self.fit.contrast(row)).collect::<Result<Vec<_>, _>>()?;
+                let rows: Vec<&[f64]> = rows.iter().map(Vec::as_slice).collect();
+                Ok((contrasts, self.covariance_of(&rows)))
+            };
+            if part.len() == 1 {
+                kept.push(part[0]);
+            } else {
+                let best = can_be_best(part.len(), direction, level, against).ok()?;
+                kept.extend(best.into_iter().map(|member| part[member]));
+            }
+        }
+        kept.sort_unstable();
+        Some(kept)
     }
 
     /// Covariance of combinations of coefficients, that goes with the contrasts.
@@ -154,28 +194,27 @@ fn difference(a: usize, b: usize, columns: usize) -> Vec<f64> {
     row
 }
 
-/// Orthonormal contrasts of settings that no parabola over their forces moves (Gram and Schmidt, the settings in turn).
-fn beyond_parabola(forces: &[f64]) -> Vec<Vec<f64>> {
-    let count = forces.len();
-    let (low, high) = forces.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(*x), b.max(*x)));
-    let scaled = |setting: usize| (2.0 * forces[setting] - low - high) / (high - low);
-    let powers = (0..3).map(|power| (0..count).map(|setting| scaled(setting).powi(power)).collect());
-    let units = (0..count).map(|unit| (0..count).map(|setting| f64::from(u8::from(setting == unit))).collect());
+/// Orthonormal vectors of length `count` that are orthogonal to `columns` (Gram and Schmidt, the unit vectors in turn).
+fn orthogonal_to(columns: Vec<Vec<f64>>, count: usize) -> Vec<Vec<f64>> {
+    let units = (0..count).map(|unit| (0..count).map(|place| f64::from(u8::from(place == unit))).collect());
+    let given = columns.len();
     let mut basis: Vec<Vec<f64>> = Vec::new();
-    for mut vector in powers.chain(units).collect::<Vec<Vec<f64>>>() {
-        for _ in 0..2 {
-            for known in &basis {
-                let along: f64 = vector.iter().zip(known).map(|(a, b)| a * b).sum();
-                vector.iter_mut().zip(known).for_each(|(value, known)| *value -= along * known);
-            }
+    let mut found = Vec::new();
+    for (number, mut vector) in columns.into_iter().chain(units).enumerate() {
+        for known in basis.iter().chain(basis.iter()) {
+            let along: f64 = vector.iter().zip(known).map(|(a, b)| a * b).sum();
+            vector.iter_mut().zip(known).for_each(|(value, known)| *value -= along * known);
         }
         let length = vector.iter().map(|value| value * value).sum::<f64>().sqrt();
         if length > 1e-6 && basis.len() < count {
             vector.iter_mut().for_each(|value| *value /= length);
-            basis.push(vector);
+            basis.push(vector.clone());
+            if number >= given {
+                found.push(vector);
+            }
         }
     }
-    basis.split_off(3.min(basis.len()))
+    found
 }
 
 #[cfg(test)]
@@ -183,15 +222,23 @@ mod tests {
     use super::*;
 
     #[test]
-    fn contrasts_beyond_a_parabola_leave_every_parabola_at_zero_and_see_a_cubic() {
-        let forces = [80.0, 120.0, 190.0, 260.0, 300.0];
-        let contrasts = beyond_parabola(&forces);
-        assert_eq!(contrasts.len(), 2);
-        let along = |row: &[f64], power: i32| -> f64 {
-            row.iter().zip(forces).map(|(weight, force): (&f64, f64)| weight * (force / 100.0).powi(power)).sum()
-        };
-        assert!(contrasts.iter().all(|row| (0..3).all(|power| along(row, power).abs() < 1e-10)));
-        assert!(contrasts.iter().any(|row| along(row, 3).abs() > 0.5));
+    fn vectors_orthogonal_to_given_ones_are_as_many_as_are_left() {
+        let given = vec![vec![1.0, 2.0, 4.0, 8.0], vec![1.0, 1.0, 0.0, 3.0]];
+        let found = orthogonal_to(given.clone(), 4);
+        assert_eq!(found.len(), 2);
+        let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        assert!(found.iter().all(|row| given.iter().all(|column| product(row, column).abs() < 1e-12)));
+        assert!(product(&found[0], &found[1]).abs() < 1e-12 && (product(&found[0], &found[0]) - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn settings_of_fields_apart_are_held_against_a_parabola_and_their_own_part() {
+        let fit = SettingFit::new(rows([&[0, 1, 2], &[3, 4]])).unwrap();
+        assert_eq!(fit.parts(), [vec![0, 1, 2], vec![3, 4]]);
+        // Three differences less slope and curvature; the straight line of the data leaves nothing.
+        let test = fit.lack_of_fit(&[0.0, 1.0, 2.0, 3.0, 4.0]).unwrap();
+        assert!(test.numerator_df == 1.0 && test.p_value > 0.05, "{test:?}");
+        assert_eq!(fit.can_be_best(Direction::LargestIsBest, 0.9), Some(vec![2, 4]));
     }
 
     #[test]

@@ -121,105 +121,123 @@ pub(crate) struct Shapes {
     pub averaged_best_n: f64,
 }
 
-/// Fits and weighs the candidates. `forces` are those of the settings, lightest first; `strips` their number. `None` where some setting cannot be compared
-/// with the lightest, or nothing is left to be wrong.
+/// What the settings of a group show.
+struct Shown<'a> {
+    forces: &'a [f64],
+    /// Settings compared: each with the lightest of those it can be compared with.
+    pairs: Vec<(usize, usize)>,
+    /// Differences of the pairs, whitened.
+    target: Vec<f64>,
+    /// Differences of the pairs as they are.
+    differences: Vec<f64>,
+    root: Root,
+    range: (f64, f64),
+    grid: Vec<f64>,
+    strips: usize,
+    better: Better,
+}
+
+/// Fits and weighs the candidates. `forces` are those of the settings, lightest first; `strips` their number. Settings of field-seasons that share none are
+/// compared inside their part only. `None` where nothing can be compared.
 pub(crate) fn shapes(fit: &SettingFit, forces: &[f64], strips: usize, better: Better) -> Option<Shapes> {
-    let others: Vec<usize> = (1..forces.len()).collect();
-    let rows: Vec<Vec<f64>> = others.iter().map(|setting| fit.pair(*setting, 0)).collect::<Option<_>>()?;
+    let pairs = fit.against_lightest();
+    let rows: Vec<Vec<f64>> = pairs.iter().map(|(a, b)| fit.pair(*a, *b)).collect::<Option<_>>()?;
     let differences: Vec<f64> =
-        others.iter().map(|setting| Some(fit.contrast(*setting, 0)?.estimate)).collect::<Option<_>>()?;
+        pairs.iter().map(|(a, b)| Some(fit.contrast(*a, *b)?.estimate)).collect::<Option<_>>()?;
     let covariance = fit.covariance_of(&rows.iter().map(Vec::as_slice).collect::<Vec<_>>());
-    let root = Root::of(&covariance.iter().copied().collect::<Vec<_>>(), others.len())?;
+    let root = Root::of(&covariance.iter().copied().collect::<Vec<_>>(), pairs.len())?;
     let range = (*forces.first()?, *forces.last()?);
-    let grid = grid(range);
+    let mut target = differences.clone();
+    root.whiten(&mut target);
+    let shown = Shown { forces, pairs, target, differences, root, range, grid: grid(range), strips, better };
     let mut fitted: Vec<FittedCandidate> = Candidate::ALL
         .into_iter()
-        .filter(|candidate| forces.len() >= candidate.settings_needed())
+        .filter(|candidate| shown.pairs.len() + 1 >= candidate.settings_needed())
         .filter(|candidate| *candidate != Candidate::LogQuadratic || range.0 > 0.0)
-        .filter_map(|candidate| one(candidate, &differences, forces, &root, &grid, range, strips, better))
+        .filter_map(|candidate| shown.fit(candidate))
         .collect();
     let lowest = fitted.iter().map(|one| one.aicc).fold(f64::INFINITY, f64::min);
     let total: f64 = fitted.iter().map(|one| (-0.5 * (one.aicc - lowest)).exp()).sum();
     fitted.iter_mut().for_each(|one| one.weight = (-0.5 * (one.aicc - lowest)).exp() / total);
     let averaged: Vec<f64> =
-        (0..grid.len()).map(|point| fitted.iter().map(|one| one.weight * one.curve[point]).sum()).collect();
-    let averaged_best_n = grid[best_of(&averaged, better)?];
+        (0..shown.grid.len()).map(|point| fitted.iter().map(|one| one.weight * one.curve[point]).sum()).collect();
+    let averaged_best_n = shown.grid[best_of(&averaged, better)?];
     Some(Shapes { fitted, averaged_best_n })
 }
 
-#[allow(clippy::too_many_arguments)] // a candidate is held against everything the settings show
-fn one(
-    candidate: Candidate,
-    differences: &[f64],
-    forces: &[f64],
-    root: &Root,
-    grid: &[f64],
-    range: (f64, f64),
-    strips: usize,
-    better: Better,
-) -> Option<FittedCandidate> {
-    let whitened = |mut values: Vec<f64>| {
-        root.whiten(&mut values);
-        values
-    };
-    let target = whitened(differences.to_vec());
-    let mut found: Option<(f64, f64, Vec<f64>)> = None;
-    let steps = if candidate.has_joint() { JOINTS - 1 } else { 1 };
-    for step in 1..=steps {
-        let joint = range.0 + (range.1 - range.0) * step as f64 / JOINTS as f64;
-        let at_first = candidate.functions(forces[0], joint, range);
-        let columns: Vec<Vec<f64>> = (0..at_first.len())
-            .map(|function| {
-                let of = |force: &f64| candidate.functions(*force, joint, range)[function] - at_first[function];
-                whitened(forces[1..].iter().map(of).collect())
-            })
-            .collect();
-        let Some((coefficients, chi_square)) = least_squares(&columns, &target) else { continue };
-        if found.as_ref().is_none_or(|(least, ..)| chi_square < *least) {
-            found = Some((chi_square, joint, coefficients));
+impl Shown<'_> {
+    fn fit(&self, candidate: Candidate) -> Option<FittedCandidate> {
+        // Settings of several parts have no common line to join them.
+        let parts = self.forces.len() - self.pairs.len();
+        if candidate == Candidate::Levels {
+            let curve: Vec<f64> = self.grid.iter().map(|force| self.between_settings(*force)).collect();
+            return (parts == 1).then(|| self.weighed(candidate, self.forces.len(), 0.0, None, curve)).flatten();
         }
-    }
-    let (chi_square, joint, coefficients) = found?;
-    let referee = candidate == Candidate::Levels;
-    let chi_square = if referee { 0.0 } else { chi_square };
-    let curve: Vec<f64> = if referee {
-        grid.iter().map(|force| between_settings(forces, differences, *force)).collect()
-    } else {
-        let at_first = candidate.functions(forces[0], joint, range);
+        let mut found: Option<(f64, f64, Vec<f64>)> = None;
+        let steps = if candidate.has_joint() { JOINTS - 1 } else { 1 };
+        for step in 1..=steps {
+            let joint = self.range.0 + (self.range.1 - self.range.0) * step as f64 / JOINTS as f64;
+            let functions: Vec<Vec<f64>> =
+                self.forces.iter().map(|force| candidate.functions(*force, joint, self.range)).collect();
+            let column = |function: usize| {
+                let mut column: Vec<f64> =
+                    self.pairs.iter().map(|(a, b)| functions[*a][function] - functions[*b][function]).collect();
+                self.root.whiten(&mut column);
+                column
+            };
+            let columns: Vec<Vec<f64>> = (0..functions[0].len()).map(column).collect();
+            let Some((coefficients, chi_square)) = least_squares(&columns, &self.target) else { continue };
+            if found.as_ref().is_none_or(|(least, ..)| chi_square < *least) {
+                found = Some((chi_square, joint, coefficients));
+            }
+        }
+        let (chi_square, joint, coefficients) = found?;
+        let at_lightest = candidate.functions(self.range.0, joint, self.range);
         let value = |force: &f64| -> f64 {
-            let functions = candidate.functions(*force, joint, range);
-            let moved = functions.iter().zip(&at_first).map(|(function, first)| function - first);
+            let functions = candidate.functions(*force, joint, self.range);
+            let moved = functions.iter().zip(&at_lightest).map(|(function, lightest)| function - lightest);
             moved.zip(&coefficients).map(|(moved, coefficient)| moved * coefficient).sum()
         };
-        grid.iter().map(value).collect()
-    };
-    let parameters = if referee { forces.len() } else { 1 + coefficients.len() + usize::from(candidate.has_joint()) };
-    let (k, n) = (parameters as f64, strips as f64);
-    let aicc = chi_square + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0);
-    let best = best_of(&curve, better).map(|point| grid[point]);
-    (n > k + 1.0 && aicc.is_finite()).then(|| FittedCandidate {
-        candidate,
-        parameters,
-        chi_square,
-        aicc,
-        weight: f64::NAN,
-        joint_n: candidate.has_joint().then_some(joint),
-        best_n: best.filter(|_| candidate != Candidate::Constant),
-        curve,
-    })
+        let parameters = parts + coefficients.len() + usize::from(candidate.has_joint());
+        let joint = candidate.has_joint().then_some(joint);
+        self.weighed(candidate, parameters, chi_square, joint, self.grid.iter().map(value).collect())
+    }
+
+    fn weighed(
+        &self,
+        candidate: Candidate,
+        parameters: usize,
+        chi_square: f64,
+        joint_n: Option<f64>,
+        curve: Vec<f64>,
+    ) -> Option<FittedCandidate> {
+        let (k, n) = (parameters as f64, self.strips as f64);
+        let aicc = chi_square + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0);
+        let best = best_of(&curve, self.better).map(|point| self.grid[point]);
+        (n > k + 1.0 && aicc.is_finite()).then(|| FittedCandidate {
+            candidate,
+            parameters,
+            chi_square,
+            aicc,
+            weight: f64::NAN,
+            joint_n,
+            best_n: best.filter(|_| candidate != Candidate::Constant),
+            curve,
+        })
+    }
+
+    /// The settings' differences from the lightest joined by straight lines.
+    fn between_settings(&self, force: f64) -> f64 {
+        let value = |setting: usize| if setting == 0 { 0.0 } else { self.differences[setting - 1] };
+        let above = self.forces.partition_point(|other| *other < force).clamp(1, self.forces.len() - 1);
+        let share = (force - self.forces[above - 1]) / (self.forces[above] - self.forces[above - 1]);
+        value(above - 1) + share * (value(above) - value(above - 1))
+    }
 }
 
 fn best_of(curve: &[f64], better: Better) -> Option<usize> {
     let worth = |point: &usize| better.sign() * curve[*point];
     (0..curve.len()).max_by(|a, b| worth(a).total_cmp(&worth(b)).then(b.cmp(a)))
-}
-
-/// The settings' differences joined by straight lines.
-fn between_settings(forces: &[f64], differences: &[f64], force: f64) -> f64 {
-    let value = |setting: usize| if setting == 0 { 0.0 } else { differences[setting - 1] };
-    let above = forces.partition_point(|other| *other < force).clamp(1, forces.len() - 1);
-    let share = (force - forces[above - 1]) / (forces[above] - forces[above - 1]);
-    value(above - 1) + share * (value(above) - value(above - 1))
 }
 
 /// Coefficients and residual sum of squares of at most two columns; `None` where a column is zero or they are one.
@@ -239,4 +257,85 @@ fn least_squares(columns: &[Vec<f64>], target: &[f64]) -> Option<(Vec<f64>, f64)
     let fitted = |row: usize| columns.iter().zip(&coefficients).map(|(column, b)| column[row] * b).sum::<f64>();
     let rest = target.iter().enumerate().map(|(row, value)| (value - fitted(row)).powi(2)).sum();
     Some((coefficients, rest))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setting_fit::SettingRows;
+    use rand::{Rng, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::StandardNormal;
+
+    const FORCES: [f64; 6] = [80.0, 120.0, 160.0, 200.0, 240.0, 300.0];
+
+    /// Six blocks of one field, a truth over force and normal noise.
+    fn fit(truth: impl Fn(f64) -> f64, noise: f64, seed: u64) -> SettingFit {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let mut rows =
+            SettingRows { response: vec![], std_errors: None, settings: vec![], blocks: vec![], fields: vec![] };
+        for block in 0..6 {
+            for (setting, force) in FORCES.iter().enumerate() {
+                let own: f64 = random.sample(StandardNormal);
+                rows.response.push(truth(*force) + noise * own + 0.1 * block as f64);
+                rows.settings.push(setting);
+                rows.blocks.push(block);
+                rows.fields.push(0);
+            }
+        }
+        SettingFit::new(rows).unwrap()
+    }
+
+    fn of(shapes: &Shapes, candidate: Candidate) -> &FittedCandidate {
+        shapes.fitted.iter().find(|fitted| fitted.candidate == candidate).unwrap()
+    }
+
+    #[test]
+    fn a_plateau_is_found_with_its_joint_and_outweighs_a_parabola() {
+        let truth = |force: f64| -0.02 * (170.0 - force).max(0.0);
+        let found = shapes(&fit(truth, 0.05, 1), &FORCES, 36, Better::Higher).unwrap();
+        let plateau = of(&found, Candidate::LinearPlateau);
+        assert!((plateau.joint_n.unwrap() - 170.0).abs() < 10.0, "{plateau:?}");
+        assert!(plateau.weight > 10.0 * of(&found, Candidate::Quadratic).weight);
+        assert!((found.fitted.iter().map(|fitted| fitted.weight).sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_parabola_over_log_force_is_told_from_one_over_force_and_its_best_is_found_both_ways_up() {
+        let truth = |force: f64| -6.0 * (force / 130.0_f64).ln().powi(2);
+        let found = shapes(&fit(truth, 0.05, 1), &FORCES, 36, Better::Higher).unwrap();
+        let log = of(&found, Candidate::LogQuadratic);
+        assert!(log.weight > 10.0 * of(&found, Candidate::Quadratic).weight, "{found:?}");
+        assert!((found.averaged_best_n - 130.0).abs() < 8.0, "{}", found.averaged_best_n);
+        let turned = shapes(&fit(|force| -truth(force), 0.05, 2), &FORCES, 36, Better::Lower).unwrap();
+        assert!((turned.averaged_best_n - 130.0).abs() < 8.0, "{}", turned.averaged_best_n);
+    }
+
+    #[test]
+    fn nothing_but_noise_is_weighed_as_a_constant_and_settings_by_themselves_leave_nothing() {
+        let mut weight = 0.0;
+        for seed in 0..40 {
+            let found = shapes(&fit(|_| 1.0, 0.3, seed), &FORCES, 36, Better::Higher).unwrap();
+            let constant = of(&found, Candidate::Constant);
+            assert_eq!(constant.best_n, None);
+            weight += constant.weight / 40.0;
+            let referee = of(&found, Candidate::Levels);
+            assert_eq!((referee.chi_square, referee.parameters), (0.0, 6));
+        }
+        // Of eight candidates, the one with one coefficient: by AICc about 0.35 on average under noise alone.
+        assert!((0.25..0.55).contains(&weight), "{weight}");
+    }
+
+    /// In one field the settings are told by least squares, where lack of fit and χ² are one: F = χ² / (settings − 3).
+    #[test]
+    fn what_a_parabola_leaves_is_the_sum_of_squares_of_the_lack_of_fit_test() {
+        let fitted = fit(|force| (force / 100.0).sin(), 0.1, 3);
+        let found = shapes(&fitted, &FORCES, 36, Better::Higher).unwrap();
+        let test = fitted.lack_of_fit(&FORCES).unwrap();
+        let chi_square = of(&found, Candidate::Quadratic).chi_square;
+        assert!((chi_square / 3.0 / test.f - 1.0).abs() < 1e-9, "{chi_square} {test:?}");
+        // And with no shape at all, the whole test between settings.
+        let all = of(&found, Candidate::Constant).chi_square;
+        assert!((all / 5.0 / fitted.alike().unwrap().f - 1.0).abs() < 1e-9);
+    }
 }

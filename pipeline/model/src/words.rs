@@ -71,7 +71,13 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
     };
     let verdict = match (choice.evidence, choice.stay) {
         (Evidence::Open, _) => format!("There is no suggestion yet: {}", missing(coverage)),
+        (_, true) if choice.as_good => {
+            "Stay at the default: it is as good as the best, within the tolerance.".to_owned()
+        }
         (_, true) => "Stay at the default: moving is not shown to pay.".to_owned(),
+        (_, false) if has_default && !picture.seen && coverage.basis == Basis::Trial => {
+            "The curve through all of them makes moving from the default more likely to pay than not.".to_owned()
+        }
         (_, false) if has_default => "Moving from the default is likely to pay.".to_owned(),
         (_, false) => "The default itself was not among the settings tried.".to_owned(),
     };
