@@ -8,6 +8,7 @@
 
 mod calibration;
 mod files;
+mod hanging;
 mod judge;
 mod judgement;
 mod layout;

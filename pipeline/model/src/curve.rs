@@ -46,6 +46,7 @@ pub(crate) struct CurveModel<'a> {
     pub response: Response,
     pub observations: Observations<'a>,
     pub frame: Frame,
+    pub design: Design,
     pub fit: LmmFit,
     pub drawn: Drawn,
     pub priors: PriorScales,
@@ -118,6 +119,7 @@ pub(crate) fn fit_curves<'a>(
     let binomial = counted.then(|| BinomialCheck::new(rows, &columns.matrix, &columns.names, &random, &fit, &groups));
     Ok(CurveModel {
         response: response.clone(),
+        design,
         fit,
         drawn,
         priors,

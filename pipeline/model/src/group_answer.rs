@@ -8,6 +8,7 @@ use evenstand_tables::rows::StripRow;
 use crate::decision::Picture;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey, axis_of, group_of};
+use crate::left_out::LeftOut;
 use crate::levels::LevelTest;
 use crate::own_answer::OwnAnswer;
 
@@ -37,6 +38,8 @@ pub(crate) struct Told {
     pub levels: Option<LevelTest>,
     /// What its trials say alone.
     pub own: Option<OwnAnswer>,
+    /// What its trials say alone without each of their field-seasons.
+    pub left_out: Option<LeftOut>,
     /// How much of its slope comes from other conditions.
     pub borrowed_share: f64,
     /// Variance between strips of one setting in one block, on the model's scale.

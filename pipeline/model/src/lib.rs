@@ -14,7 +14,8 @@
 //! 6. `knob`: the same in each planter's own knob, against its own default;
 //! 7. `next_trial`: which strip trial of next season would help most, by simulating it on the draws (`preposterior`);
 //! 8. `comparisons` and `digs` stand beside them;
-//! 9. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
+//! 9. `sensitivity`: what a suggestion hangs on: one field-season (`left_out`), one response, one tolerance, one way to take force;
+//! 10. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -36,16 +37,20 @@ mod facts;
 mod frame;
 mod group_answer;
 mod groups;
+mod hangs_on;
 mod knob;
 mod layout;
+mod left_out;
 mod levels;
 mod next_trial;
 mod observations;
+mod other_axis;
 mod overlap;
 mod own_answer;
 mod preposterior;
 mod priors;
 mod response;
+mod sensitivity;
 mod setting_fit;
 mod setting_terms;
 mod shapes;

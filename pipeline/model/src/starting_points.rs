@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{KnobRow, ShapeRow, StartingPointRow, StripRow};
 
-use crate::decision::{Evidence, choose};
+use crate::decision::Evidence;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::distinct;
 use crate::knob::knob_row;
+use crate::left_out::choose_held;
 use crate::overlap::{compliance, overlap_share};
 use crate::words;
 
@@ -97,9 +98,11 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
     row.own_low_n = told.own.and_then(|own| own.set).map(|set| set.0);
     row.own_high_n = told.own.and_then(|own| own.set).map(|set| set.1);
     row.borrowed_share = Some(told.borrowed_share);
-    let choice = choose(&told.draws, coverage, picture, reference.force_n);
+    let held = choose_held(&told.draws, coverage, picture, told.left_out.as_ref(), reference.force_n);
+    let choice = held.choice;
     row.evidence = choice.evidence.name().to_owned();
     row.reason = words::reason(coverage, picture, &choice, choice.gain.is_some());
+    row.reason.push_str(held.why.as_deref().unwrap_or_default());
     if !reference.given {
         row.reason.push_str(words::NO_DEFAULT_GIVEN);
     }

@@ -158,6 +158,7 @@ impl Response {
             let least = match &self.scale {
                 Scale::Share => format!("half a point{NO_BREAK_SPACE}"),
                 Scale::Hours => format!("half an hour{NO_BREAK_SPACE}"),
+                Scale::DegreeDays => format!("half a degree-day{NO_BREAK_SPACE}"),
                 _ => "what can be measured ".to_owned(),
             };
             return format!("a difference of less than {}", least.trim_end());
@@ -190,6 +191,8 @@ mod tests {
         assert_eq!(gain("on_time_share", -0.01), "about 1\u{a0}point fewer plants on time");
         assert_eq!(gain("spread_h", 6.3), "about 6\u{a0}hours less between the first and the last plants");
         assert_eq!(gain("t50_h", 5.0), "about 5\u{a0}hours sooner");
+        assert_eq!(gain("t50_cd", 3.2), "about 3\u{a0}°C·d sooner");
+        assert_eq!(gain("spread_cd", 0.3), "a difference of less than half a degree-day");
         assert_eq!(gain("leaf_stage_sd", 0.141), "about 0.14\u{a0}leaves less difference in leaf stage");
         assert_eq!(gain("emerged_share", 0.002), "a difference of less than half a point");
     }
@@ -203,6 +206,11 @@ mod tests {
         assert_eq!(yield_response.value(11.24, Some(0.3)), "11.2\u{a0}t/ha");
         assert_eq!(Response::of("spread_h", &results).axis_title(), "Emergence spread (T90 − T10), hours");
         assert_eq!(Response::of("on_time_share", &results).axis_title(), "Plants up on time (% of seeds sown)");
+        assert_eq!(
+            Response::of("spread_cd", &results).axis_title(),
+            "Emergence spread (T90 − T10) in degree-days (°C·d)"
+        );
+        assert_eq!(Response::of("t50_cd", &results).in_text(), "time to 50 % in degree-days");
         assert_eq!(Response::of("something_new", &results).label, "Something new");
     }
 }
