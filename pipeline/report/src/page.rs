@@ -358,7 +358,7 @@ mod tests {
             "Go heavier: this planter’s default is 200\u{a0}kPa. As good from 210\u{a0}to\u{a0}320\u{a0}kPa.",
             "Expect about 4\u{a0}points more plants on time than at 200\u{a0}kPa (90\u{a0}% interval: 1\u{a0}to\u{a0}7).",
             "Better than the default more than 9 times in 10.",
-            "Right about 8 times in 10 in a field not yet seen (within 2\u{a0}points of the best setting).",
+            "Right in about 8 of 10 fields not yet seen (within 2\u{a0}points of the best setting).",
             "Stay at this planter’s default, 200\u{a0}kPa.",
         ] {
             assert!(card.contains(words), "{words}\n{card}");
@@ -377,7 +377,7 @@ mod tests {
         let card = card_of(&page, "air-12");
         assert!(card.contains("no starting point yet"));
         assert!(card.contains("What is missing: Two field-seasons were tried here"));
-        assert!(!card.contains("310") && !card.contains("times in 10"), "{card}");
+        assert!(!card.contains("310") && !card.contains("of 10 fields"), "{card}");
     }
 
     #[test]
@@ -385,7 +385,7 @@ mod tests {
         let page = page_of(&made_up::review());
         let card = card_of(&page, "unweighed-6");
         assert!(card.contains("A pattern to be tested, not a finding"), "{card}");
-        assert!(card.contains("If the pattern holds: right about 6 times in 10"), "{card}");
+        assert!(card.contains("If the pattern holds: right in about 6 of 10 fields"), "{card}");
         assert!(card.contains("If the pattern holds, expect about 4\u{a0}points"), "{card}");
     }
 
