@@ -17,7 +17,7 @@ pub(crate) fn is_seen(point: &StartingPointRow) -> Option<bool> {
 /// The answer in sentences.
 pub(crate) fn says(point: &StartingPointRow, response: &Response) -> Vec<String> {
     let Some(p) = point.levels_p_value.filter(|p| p.is_finite()) else {
-        return vec![not_tested(&point.basis).to_owned()];
+        return vec![not_tested(point).to_owned()];
     };
     let equals = if p < 0.001 { number::p_value(p) } else { format!("={NO_BREAK_SPACE}{}", number::p_value(p)) };
     let chance = format!(
@@ -31,17 +31,24 @@ pub(crate) fn says(point: &StartingPointRow, response: &Response) -> Vec<String>
     let mut says = vec![format!("No setting could be told from another. {chance}")];
     says.push(match point.largest_difference.filter(|value| value.is_finite()) {
         Some(largest) => format!(
-            "Differences above {} are excluded (90{NO_BREAK_SPACE}%); smaller ones are not, so settings may well \
-             differ.",
-            response.limit(largest)
+            "Differences above {} are excluded (90{NO_BREAK_SPACE}%); {}.",
+            response.limit(largest),
+            if point.tolerance.is_some_and(|tolerance| largest <= tolerance) {
+                "that is within tolerance, so any setting tried will do"
+            } else {
+                "smaller ones are not, so settings may well differ"
+            }
         ),
         None => "How large a difference could have been missed is not known.".to_owned(),
     });
     says
 }
 
-fn not_tested(basis: &str) -> &'static str {
-    match basis {
+fn not_tested(point: &StartingPointRow) -> &'static str {
+    match point.basis.as_str() {
+        _ if point.n_levels.is_some_and(|levels| levels < 2) => {
+            "Not tested: one setting has nothing to be compared with."
+        }
         "logs" => "Not tested: settings differed only between fields or seasons, and these differ in other ways too.",
         "digs" => "Not tested: no plants were counted.",
         _ => "Not tested: that takes settings side by side in one field, each of them in several strips.",
@@ -99,7 +106,15 @@ mod tests {
     }
 
     #[test]
+    fn a_limit_within_tolerance_makes_any_setting_do() {
+        assert!(said(Some(0.4), Some(0.02), "trial").contains("any setting tried will do"));
+        assert!(said(Some(0.4), Some(0.0201), "trial").contains("settings may well differ"));
+    }
+
+    #[test]
     fn what_was_not_tested_says_why() {
+        let one = StartingPointRow { n_levels: Some(1), ..made_up::point("mixed", "on_time_share", "open") };
+        assert!(not_tested(&one).starts_with("Not tested: one setting"));
         assert!(said(None, None, "trial").starts_with("Not tested: that takes settings side by side"));
         assert!(said(Some(f64::NAN), None, "logs").starts_with("Not tested: settings differed only between fields"));
         assert!(said(None, None, "digs").starts_with("Not tested: no plants were counted"));

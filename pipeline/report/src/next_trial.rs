@@ -35,6 +35,7 @@ pub(crate) fn next_trial(
     let mut says: Vec<String> = Vec::new();
     says.extend(own_reason(advised, point));
     says.extend(surer(advised));
+    says.extend(still_leaning(advised, point));
     Some(NextTrial { advice: advice(advised, gauge), says, considered: considered(&rows, response) })
 }
 
@@ -80,11 +81,20 @@ fn surer(row: &NextTrialRow) -> Option<String> {
     let after = row.prob_near_best_after.filter(|share| (0.0..=1.0).contains(share))?;
     (row.n_fields.is_some_and(|fields| fields > 0)).then(|| {
         format!(
-            "Of fields not yet seen, the start would be as good as the best in {}, on average over the outcomes of the \
-             trial; now {}.",
+            "Then the best start would be as good as the best setting in {} of fields not yet seen, on average over the \
+             outcomes of the trial; the best start now in {}.",
             number::percent(after),
             number::percent(now)
         )
+    })
+}
+
+/// No trial for the choice of a start is one thing, a settled answer another.
+fn still_leaning(row: &NextTrialRow, point: &StartingPointRow) -> Option<String> {
+    (row.n_fields == Some(0) && point.evidence == "leaning").then(|| {
+        "This is judged for a typical field. It does not make the answer settled: that asks in how many fields the start \
+         is as good as the best, and only trials in more fields show it."
+            .to_owned()
     })
 }
 
@@ -169,8 +179,8 @@ mod tests {
              fields: 18 strips in all."
         );
         assert!(trial.says[0].starts_with("Trials in 2 fields with 3 settings"), "{:?}", trial.says);
-        assert!(plain(&trial.says[1]).contains("as the best in 79 %"), "{:?}", trial.says);
-        assert!(plain(&trial.says[1]).contains("now 62 %"), "{:?}", trial.says);
+        assert!(plain(&trial.says[1]).contains("as the best setting in 79 % of fields"), "{:?}", trial.says);
+        assert!(plain(&trial.says[1]).contains("now in 62 %"), "{:?}", trial.says);
     }
 
     #[test]
@@ -193,6 +203,19 @@ mod tests {
         assert_eq!(trial.advice, "No trial is advised.");
         assert!(trial.says[0].starts_with("No trial is needed for the choice"), "{:?}", trial.says);
         assert!(trial.considered.is_none() && trial.says.len() == 1);
+    }
+
+    #[test]
+    fn no_trial_beside_an_answer_that_is_not_settled_says_what_it_is_about() {
+        let no_trial = |rows: &mut Vec<NextTrialRow>| {
+            rows.truncate(1);
+            rows[0].n_fields = Some(0);
+            rows[0].advised = Some(true);
+            rows[0].reason = Some("No trial is needed for the choice.".to_owned());
+        };
+        let trial = made("dry, bare", "leaning", no_trial).unwrap();
+        assert_eq!(trial.advice, "No trial is advised.");
+        assert!(trial.says[1].contains("does not make the answer settled"), "{:?}", trial.says);
     }
 
     #[test]

@@ -503,6 +503,52 @@ mod tests {
         ));
     }
 
+    /// The section of a condition under "Why".
+    fn section_of<'a>(page: &'a str, condition: &str) -> &'a str {
+        let from = page.find(&format!("<h3>{condition} <span")).expect("the condition has a section");
+        let length = page[from..].find("</section>").expect("the section ends");
+        &page[from..from + length]
+    }
+
+    #[test]
+    fn a_condition_asks_first_what_can_be_seen_and_last_what_to_test_next() {
+        let page = page_of(&made_up::review());
+        let section = section_of(&page, "dry, bare");
+        let places: Vec<usize> = [
+            "<h4>Can any difference be seen?</h4>",
+            "<h4>What can still be the best?</h4>",
+            "<h4>How sure is the start?</h4>",
+            "<h4>What shape does it have?</h4>",
+            "<h4>What stands behind it?</h4>",
+            "<h4>What to test next</h4>",
+            "<p class=\"lay\">3 settings side by side: 150, 275 and 400\u{a0}N;",
+            "<details><summary>The trials considered</summary>",
+        ]
+        .iter()
+        .map(|mark| section.find(mark).unwrap_or_else(|| panic!("{mark}\n{section}")))
+        .collect();
+        assert!(places.is_sorted(), "{places:?}");
+        assert_eq!(page.matches("<summary>The trials considered</summary>").count(), 1);
+    }
+
+    #[test]
+    fn an_open_condition_says_what_is_missing_and_the_plain_trial_and_claims_no_equality() {
+        let page = page_of(&made_up::review());
+        let section = section_of(&page, "wet, covered");
+        for words in [
+            "<p class=\"lead\">What is missing: Two field-seasons were tried here",
+            "No setting could be told from another.",
+            "Differences above 9\u{a0}points are excluded (90\u{a0}%)",
+            "5 settings side by side: 90, 135, 180, 225 and 270\u{a0}N",
+            "What a trial would bring cannot be worked out yet",
+        ] {
+            assert!(section.contains(words), "{words}\n{section}");
+        }
+        assert_eq!(section.matches("Two field-seasons were tried here").count(), 1, "not said twice");
+        assert!(!section.contains("What can still be the best?"), "no set, no question");
+        assert!(!page.contains("No difference"), "what was not seen is not called none");
+    }
+
     #[test]
     fn every_letter_of_page_and_charts_is_in_the_font() {
         let results = made_up::review();

@@ -78,7 +78,7 @@ impl ConditionChart {
         [
             (Look::Hatched, "as good", self.window),
             (Look::Filled, "can be best", self.sets.curve.map(shown)),
-            (Look::Outlined, "this condition alone", self.sets.own.map(shown)),
+            (Look::Outlined, "condition alone", self.sets.own.map(shown)),
             (Look::Dots, "without a curve", self.sets.settings.map(shown)),
         ]
         .into_iter()
@@ -225,7 +225,7 @@ mod tests {
         Sets { settings, own, curve, ..Sets::default() }
     }
 
-    const LANE_LABELS: [&str; 4] = ["as good", "can be best", "this condition alone", "without a curve"];
+    const LANE_LABELS: [&str; 4] = ["as good", "can be best", "condition alone", "without a curve"];
 
     fn assert_no_text_meets(sketch: &Sketch, what: &str) {
         let boxes = sketch.text_boxes();

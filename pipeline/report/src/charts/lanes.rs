@@ -2,7 +2,7 @@
 //! crosses it.
 
 use crate::charts::panel::Panel;
-use crate::charts::sketch::{Anchor, Ink, Sketch, TEXT};
+use crate::charts::sketch::{Anchor, Ink, Sketch, TEXT, WIDTH};
 use crate::font;
 
 /// How a bar looks, in black and white as in colour.
@@ -40,7 +40,7 @@ pub(crate) fn draw(sketch: &mut Sketch, panel: &Panel, lanes: &[Lane], uprights:
         let right = panel.across(lane.ends.1).max(left + 3.0);
         bar(sketch, lane.look, left, right, top);
         let half = font::text_width(lane.label, TEXT) / 2.0 + 4.0;
-        let middle = label_middle((left, right), half, (panel.left, panel.right), uprights);
+        let middle = label_middle((left, right), half, (panel.left, WIDTH - 4.0), uprights);
         let (from, to, over, under) = (middle - half, middle + half, top + 1.0, top + 15.0);
         sketch.area(vec![(from, over), (to, over), (to, under), (from, under)], Ink::Paper);
         sketch.text((middle, top + 12.5), Anchor::Middle, Ink::Dark, lane.label);
