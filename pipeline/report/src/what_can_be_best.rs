@@ -70,7 +70,7 @@ fn borrowed(point: &StartingPointRow) -> Option<f64> {
 pub(crate) fn says(point: &StartingPointRow, gauge: Gauge) -> Vec<String> {
     let sets = Sets::of(point);
     let mut says: Vec<String> = Vec::new();
-    says.extend(sets.settings.map(|settings| by_settings(&sets, settings, gauge)));
+    says.extend(sets.settings.map(|settings| by_settings(point, &sets, settings, gauge)));
     says.extend(by_this_condition(point, &sets, gauge));
     says.extend(by_the_curve(point, &sets, gauge));
     says.extend(leads(point, &sets));
@@ -78,7 +78,7 @@ pub(crate) fn says(point: &StartingPointRow, gauge: Gauge) -> Vec<String> {
     says
 }
 
-fn by_settings(sets: &Sets, settings: Ends, gauge: Gauge) -> String {
+fn by_settings(point: &StartingPointRow, sets: &Sets, settings: Ends, gauge: Gauge) -> String {
     let range = gauge.range(settings.0, settings.1);
     let confidence = format!("(90{NO_BREAK_SPACE}%)");
     if settings.1 - settings.0 <= sets.slack() {
@@ -88,6 +88,11 @@ fn by_settings(sets: &Sets, settings: Ends, gauge: Gauge) -> String {
         Some(tested) if sets.narrower(settings, tested) => format!(
             "Without any curve, the settings that can still be the best lie from {range}; those outside are worse \
              than another one {confidence}."
+        ),
+        // The tables weigh shapes only where all settings can be compared; else they rule no setting out.
+        _ if finite(point.shapes_best_n).is_none() => format!(
+            "Without any curve, no setting from {range} is ruled out: not all of them could be compared with one \
+             another."
         ),
         _ => format!(
             "Without any curve, the lightest and the heaviest setting tried can both still be the best, {range} \
@@ -256,6 +261,15 @@ mod tests {
         assert!(words.contains("The settings come first") && !words.contains("The curve leads"), "{words}");
         (point.settings_low_n, point.settings_high_n) = (Some(260.0), Some(260.0));
         assert!(said(&point).contains("only 260 N can still be the best"), "{}", said(&point));
+    }
+
+    #[test]
+    fn settings_that_could_not_be_compared_are_not_said_to_have_been() {
+        let mut point = point();
+        point.shapes_best_n = None;
+        assert!(said(&point).contains("no setting from 130 to 650 N is ruled out: not all of them could be compared"));
+        point.settings_high_n = Some(260.0);
+        assert!(said(&point).contains("those outside are worse"), "a set that was told stays: {}", said(&point));
     }
 
     #[test]
