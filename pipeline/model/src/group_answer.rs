@@ -108,6 +108,7 @@ pub(crate) fn open_from_the_start(
                 varied_within_fields: false,
                 blocks: 0,
                 repeated: false,
+                spans: Vec::new(),
             },
             finding: Outlook::Open(why_silent(strips, &response, by_label(key, strips))),
             response,

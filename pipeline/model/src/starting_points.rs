@@ -14,6 +14,9 @@ use crate::left_out::choose_held;
 use crate::overlap::{compliance, overlap_share};
 use crate::words;
 
+/// Below this p value a response is no parabola.
+const LACK_OF_FIT: f64 = 0.1;
+
 /// What an answer is held against.
 struct Reference {
     force_n: Option<f64>,
@@ -103,8 +106,10 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         row.shapes_best_n = test.shapes.as_ref().map(|shapes| shapes.averaged_best_n);
     }
     row.own_best_n = told.own.map(|own| own.best_n);
-    row.own_low_n = told.own.and_then(|own| own.set).map(|set| set.0);
-    row.own_high_n = told.own.and_then(|own| own.set).map(|set| set.1);
+    // Where the settings are no parabola, its set is precise and wrong.
+    let bent = row.lack_of_fit_p_value.is_some_and(|p_value| p_value < LACK_OF_FIT);
+    let own_set = told.own.and_then(|own| own.set).filter(|_| !bent);
+    (row.own_low_n, row.own_high_n) = own_set.unzip();
     row.borrowed_share = Some(told.borrowed_share);
     let held = choose_held(&told.draws, coverage, picture, told.left_out.as_ref(), reference.force_n);
     let choice = held.choice;

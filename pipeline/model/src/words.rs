@@ -1,6 +1,6 @@
 //! Reasons in words. Numbers with units stay in their columns, so that the report can give them in the person's units.
 
-use crate::decision::{Choice, Evidence, Picture, Shape};
+use crate::decision::{Choice, Evidence, HeldBack, Picture, Shape};
 use crate::groups::{Basis, Coverage};
 
 /// Said where nobody named a default.
@@ -52,8 +52,29 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
         (true, as_good) => Verdict::Stay { as_good },
         (false, _) => Verdict::Move { seen: picture.seen || coverage.basis == Basis::Logs },
     };
-    reason_of(coverage, picture.shape, choice.evidence, verdict, has_default)
+    let mut text = reason_of(coverage, picture.shape, choice.evidence, verdict, has_default);
+    if choice.held_back.is_some() && choice.evidence == Evidence::Open {
+        // It is not for want of strips.
+        let kept = text.find(NO_SUGGESTION).map_or(text.len(), |at| at + NO_SUGGESTION.len());
+        text.truncate(kept);
+        text.push('.');
+    }
+    match choice.held_back {
+        Some(HeldBack::DefaultBeyond) => text.push_str(
+            " Your default lies beyond the settings tried, on the side where the best may be: keep it, and try it beside the others.",
+        ),
+        Some(HeldBack::DefaultUntried) => {
+            text.push_str(" Your default was not among the settings tried, so the start cannot be held against it: try it beside the others.");
+        }
+        Some(HeldBack::TriedApart(around, all)) => text.push_str(&format!(
+            " Field-seasons tried different forces: only {around} of {all} tried settings around this start, and elsewhere a setting and its field are one. Try the same settings in every field."
+        )),
+        None => {}
+    }
+    text
 }
+
+const NO_SUGGESTION: &str = "There is no suggestion yet";
 
 /// Whether to stay at the default.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,6 +104,7 @@ pub(crate) fn reason_of(
             counted(coverage.field_seasons, "field-season")
         ),
     };
+    let seen = !matches!(shape, Shape::Flat | Shape::Untold);
     let shape = match shape {
         Shape::Inside => "the best lies inside the tested range, and both lighter and heavier are worse",
         Shape::Lighter => "lighter was better throughout; the best may lie below the lightest setting tried",
@@ -94,7 +116,7 @@ pub(crate) fn reason_of(
         Shape::Untold => "no setting could be told from another, and differences that matter are not excluded either",
     };
     let verdict = match (evidence, verdict) {
-        (Evidence::Open, _) => format!("There is no suggestion yet: {}", missing(coverage)),
+        (Evidence::Open, _) => format!("{NO_SUGGESTION}: {}", missing(coverage, seen)),
         (_, Verdict::Stay { as_good: true }) => {
             "Stay at the default: it is as good as the best, within the tolerance.".to_owned()
         }
@@ -106,7 +128,7 @@ pub(crate) fn reason_of(
         (_, Verdict::Move { .. }) => "The default itself was not among the settings tried.".to_owned(),
     };
     let caution = if evidence == Evidence::Leaning && coverage.basis == Basis::Trial {
-        format!(" What would make it firmer: {}", missing(coverage))
+        format!(" What would make it firmer: {}", missing(coverage, seen))
     } else {
         String::new()
     };
@@ -124,7 +146,7 @@ pub(crate) fn not_fitted(alike: bool) -> String {
 }
 
 /// What would settle it.
-fn missing(coverage: &Coverage) -> String {
+fn missing(coverage: &Coverage, seen: bool) -> String {
     match coverage.basis {
         Basis::Logs => "a strip trial with the settings side by side in one field.".to_owned(),
         Basis::Trial if coverage.field_seasons < 3 => format!(
@@ -132,6 +154,7 @@ fn missing(coverage: &Coverage) -> String {
             counted(3 - coverage.field_seasons, "field-season"),
             counted(coverage.field_seasons, "field-season")
         ),
+        Basis::Trial if seen => "more field-seasons, or more blocks and counted places in each, until it is certain enough that the start serves four fields in five.".to_owned(),
         Basis::Trial => "more field-seasons, or more blocks and counted places in each, because fields and strips still differ more than settings do.".to_owned(),
     }
 }

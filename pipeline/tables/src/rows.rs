@@ -477,7 +477,7 @@ rows! {
         reduction: Option<f64>,
         prob_near_best_now: Option<f64>,
         prob_near_best_after: Option<f64>,
-        prob_settled_after: Option<f64>,
+        prob_four_in_five_after: Option<f64>,
         monte_carlo_error: Option<f64>,
         effective_draws: Option<f64>,
         advised: Option<bool>,

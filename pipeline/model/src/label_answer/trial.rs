@@ -175,5 +175,6 @@ fn coverage(rows: &[Observation], counted: &[usize], basis: Basis) -> Coverage {
         tested: (f64::NAN, f64::NAN),
         varied_within_fields: positions_by(&all, |row| row.strip.field_id.clone()).values().any(|set| set.len() > 1),
         blocks: several(positions_by(&counted, |row| row.block)),
+        spans: Vec::new(),
     }
 }
