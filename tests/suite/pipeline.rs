@@ -350,3 +350,75 @@ fn strips_that_all_came_up_alike_say_so_in_plain_words() {
     assert!(row["reason"].contains("same value") && !row["reason"].contains("random term"), "{}", row["reason"]);
     assert_eq!(row["start_n"], "");
 }
+
+/// Three field-seasons of 4 blocks and 4 positions; plants of 200 seeds by position, the labels as `positions` writes them.
+fn trial_of_positions(positions: &str, emerged: [u32; 4]) -> TestReview {
+    let mut field = String::from("field_id,season,planted_at,row_spacing_m,seed_rate_per_m2,planter_id\n");
+    let mut log = String::from("field_id,season,strip_id,block,planter_id,closing_position\n");
+    let mut count = String::from("field_id,season,strip_id,seeds_sown,emerged\n");
+    let mut soil = String::from("field_id,season,moisture_feel,residue_cover_pct\n");
+    for number in 0..3 {
+        field += &format!("F{number},2025,2025-05-01,0.75,8,spring-8\n");
+        soil += &format!("F{number},2025,moist,60\n");
+        for block in 0..4 {
+            for (position, emerged) in emerged.iter().enumerate() {
+                let strip = format!("{block}-{position}");
+                log += &format!("F{number},2025,{strip},{block},spring-8,{}\n", position + 1);
+                let emerged = emerged + 2 * scatter(number, block, 10 * position as u32);
+                count += &format!("F{number},2025,{strip},200,{emerged}\n");
+            }
+        }
+    }
+    let planter = format!(
+        "timezone = \"UTC\"\ndefault_force_n = 100\n[[planter]]\nid = \"spring-8\"\ncloser = \"single_wheel\"\n\
+         [planter.closing]\nkind = \"positions\"\npositions = [{positions}]\ndefault = \"2\"\n"
+    );
+    TestReview::new(&[
+        ("field.csv", &field),
+        ("setting_log.csv", &log),
+        ("stand_count.csv", &count),
+        ("soil_note.csv", &soil),
+        ("evenstand.toml", &planter),
+    ])
+}
+
+#[test]
+fn positions_without_weighed_forces_are_answered_by_label_and_never_in_newtons() {
+    let labels = "{ label = \"1\" }, { label = \"2\" }, { label = \"3\" }, { label = \"4\" }";
+    let review = trial_of_positions(labels, [140, 156, 172, 158]);
+    let row = primary(&review);
+    assert_eq!((row["planter_id"].as_str(), row["basis"].as_str()), ("spring-8", "trial"));
+    assert_eq!((row["evidence"].as_str(), row["shape"].as_str()), ("settled", "inside"), "{row:?}");
+    for name in ["start_n", "best_n", "default_n", "window_low_n", "tested_low_n", "best_low_n"] {
+        assert_eq!(row[name], "", "{name}");
+    }
+    assert!(row["reason"].contains("position “3”"), "{}", row["reason"]);
+    assert!(row["reason"].contains("Weigh the force of each position"), "{}", row["reason"]);
+    let knob = review.result("settings").into_iter().find(|row| row["primary"] == "true").unwrap();
+    assert_eq!(
+        [&knob["start_position"], &knob["default_position"], &knob["advice"], &knob["knob"], &knob["evidence"]],
+        ["3", "2", "heavier", "positions", "settled"]
+    );
+    let pairs = review.result("comparisons");
+    let over_all = |row: &&std::collections::BTreeMap<String, String>| {
+        row["response"] == "emerged_share" && row["field_id"].is_empty() && row["treatment_a"] == "3"
+    };
+    let against_first = pairs.iter().filter(over_all).find(|row| row["treatment_b"] == "1").unwrap();
+    assert!((number(against_first, "difference") - 0.16).abs() < 0.02, "{against_first:?}");
+    assert!(number(against_first, "p_value") < 0.01);
+    let trials = review.result("next_trials");
+    assert_eq!((trials.len(), trials[0]["n_levels"].as_str(), trials[0]["low_n"].as_str()), (1, "4", ""));
+    let findings = review.result("findings");
+    let coded = |code: &str| findings.iter().filter(|finding| finding["code"] == code).count();
+    assert_eq!((coded("positions_not_weighed"), coded("strip_without_force")), (1, 0));
+    let page = std::fs::read_to_string(review.path().join("report/index.html")).unwrap();
+    let card = &page[page.find("id=\"start\"").unwrap()..page.find("id=\"why\"").unwrap()];
+    assert!(card.contains("position 3") && !card.contains("\u{a0}N "), "{card}");
+}
+
+#[test]
+fn weighed_positions_stay_on_the_force_axis() {
+    let weighed = "{ label = \"1\", force_n = 90 }, { label = \"2\", force_n = 150 }, { label = \"3\", force_n = 210 }, { label = \"4\", force_n = 270 }";
+    let row = primary(&trial_of_positions(weighed, [140, 156, 172, 158]));
+    assert_eq!((row["planter_id"].as_str(), row["tested_high_n"].as_str()), ("", "270.0"));
+}

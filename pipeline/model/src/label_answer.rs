@@ -5,7 +5,7 @@
 //!
 //! `y = a_k + u_f + u_b + v_fk + e`
 //!
-//! with position k and field-season f fixed, block b and field-season × position random. `decision` reads the draws by the same lines as the
+//! with field-season f fixed, and position k, block b and field-season × position random. `decision` reads the draws by the same lines as the
 //! answers on the force axis, and `rows` writes the tables.
 
 mod decision;

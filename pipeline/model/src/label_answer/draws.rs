@@ -59,9 +59,10 @@ pub(super) struct LabelDraws {
 }
 
 impl LabelDraws {
-    /// Draws the model of `label_answer`: flat priors on positions and field-seasons, half-normal ones on the spread of blocks and of field-season ×
-    /// position (scales as in `priors`). Positions are compared inside field-seasons alone, because these are fixed. Differences become
-    /// those of the response at the mean level of the field-seasons.
+    /// Draws the model of `label_answer`: flat priors on field-seasons, half-normal ones on the spreads of positions, blocks and field-season × position
+    /// (scales as in `priors`). Positions are compared inside field-seasons alone, because these are fixed. They are drawn towards each
+    /// other as far as their differences are not shown: with a flat prior the position that came out best was said to be near the best too often
+    /// (69 times in 100 for 60, five very unlike field-seasons). Differences become those of the response at the mean level of the field-seasons.
     ///
     /// # Errors
     /// Why the model cannot be drawn, in words.
@@ -88,27 +89,23 @@ impl LabelDraws {
             random.push(term);
             priors.push(SpreadPrior::HalfNormal(prior));
         }
-        let names = (0..labels).map(|label| format!("position {label}"));
-        let names: Vec<String> = names.chain((1..fields).map(|field| format!("field-season {field}"))).collect();
-        let matrix = Array2::from_shape_fn((compared.modelled.len(), names.len()), |(row, column)| {
-            let hit = match column.checked_sub(labels) {
-                None => compared.settings[row] == column,
-                Some(field) => compared.fields[row] == field + 1,
-            };
-            f64::from(u8::from(hit))
+        let position_term = random.len();
+        random.push(RandomTerm::intercept("position", compared.settings.clone(), labels));
+        priors.push(SpreadPrior::HalfNormal(scales.field));
+        let names: Vec<String> = (0..fields).map(|field| format!("field-season {field}")).collect();
+        let matrix = Array2::from_shape_fn((compared.modelled.len(), fields), |(row, column)| {
+            f64::from(u8::from(compared.fields[row] == column))
         });
         let words = |error: evenstand_stats::StatsError| error.to_string();
         let design = Design::new(compared.modelled.clone(), matrix, names, random, None).map_err(words)?;
-        if design.rank() < labels + fields - 1 {
-            return Err("positions cannot be told from field-seasons".to_owned());
-        }
         let options =
             PosteriorOptions { draws: drawing.draws, burn_in: drawing.draws, thin: 4, seed: drawing.seed, priors };
         let posterior = Posterior::sample(&design, &options).map_err(words)?;
+        let first_position = posterior.effect_offset(position_term).unwrap_or(0);
         let share_of = |field: usize| {
             compared.fields.iter().filter(|other| **other == field).count() as f64 / compared.fields.len() as f64
         };
-        let shares: Vec<f64> = (1..fields).map(share_of).collect();
+        let shares: Vec<f64> = (0..fields).map(share_of).collect();
         let mut random = ChaCha8Rng::seed_from_u64(drawing.seed ^ 1);
         let mut spreads = Vec::with_capacity(posterior.draws());
         let mut modelled: Vec<Vec<f64>> = Vec::with_capacity(posterior.draws());
@@ -118,9 +115,10 @@ impl LabelDraws {
                 OwnSpread::Strips => posterior.sigma[draw],
                 OwnSpread::Prior => random.sample::<f64, _>(StandardNormal).abs() * prior,
             };
-            let coefficient = |column: usize| posterior.coefficients[[draw, column]];
-            let level: f64 = shares.iter().enumerate().map(|(field, share)| share * coefficient(labels + field)).sum();
-            let mut positions: Vec<f64> = (0..labels).map(|label| coefficient(label) + level).collect();
+            let of_field = |(field, share): (usize, &f64)| share * posterior.coefficients[[draw, field]];
+            let level: f64 = shares.iter().enumerate().map(of_field).sum();
+            let effect = |label: usize| posterior.effects[[draw, first_position + label]];
+            let mut positions: Vec<f64> = (0..labels).map(|label| level + effect(label)).collect();
             if own_spread == OwnSpread::Prior {
                 // What these field-seasons showed may be their own.
                 let error = spread / (fields as f64).sqrt();

@@ -132,7 +132,7 @@ pub(super) fn facts(
         text: Some(text),
     };
     let formula = format!(
-        "{} scale: position + field-season + (block in field-season) + (field-season × position); positions {}",
+        "{} scale: (position) + field-season + (block in field-season) + (field-season × position); positions {}",
         response.scale.name(),
         compared.labels.join(", ")
     );
