@@ -15,6 +15,7 @@ mod layout;
 mod lines;
 mod next_trial;
 mod notebook;
+mod page;
 mod print;
 mod rivals;
 mod scenarios;

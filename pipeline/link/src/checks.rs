@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::{Kind, force_levels};
-use evenstand_settings::{Knob, Settings};
+use evenstand_settings::{Knob, Planter, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::StripRow;
 
@@ -71,6 +71,7 @@ pub(crate) fn check_presence(
     counted: bool,
     uncounted_field: bool,
     setting: &StripSetting,
+    has_setting: bool,
     findings: &mut Vec<Finding>,
 ) {
     if !counted && planned.contains(key) && !uncounted_field {
@@ -91,7 +92,7 @@ pub(crate) fn check_presence(
             .remedy("check the strip's name"),
         );
     }
-    if counted && setting.force_n.is_none() && planned.contains(key) {
+    if counted && !has_setting && planned.contains(key) {
         let why = match (&setting.closing_position, &setting.planter_id) {
             (Some(label), Some(planter)) => format!("position \"{label}\" of {planter} has no weighed force"),
             _ => "no setting of the closing system is known".to_owned(),
@@ -99,6 +100,28 @@ pub(crate) fn check_presence(
         findings.push(
             about(Finding::note("strip_without_force", format!("{why}; the strip is not used in the models")), key)
                 .remedy("add the setting to a setting log, or the weighed force to the planter in evenstand.toml"),
+        );
+    }
+}
+
+/// Whether a strip stands at a position of a planter whose positions are compared by label, because none is weighed.
+pub(crate) fn stands_by_label(setting: &StripSetting, planter: Option<&Planter>) -> bool {
+    let Some(label) = &setting.closing_position else { return false };
+    let positions = planter.and_then(Planter::unweighed_positions).unwrap_or_default();
+    setting.force_n.is_none() && positions.iter().any(|position| position.label == *label)
+}
+
+/// Planters whose positions are not tied to a force.
+pub(crate) fn check_positions(strips: &[StripRow], settings: &Settings, findings: &mut Vec<Finding>) {
+    let set_by_position = strips.iter().filter(|strip| strip.force_n.is_none() && strip.closing_position.is_some());
+    let planters: BTreeSet<&str> = set_by_position.filter_map(|strip| strip.planter_id.as_deref()).collect();
+    for planter in planters.into_iter().filter(|id| settings.planter(id).unweighed_positions().is_some()) {
+        findings.push(
+            Finding::warning(
+                "positions_not_weighed",
+                format!("planter {planter}: positions are not tied to a force, so they are compared by label and not pooled with another planter"),
+            )
+            .remedy("with the planter lowered and blocked as its manual says, weigh the closing wheels of one row on a scale at each position, and write the forces into evenstand.toml as positions = [{ label = \"1\", force_n = … }, …]"),
         );
     }
 }

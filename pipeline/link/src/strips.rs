@@ -14,7 +14,8 @@ use jiff::tz::TimeZone;
 
 use crate::LinkError;
 use crate::checks::{
-    FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_presence,
+    FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_positions,
+    check_presence, stands_by_label,
 };
 use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
 use crate::course_findings::check_courses;
@@ -169,6 +170,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             _ => Emergence::default(),
         };
         let uncounted_field = !counted_fields.contains(&key.field);
+        let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
+        let has_setting = setting.force_n.is_some() || stands_by_label(&setting, planter.as_ref());
         if !replanted {
             check_presence(
                 key,
@@ -177,6 +180,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 counts.contains_key(key),
                 uncounted_field,
                 &setting,
+                has_setting,
                 &mut findings,
             );
         }
@@ -188,7 +192,6 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         }
         let stand = spacings.get(key).filter(|_| !replanted).map(|rows| spacing(rows, field)).unwrap_or_default();
         let leaf_stage = plants.get(key).filter(|_| !replanted).and_then(|rows| leaf_stage_sd(rows));
-        let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
         strips.push((
             StripRow {
                 field_id: key.field.field_id.clone(),
@@ -251,7 +254,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 quality_share: stand.quality_share,
                 leaf_stage_sd: leaf_stage,
                 n_samples: Some(came_up.samples),
-                usable: Some(came_up.emerged.is_some() && !came_up.over_full && setting.force_n.is_some()),
+                usable: Some(came_up.emerged.is_some() && !came_up.over_full && has_setting),
             },
             setting,
             came_up,
@@ -266,6 +269,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     check_knob_limits(&rows, settings, &mut findings);
     check_actual_force(&rows, &mut findings);
     check_calibration(&rows, &mut findings);
+    check_positions(&rows, settings, &mut findings);
     let (courses, course_means) = courses(&strips, settings);
     let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
     for (row, setting, _) in &strips {

@@ -21,6 +21,7 @@ use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
 use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Coverage, GroupKey, axis_of};
+use crate::label_answer::label_answers;
 use crate::left_out::left_out;
 use crate::levels::{LevelTest, test_levels};
 use crate::next_trial::next_trials;
@@ -78,7 +79,7 @@ pub struct Answers {
 /// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words.
 pub fn analyse(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
-    let members = members(questions.strips);
+    let members = members(questions.strips, questions.settings);
     let (mut answers, groups) = suggestions(questions, &measures, &members);
     answers.dig_window = dig_window(questions.digs);
     let design = design_checks(questions, &measures, &groups, &members);
@@ -103,7 +104,7 @@ pub fn analyse(questions: &Questions) -> Answers {
 /// field-season, and trials for next season, which change none of them.
 pub fn suggest(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
-    suggestions(questions, &measures, &members(questions.strips)).0
+    suggestions(questions, &measures, &members(questions.strips, questions.settings)).0
 }
 
 fn suggestions(questions: &Questions, measures: &Measures, members: &Members) -> (Answers, Vec<GroupAnswer>) {
@@ -124,6 +125,10 @@ fn suggestions(questions: &Questions, measures: &Measures, members: &Members) ->
         answers.findings.extend(outcome.findings);
         groups.extend(outcome.groups);
     }
+    let by_label = label_answers(questions, measures, members);
+    answers.comparisons.extend(by_label.comparisons);
+    answers.model.extend(by_label.facts);
+    groups.extend(by_label.groups);
     groups.extend(open_from_the_start(members, &groups, questions.settings));
     mark_primary(&mut groups, questions.settings);
     // Strips whose condition is not one condition come last: nobody plants by them.

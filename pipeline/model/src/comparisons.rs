@@ -10,6 +10,7 @@ use crate::groups::{Axis, GroupKey};
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
 use crate::setting_fit::{APART, SettingFit, SettingRows};
+use crate::setting_terms::renumber;
 
 /// All comparisons of one response on one axis, for each group of strips that share a curve.
 pub(crate) fn comparisons(observations: &Observations, response: &Response, axis: &Axis) -> Vec<ComparisonRow> {
@@ -32,8 +33,15 @@ pub(crate) fn comparisons(observations: &Observations, response: &Response, axis
     rows
 }
 
-/// Setting of each strip, numbered, and the names of the settings: treatments where all have one, else force levels.
+/// Setting of each strip, numbered, and the names of the settings: positions where none has a force, treatments where all have one, else force levels.
 fn labels(members: &[&Observation], axis: &Axis) -> (Vec<usize>, Vec<String>) {
+    if members.iter().all(|member| member.strip.force_n.is_none()) {
+        let label = |member: &Observation| member.strip.closing_position.clone().unwrap_or_default();
+        let names: BTreeMap<usize, String> =
+            members.iter().map(|member| (member.force_n as usize, label(member))).collect();
+        let codes = renumber(members.iter().map(|member| member.force_n as usize));
+        return (codes, names.into_values().collect());
+    }
     let treatments: Option<Vec<&str>> = members.iter().map(|member| member.strip.treatment.as_deref()).collect();
     if let Some(treatments) = treatments {
         let mut names: Vec<&str> = treatments.clone();

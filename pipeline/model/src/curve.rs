@@ -49,7 +49,6 @@ pub(crate) struct CurveModel<'a> {
     pub design: Design,
     pub fit: LmmFit,
     pub drawn: Drawn,
-    pub priors: PriorScales,
     pub groups: Vec<GroupTerms>,
     pub terms: TermNumbers,
     /// Formula in words, for the model table.
@@ -122,7 +121,6 @@ pub(crate) fn fit_curves<'a>(
         design,
         fit,
         drawn,
-        priors,
         groups,
         terms,
         frame,

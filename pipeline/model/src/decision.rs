@@ -9,15 +9,15 @@ use crate::levels::LevelTest;
 /// Points of the force grid between the lightest and the heaviest force tested.
 pub(crate) const GRID_POINTS: usize = 61;
 /// Probability from which a thing is taken to hold.
-const LIKELY: f64 = 0.8;
+pub(crate) const LIKELY: f64 = 0.8;
 /// Confidence with which a settled start is right in four fields of five.
-const CONFIDENT: f64 = 0.9;
+pub(crate) const CONFIDENT: f64 = 0.9;
 /// Probability from which an answer leans one way.
-const LEANING: f64 = 0.5;
+pub(crate) const LEANING: f64 = 0.5;
 /// Probability from which the shape of a curve is named.
-const CLEAR: f64 = 0.9;
+pub(crate) const CLEAR: f64 = 0.9;
 /// Above this p value no setting could be told from another.
-const NO_DIFFERENCE: f64 = 0.05;
+pub(crate) const NO_DIFFERENCE: f64 = 0.05;
 
 /// How far an answer can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_settings::Settings;
+use evenstand_settings::{Planter, Settings};
 use evenstand_tables::rows::StripRow;
 
 use crate::decision::Picture;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey, axis_of, group_of};
+use crate::label_answer::{Labelled, by_label};
 use crate::left_out::LeftOut;
 use crate::levels::LevelTest;
 use crate::own_answer::OwnAnswer;
@@ -28,6 +29,8 @@ pub(crate) enum Outlook {
     Open(String),
     /// A curve, as draws, and what is read from it.
     Told(Box<Told>),
+    /// Positions without weighed forces, compared by label.
+    Labelled(Box<Labelled>),
 }
 
 /// What a group can tell.
@@ -49,11 +52,20 @@ pub(crate) struct Told {
 /// The strips of each group.
 pub(crate) type Members<'a> = BTreeMap<GroupKey, Vec<&'a StripRow>>;
 
-/// Sorts strips into groups; one without a known setting belongs to the group of its condition and closer.
-pub(crate) fn members(strips: &[StripRow]) -> Members<'_> {
+/// Sorts strips into groups; one without a known setting belongs to the group of its condition and closer, and to that of its planter where positions
+/// of this one are compared by label.
+pub(crate) fn members<'a>(strips: &'a [StripRow], settings: &Settings) -> Members<'a> {
+    let unweighed = |planter: &&Planter| planter.unweighed_positions().is_some();
+    let by_label: BTreeSet<&str> =
+        settings.planters.iter().filter(unweighed).map(|planter| planter.id.as_str()).collect();
     let mut members = Members::new();
     for strip in strips {
-        members.entry(group_of(strip, axis_of(strip).as_ref())).or_default().push(strip);
+        let axis = axis_of(strip);
+        let mut key = group_of(strip, axis.as_ref());
+        if let (None, Some(planter)) = (axis, strip.planter_id.as_ref().filter(|id| by_label.contains(id.as_str()))) {
+            key.planter_id = planter.clone();
+        }
+        members.entry(key).or_default().push(strip);
     }
     members
 }
@@ -97,7 +109,7 @@ pub(crate) fn open_from_the_start(
                 blocks: 0,
                 repeated: false,
             },
-            finding: Outlook::Open(why_silent(strips, &response)),
+            finding: Outlook::Open(why_silent(strips, &response, by_label(key, strips))),
             response,
             primary: false,
             key: key.clone(),
@@ -107,11 +119,12 @@ pub(crate) fn open_from_the_start(
 }
 
 /// Why strips say nothing of a response.
-fn why_silent(strips: &[&StripRow], response: &str) -> String {
+fn why_silent(strips: &[&StripRow], response: &str, by_label: bool) -> String {
     let any = |has: fn(&StripRow) -> bool| strips.iter().any(|strip| has(strip));
-    if !any(|strip| strip.force_n.is_some()) {
-        if any(|strip| strip.closing_position.is_some()) {
-            return "The positions that were used have no weighed forces, so they are compared as treatments only. Weigh the force of each position and write it into evenstand.toml.".to_owned();
+    let positions = any(|strip| strip.closing_position.is_some());
+    if !any(|strip| strip.force_n.is_some()) && !(by_label && positions) {
+        if positions {
+            return "The positions that were used have no weighed forces, and their order is not known. Write all positions of the planter into evenstand.toml, lightest first, and the weighed force of each; or of none, to compare them as treatments.".to_owned();
         }
         return "No closing downforce is known for these strips: no log has a set pressure, force or weighed position that can be used. Without it, emergence cannot be tied to the setting. Log the setting of each strip.".to_owned();
     }

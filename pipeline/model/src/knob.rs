@@ -7,6 +7,7 @@ use crate::decision::{Choice, Evidence, Picture, gain, near_best};
 use crate::draws::GroupDraws;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::Coverage;
+use crate::label_answer::fill_knob;
 use crate::left_out::choose_held;
 use crate::words;
 
@@ -43,6 +44,10 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
     let told = match &group.finding {
         Outlook::Open(why) => {
             row.reason = Some(why.clone());
+            return row;
+        }
+        Outlook::Labelled(told) => {
+            fill_knob(&mut row, planter, told, coverage);
             return row;
         }
         Outlook::Told(told) => told,

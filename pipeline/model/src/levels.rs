@@ -12,6 +12,9 @@ use crate::setting_fit::{SettingFit, SettingRows};
 use crate::shapes::{Shapes, shapes};
 use crate::summary::mean;
 
+/// Confidence of what is excluded, and of the settings that can still be the best.
+pub(crate) const EXCLUDED: f64 = 0.90;
+
 /// What the settings of one group show without a curve.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LevelTest {
@@ -50,20 +53,11 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
     })
     .ok()?;
     let p_value = fit.alike()?.p_value;
-    let widest = (0..level_forces.len())
-        .flat_map(|a| (0..a).map(move |b| (a, b)))
-        .filter_map(|(a, b)| fit.contrast(a, b))
-        .map(|contrast| contrast.interval(0.90))
-        .map(|limits| limits.low.abs().max(limits.high.abs()))
-        .fold(0.0, f64::max);
-    let largest_difference = match response.scale {
-        Scale::Identity => widest,
-        scale => scale.back(centre + widest / 2.0) - scale.back(centre - widest / 2.0),
-    };
+    let largest_difference = largest_difference(&fit, level_forces.len(), response, centre);
     let lack_of_fit = fit.lack_of_fit(&level_forces).map(|test| test.p_value).filter(|p_value| p_value.is_finite());
     let shapes = shapes(&fit, &level_forces, rows.len(), response.better);
     let direction = if response.better == Better::Lower { Direction::SmallestIsBest } else { Direction::LargestIsBest };
-    let can_be_best = match fit.can_be_best(direction, 0.90) {
+    let can_be_best = match fit.can_be_best(direction, EXCLUDED) {
         Some(settings) => settings.into_iter().map(|setting| level_forces[setting]).collect(),
         None => level_forces,
     };
@@ -76,6 +70,21 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
         lack_of_fit,
         method,
     })
+}
+
+/// Differences between two of `settings` settings above this are excluded with confidence [`EXCLUDED`], in the response's own unit around `centre` on the
+/// model's scale; see [`LevelTest::largest_difference`].
+pub(crate) fn largest_difference(fit: &SettingFit, settings: usize, response: &Response, centre: f64) -> f64 {
+    let widest = (0..settings)
+        .flat_map(|a| (0..a).map(move |b| (a, b)))
+        .filter_map(|(a, b)| fit.contrast(a, b))
+        .map(|contrast| contrast.interval(EXCLUDED))
+        .map(|limits| limits.low.abs().max(limits.high.abs()))
+        .fold(0.0, f64::max);
+    match response.scale {
+        Scale::Identity => widest,
+        scale => scale.back(centre + widest / 2.0) - scale.back(centre - widest / 2.0),
+    }
 }
 
 /// Rows of a group in field-seasons where its settings varied.

@@ -12,6 +12,7 @@
 //! 4. `levels`: can any difference between settings be seen at all, without a curve;
 //! 5. `decision`: probabilities from the draws become best, window, start and evidence;
 //! 6. `knob`: the same in each planter's own knob, against its own default;
+//!    positions without weighed forces skip 3 to 6: `label_answer` compares them as treatments and names the start by label;
 //! 7. `next_trial`: which strip trial of next season would help most, by simulating it on the draws (`preposterior`);
 //! 8. `comparisons` and `digs` stand beside them;
 //! 9. `sensitivity`: what a suggestion hangs on: one field-season (`left_out`), one response, one tolerance, one way to take force;
@@ -39,6 +40,7 @@ mod group_answer;
 mod groups;
 mod hangs_on;
 mod knob;
+mod label_answer;
 mod layout;
 mod left_out;
 mod levels;

@@ -60,8 +60,12 @@ pub(crate) fn next_trials(
     seed: u64,
 ) -> Vec<NextTrialRow> {
     let reach = Reach::of(&group.key, strips, settings);
+    let planter = settings.planter(&group.key.planter_id);
+    let positions = planter.unweighed_positions().map_or(0, <[_]>::len);
     match &group.finding {
         Outlook::Open(why) if group.key.condition == "mixed" => vec![no_trial(group, None, why.clone())],
+        Outlook::Open(why) if positions > 0 => vec![trial_of_positions(group, positions, why)],
+        Outlook::Labelled(_) => vec![trial_of_positions(group, positions, words::BY_LABEL)],
         Outlook::Open(why) => vec![plain_trial(group, default_n, reach.as_ref(), why)],
         Outlook::Told(_) if group.coverage.basis == Basis::Logs => {
             vec![plain_trial(group, default_n, reach.as_ref(), words::ONLY_LOGS)]
@@ -216,6 +220,20 @@ fn plain_trial(group: &GroupAnswer, default_n: Option<f64>, reach: Option<&Reach
         strips: Some((levels * blocks * fields) as i64),
         advised: Some(true),
         reason: Some(words::plain(why, PLAIN, around.is_some())),
+        ..of_group(group)
+    }
+}
+
+/// The plain trial of a planter whose positions are compared by label: never of more settings than it has positions.
+fn trial_of_positions(group: &GroupAnswer, positions: usize, why: &str) -> NextTrialRow {
+    let (levels, blocks, fields) = (PLAIN.0.min(positions), PLAIN.1, PLAIN.2);
+    NextTrialRow {
+        n_levels: Some(levels as i64),
+        n_blocks: Some(blocks as i64),
+        n_fields: Some(fields as i64),
+        strips: Some((levels * blocks * fields) as i64),
+        advised: Some(true),
+        reason: Some(words::of_positions(why, (levels, blocks, fields))),
         ..of_group(group)
     }
 }

@@ -18,6 +18,7 @@ pub(crate) struct Observation<'a> {
     pub modelled: f64,
     /// Its standard error from the counts of the strip alone, where they give one; all rows of a response have it or none.
     pub modelled_std_error: Option<f64>,
+    /// Force; of strips compared by label the number of their position.
     pub force_n: f64,
     /// Position in [`Observations::groups`].
     pub group: usize,

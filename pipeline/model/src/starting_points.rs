@@ -9,6 +9,7 @@ use crate::decision::Evidence;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::distinct;
 use crate::knob::knob_row;
+use crate::label_answer::{by_label, fill_starting_point};
 use crate::left_out::choose_held;
 use crate::overlap::{compliance, overlap_share};
 use crate::words;
@@ -78,9 +79,16 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         compliance_share: compliance(strips.iter().copied()).map(|found| found.within),
         ..StartingPointRow::default()
     };
+    if by_label(&group.key, strips) {
+        row.default_n = None;
+    }
     let told = match &group.finding {
         Outlook::Open(why) => {
             row.reason = why.clone();
+            return row;
+        }
+        Outlook::Labelled(told) => {
+            fill_starting_point(&mut row, told, coverage);
             return row;
         }
         Outlook::Told(told) => told,

@@ -48,6 +48,30 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
 
 /// Why the start is what it is, or why the answer stays open.
 pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, has_default: bool) -> String {
+    let verdict = match (choice.stay, choice.as_good) {
+        (true, as_good) => Verdict::Stay { as_good },
+        (false, _) => Verdict::Move { seen: picture.seen || coverage.basis == Basis::Logs },
+    };
+    reason_of(coverage, picture.shape, choice.evidence, verdict, has_default)
+}
+
+/// Whether to stay at the default.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// Stay: the default is as good as the best within tolerance, or nothing is shown to be better.
+    Stay { as_good: bool },
+    /// Move; whether any setting could be told from another.
+    Move { seen: bool },
+}
+
+/// The same from its parts: the shape seen, how far the start can be trusted, and whether it is the default.
+pub(crate) fn reason_of(
+    coverage: &Coverage,
+    shape: Shape,
+    evidence: Evidence,
+    verdict: Verdict,
+    has_default: bool,
+) -> String {
     let basis = match coverage.basis {
         Basis::Trial => format!(
             "{} of trials, {}",
@@ -59,7 +83,7 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
             counted(coverage.field_seasons, "field-season")
         ),
     };
-    let shape = match picture.shape {
+    let shape = match shape {
         Shape::Inside => "the best lies inside the tested range, and both lighter and heavier are worse",
         Shape::Lighter => "lighter was better throughout; the best may lie below the lightest setting tried",
         Shape::Heavier => "heavier was better throughout; the best may lie above the heaviest setting tried",
@@ -69,19 +93,19 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
         }
         Shape::Untold => "no setting could be told from another, and differences that matter are not excluded either",
     };
-    let verdict = match (choice.evidence, choice.stay) {
+    let verdict = match (evidence, verdict) {
         (Evidence::Open, _) => format!("There is no suggestion yet: {}", missing(coverage)),
-        (_, true) if choice.as_good => {
+        (_, Verdict::Stay { as_good: true }) => {
             "Stay at the default: it is as good as the best, within the tolerance.".to_owned()
         }
-        (_, true) => "Stay at the default: moving is not shown to pay.".to_owned(),
-        (_, false) if has_default && !picture.seen && coverage.basis == Basis::Trial => {
-            "The curve through all of them makes moving from the default more likely to pay than not.".to_owned()
+        (_, Verdict::Stay { as_good: false }) => "Stay at the default: moving is not shown to pay.".to_owned(),
+        (_, Verdict::Move { seen: false }) if has_default => {
+            "All of them together make moving from the default more likely to pay than not.".to_owned()
         }
-        (_, false) if has_default => "Moving from the default is likely to pay.".to_owned(),
-        (_, false) => "The default itself was not among the settings tried.".to_owned(),
+        (_, Verdict::Move { .. }) if has_default => "Moving from the default is likely to pay.".to_owned(),
+        (_, Verdict::Move { .. }) => "The default itself was not among the settings tried.".to_owned(),
     };
-    let caution = if choice.evidence == Evidence::Leaning && coverage.basis == Basis::Trial {
+    let caution = if evidence == Evidence::Leaning && coverage.basis == Basis::Trial {
         format!(" What would make it firmer: {}", missing(coverage))
     } else {
         String::new()

@@ -133,6 +133,14 @@ impl Planter {
         }
     }
 
+    /// Positions, lightest first, of a planter none of whose positions is weighed; `None` for every other planter.
+    pub fn unweighed_positions(&self) -> Option<&[Position]> {
+        match &self.knob {
+            Some(Knob::Positions { positions, .. }) if !self.calibrated() => Some(positions),
+            _ => None,
+        }
+    }
+
     /// The default in newtons (or nominal newtons where the planter has no calibration).
     pub fn default_force_n(&self) -> Option<f64> {
         match &self.knob {

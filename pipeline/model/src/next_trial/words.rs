@@ -9,6 +9,8 @@ use super::{Candidate, NEARLY_ALL, SETTLING_FIELD_SEASONS, field_seasons_now};
 /// Why nothing is worked out from logs.
 pub(super) const ONLY_LOGS: &str =
     "Settings varied only between the seasons of a field, so what is seen is a pattern and no trial yet.";
+/// Why nothing is worked out by label.
+pub(super) const BY_LABEL: &str = "Further field-seasons make the answer firmer.";
 /// Why nothing is worked out from draws.
 pub(super) const NOT_SIMULATED: &str = "What a trial would teach could not be simulated from these strips.";
 
@@ -135,6 +137,16 @@ pub(super) fn plain(why: &str, (levels, blocks, fields): (usize, usize, usize), 
     let around = if ranged { "around the default" } else { "around the usual one, which is not known here" };
     format!(
         "{why} What a trial would bring cannot be worked out yet; the plan is a stated default: {levels} settings {around}, {} in each of {}.",
+        counted(blocks, "block"),
+        counted(fields, "field")
+    )
+}
+
+/// Why the plain trial of positions without weighed forces stands there.
+pub(super) fn of_positions(why: &str, (levels, blocks, fields): (usize, usize, usize)) -> String {
+    format!(
+        "{why} What a trial would bring is not worked out for positions without weighed forces; the plan is a stated default: {} around the usual one, {} in each of {}.",
+        counted(levels, "position"),
         counted(blocks, "block"),
         counted(fields, "field")
     )
