@@ -35,6 +35,7 @@ mod digs;
 mod drawn;
 mod draws;
 mod facts;
+mod field_draw;
 mod frame;
 mod group_answer;
 mod groups;
