@@ -329,6 +329,7 @@ mod tests {
             evidence,
             start_n: 250.0,
             stay: false,
+            as_good: false,
             gain: None,
             near: NearBest { probability: 0.95, confident: 0.85 },
         };
