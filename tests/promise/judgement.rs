@@ -137,7 +137,7 @@ fn the_same_seeds_give_the_same_page_and_files() {
         }
         let run = Run { reviews: 2, draws: 200, first_seed: 1, scenarios: vec!["four".into()], file: "page.md".into() };
         let classes = classes(records);
-        (notebook(&run, &tallies, &classes, &[]), figures_csv(&tallies), rows)
+        (notebook(&run, &tallies, &classes, &[], &[]), figures_csv(&tallies), rows)
     };
     let (page, figures, rows) = write();
     assert_eq!((page.clone(), figures.clone(), rows.clone()), write());

@@ -8,12 +8,14 @@
 
 mod calibration;
 mod files;
+mod hanging;
 mod judge;
 mod judgement;
 mod layout;
 mod lines;
 mod next_trial;
 mod notebook;
+mod page;
 mod print;
 mod rivals;
 mod scenarios;

@@ -79,10 +79,10 @@ fn fewer_than_three_field_seasons_after_a_trial_are_never_said_to_settle_an_answ
     let rows = rows(&Season { seed: 4, fields: 1, curve: Curve::parabola(0.3, 0.6), own: 0.1 });
     assert!(rows.len() > 1);
     for row in &rows {
-        let settled = row.prob_settled_after.unwrap();
+        let settled = row.prob_four_in_five_after.unwrap();
         assert!(row.n_fields >= Some(2) || settled == 0.0, "{:?}", design(row));
     }
-    assert!(rows.iter().any(|row| row.prob_settled_after > Some(0.0)));
+    assert!(rows.iter().any(|row| row.prob_four_in_five_after > Some(0.0)));
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The result as a page of markdown: every figure in it comes from the run.
 
 use crate::calibration::Class;
+use crate::judge::Record;
 use crate::lines::Line;
 use crate::print::{Cells, best_force, miss_in_words, points, points_with_error, share, share_with_error};
 use crate::tally::Tally;
@@ -18,7 +19,8 @@ pub struct Run {
 }
 
 /// The page.
-pub fn notebook(run: &Run, tallies: &[Tally], trials: &[Class], logs: &[Class]) -> String {
+/// `first` has the first review of every scenario, as [`first_review`] puts it.
+pub fn notebook(run: &Run, tallies: &[Tally], trials: &[Class], logs: &[Class], first: &[Cells]) -> String {
     let mut page = beginning(run, tallies);
     page.push_str(HOW_IT_IS_DRAWN);
     page.push_str("\n## Said and kept\n\n");
@@ -35,7 +37,32 @@ pub fn notebook(run: &Run, tallies: &[Tally], trials: &[Class], logs: &[Class]) 
     page.push_str("\n## What does it cost?\n\n");
     page.push_str(&cost_table(tallies));
     page.push_str(HOW_TO_READ);
+    page.push_str(FIRST_REVIEWS);
+    let mut rows = vec![header("scenario|condition|evidence|shape|start, N|can be best, N")];
+    rows.extend(first.iter().cloned());
+    page.push_str(&markdown(&rows));
     page
+}
+
+const FIRST_REVIEWS: &str = "
+## The first review of each scenario
+
+The tests answer these again and compare: a page that no longer belongs to the code fails them.
+
+";
+
+/// One answer of the first review of a scenario.
+pub fn first_review(scenario: &str, record: &Record) -> Cells {
+    let force = |force: Option<f64>| force.map_or_else(|| "-".to_owned(), |force| format!("{force:.0}"));
+    let cells = [
+        scenario.to_owned(),
+        record.condition.to_owned(),
+        record.evidence.clone(),
+        record.shape.clone(),
+        force(record.start_n),
+        format!("{} to {}", force(record.best_low_n), force(record.best_high_n)),
+    ];
+    cells.into_iter().collect()
 }
 
 fn beginning(run: &Run, tallies: &[Tally]) -> String {

@@ -6,10 +6,9 @@ use crate::world::{Condition, Curve, Delivery, Layout, Noise, World, logit_of};
 const LARGE: Noise = Noise { field: 0.35, block: 0.15, strip: 0.25, dispersion: 1.0 };
 /// Logit of the typical field at the best, beside large effects: 80 in 100 on time.
 const LEVEL: f64 = 1.386;
-/// Default forces: about right for most, one level and two levels too light.
+/// Default forces: about right for most, and one level too light.
 const MIDDLE_N: f64 = 190.0;
 const LIGHT_N: f64 = 135.0;
-const LIGHTEST_N: f64 = 80.0;
 
 const TRIAL: Layout = Layout::Trial { blocks: 4, missing: 0.0 };
 const EXACT: Delivery = Delivery { factor: 1.0, strip_sd_n: 0.0 };

@@ -25,7 +25,7 @@ use rayon::prelude::*;
 
 use calibration::classes;
 use judge::{Record, judge};
-use notebook::{Run, notebook};
+use notebook::{Run, first_review, notebook};
 use tally::tally;
 use truth::Truth;
 use world::World;
@@ -69,11 +69,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     bar.set_style(ProgressStyle::with_template("{bar:30} {pos} of {len} reviews, {eta} left  {msg}")?);
     let (mut tallies, mut trials, mut logs) = (Vec::new(), Vec::new(), Vec::new());
     let mut rows = files::records_header();
+    let mut first = Vec::new();
     for world in &worlds {
         bar.set_message(world.name.clone());
         let records = simulate(world, &arguments, &bar);
         tallies.extend(tally(world, &records));
         rows.push_str(&files::records_csv(&world.name, &records));
+        let firsts = records.iter().filter(|record| record.seed == arguments.first_seed);
+        first.extend(firsts.map(|record| first_review(&world.name, record)));
         if world.is_logs() { logs.extend(records) } else { trials.extend(records) }
     }
     bar.finish_and_clear();
@@ -92,7 +95,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             scenarios: arguments.scenario.clone(),
             file: named(file),
         };
-        fs::write(file, notebook(&run, &tallies, &trials, &logs))?;
+        fs::write(file, notebook(&run, &tallies, &trials, &logs, &first))?;
     }
     println!("{} reviews a scenario from seed {}, {} draws", arguments.reviews, arguments.first_seed, arguments.draws);
     println!("{}", print::table(&tallies));

@@ -209,6 +209,40 @@ fn groups_that_share_an_effect_cannot_be_left_out_one_by_one() {
     assert!(message.contains("`machine`"), "{message}");
 }
 
+#[test]
+fn what_the_other_rows_tell_is_told_where_a_group_left_out_takes_a_coefficient_with_it() {
+    let plain = awkward(3).with_random(awkward(3).random()[0..2].to_vec()).expect("valid");
+    let field = plain.random()[0].groups.clone();
+    let rest: Vec<usize> = (0..40).filter(|&i| field[i] != 4).collect();
+    let own_slope = |i: usize| if field[i] == 4 { plain.fixed()[[i, 1]] } else { 0.0 };
+    let like_the_square = |i: usize| plain.fixed()[[i, 2]] + own_slope(i);
+    // In the other rows the fourth column is nothing, or the third one again.
+    let columns: [Vec<f64>; 2] = [(0..40).map(own_slope).collect(), (0..40).map(like_the_square).collect()];
+    for (fourth, known) in columns.iter().zip([vec![0, 1, 2], vec![0, 1]]) {
+        let fixed = Array2::from_shape_fn((40, 4), |(i, j)| if j == 3 { fourth[i] } else { plain.fixed()[[i, j]] });
+        let names = ["one", "x", "x2", "fourth"].map(String::from).to_vec();
+        let weights = plain.weights().map(<[f64]>::to_vec);
+        let design =
+            Design::new(plain.response().to_vec(), fixed, names, plain.random().to_vec(), weights).expect("valid");
+        let fit = Lmm::reml().fit(&design).expect("fit");
+        let left_out = leave_one_group_out(&design, &fit, &field, 5).expect("independent fields");
+        let without = &left_out[4];
+        assert_eq!((&without.coefficients, without.cooks_distance), (&None, None));
+        let direct = generalised_least_squares(&plain, fit.theta(), &rest);
+        for (j, told) in without.told.iter().enumerate() {
+            assert_eq!(told.is_some(), known.contains(&j), "coefficient {j}: {told:?}");
+            if let Some(told) = told {
+                near::absolute(*told, direct[j], 1e-9, "a coefficient that is told");
+            }
+        }
+        for other in 0..4 {
+            let all: Option<Vec<f64>> = left_out[other].told.iter().copied().collect();
+            assert_eq!(all, left_out[other].coefficients);
+            assert!(all.is_some());
+        }
+    }
+}
+
 /// Coefficients from the n × n covariance of the listed rows.
 fn generalised_least_squares(design: &Design, theta: &[f64], rows: &[usize]) -> Vec<f64> {
     let part = |response: Vec<f64>| {

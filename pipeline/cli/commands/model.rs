@@ -129,6 +129,7 @@ fn result_tables(
     model.extend(answers.model.iter().cloned());
     Ok(vec![
         StartingPointRow::to_table(&answers.starting_points)?,
+        Row::to_table(&answers.sensitivity)?,
         Row::to_table(&answers.settings)?,
         Row::to_table(&linked.strips)?,
         Row::to_table(&linked.strip_measures)?,

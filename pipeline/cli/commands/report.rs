@@ -30,6 +30,8 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         course_means: read_result(folder)?,
         starting_points: read_result(folder)?,
         settings: read_result(folder)?,
+        shapes: read_result(folder)?,
+        next_trials: read_result(folder)?,
         comparisons: read_result(folder)?,
         dig_window: read_result(folder)?,
         findings: read_result(folder)?,

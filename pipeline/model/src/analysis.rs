@@ -6,7 +6,7 @@ use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow, NextTrialRow,
-    ShapeRow, StartingPointRow, StripMeasureRow, StripRow,
+    SensitivityRow, ShapeRow, StartingPointRow, StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
 
@@ -22,11 +22,13 @@ use crate::facts::{model_facts, not_fitted};
 use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Coverage, GroupKey, axis_of};
 use crate::label_answer::label_answers;
+use crate::left_out::left_out;
 use crate::levels::{LevelTest, test_levels};
 use crate::next_trial::next_trials;
 use crate::observations::observations;
 use crate::own_answer::own_answer;
 use crate::response::{Better, Measures, Response};
+use crate::sensitivity::sensitivity;
 use crate::starting_points::{knob_rows, shape_rows, starting_point};
 use crate::strip_error::strip_variance;
 use crate::summary::mean;
@@ -60,6 +62,8 @@ pub struct Answers {
     pub settings: Vec<KnobRow>,
     /// Trials that would help next season.
     pub next_trials: Vec<NextTrialRow>,
+    /// Suggestions against other readings of the same strips.
+    pub sensitivity: Vec<SensitivityRow>,
     /// Candidate shapes of the response over force.
     pub shapes: Vec<ShapeRow>,
     /// Differences between settings.
@@ -81,6 +85,9 @@ pub fn analyse(questions: &Questions) -> Answers {
     let design = design_checks(questions, &measures, &groups, &members);
     answers.model.extend(design.facts);
     answers.findings.extend(design.findings);
+    let hangs = sensitivity(questions, &measures, &groups, &mut answers.starting_points);
+    answers.sensitivity = hangs.rows;
+    answers.findings.extend(hangs.findings);
     let starts = answers.starting_points.par_iter();
     let deciding = groups.par_iter().zip(starts).filter(|(group, _)| group.primary);
     answers.next_trials = deciding
@@ -93,8 +100,8 @@ pub fn analyse(questions: &Questions) -> Answers {
     answers
 }
 
-/// The part of [`analyse`] that ends in starting points: without digs, checks of the design and trials for next season, which change
-/// none of them.
+/// The part of [`analyse`] that ends in starting points: without digs, checks of the design, what answers hang on beyond a
+/// field-season, and trials for next season, which change none of them.
 pub fn suggest(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
     suggestions(questions, &measures, &members(questions.strips, questions.settings)).0
@@ -215,6 +222,7 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
     };
     let tests: Vec<Option<LevelTest>> =
         (0..groups.len()).map(|group| test_levels(&model.observations, group, response)).collect();
+    let without = left_out(&model);
     outcome.facts = model_facts(axis, &model, &tests);
     outcome.findings.extend(disagreement(&model));
     for (number, ((key, coverage), levels)) in groups.iter().zip(tests).enumerate() {
@@ -252,6 +260,7 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
             finding: Outlook::Told(Box::new(Told {
                 picture: picture(&draws, coverage, levels.as_ref(), tolerance),
                 own: own_answer(&model, number),
+                left_out: without[number].clone(),
                 levels,
                 draws,
                 borrowed_share,

@@ -46,9 +46,9 @@ pub(crate) struct CurveModel<'a> {
     pub response: Response,
     pub observations: Observations<'a>,
     pub frame: Frame,
+    pub design: Design,
     pub fit: LmmFit,
     pub drawn: Drawn,
-    pub priors: PriorScales,
     pub groups: Vec<GroupTerms>,
     pub terms: TermNumbers,
     /// Formula in words, for the model table.
@@ -118,9 +118,9 @@ pub(crate) fn fit_curves<'a>(
     let binomial = counted.then(|| BinomialCheck::new(rows, &columns.matrix, &columns.names, &random, &fit, &groups));
     Ok(CurveModel {
         response: response.clone(),
+        design,
         fit,
         drawn,
-        priors,
         groups,
         terms,
         frame,

@@ -12,6 +12,8 @@ pub(crate) const GRID_POINTS: usize = 61;
 pub(crate) const LIKELY: f64 = 0.8;
 /// Confidence with which a settled start is right in four fields of five.
 pub(crate) const CONFIDENT: f64 = 0.9;
+/// Field-seasons of trials from which an answer can be settled.
+pub(crate) const ENOUGH_FIELD_SEASONS: usize = 3;
 /// Probability from which an answer leans one way.
 pub(crate) const LEANING: f64 = 0.5;
 /// Probability from which the shape of a curve is named.
@@ -84,8 +86,23 @@ pub(crate) struct Choice {
     pub start_n: f64,
     /// Whether the start is the default.
     pub stay: bool,
+    /// Whether it stays because the default is in the window: as good as the best.
+    pub as_good: bool,
+    /// What keeps the evidence down, where something does.
+    pub held_back: Option<HeldBack>,
     pub gain: Option<Gain>,
     pub near: NearBest,
+}
+
+/// What an answer cannot be firmer for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum HeldBack {
+    /// The default lies outside what was tried, on the side where the best may be.
+    DefaultBeyond,
+    /// The default lies outside what was tried, so the start cannot be held against it.
+    DefaultUntried,
+    /// So many of all field-seasons tried settings around the start.
+    TriedApart(usize, usize),
 }
 
 /// Start against default in the typical field; positive is better.
@@ -220,23 +237,48 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     let slack = 0.01 * (high - low);
     let tested_default =
         default_n.filter(|force| (low - slack..=high + slack).contains(force)).map(|force| force.clamp(low, high));
-    let stay = tested_default.is_some_and(|default| {
-        let inside = picture.window.is_some_and(|(low, high)| (low..=high).contains(&default));
-        inside || probability_better(draws, picture.best_n, default) < LIKELY
-    });
+    let as_good =
+        tested_default.zip(picture.window).is_some_and(|(default, (low, high))| (low..=high).contains(&default));
+    let stay =
+        tested_default.is_some_and(|default| as_good || probability_better(draws, picture.best_n, default) < LIKELY);
     let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
     let near = near_best(draws, picture, start_n);
-    let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
+    let tried = coverage.tried_around(start_n);
+    let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= ENOUGH_FIELD_SEASONS;
     // A move rests on a difference that was seen.
     let shown = stay || picture.seen;
-    let evidence = if near.confident >= LIKELY && enough && shown {
+    let held_back = held_back(coverage, picture, default_n.filter(|_| tested_default.is_none()), tried);
+    let nearly = if near.confident >= LIKELY && enough && shown && tried >= ENOUGH_FIELD_SEASONS {
         Evidence::Settled
     } else if near.probability >= LEANING {
         Evidence::Leaning
     } else {
         Evidence::Open
     };
-    Choice { evidence, start_n, stay, gain: tested_default.map(|default| gain(draws, start_n, default)), near }
+    let evidence = match held_back {
+        Some(HeldBack::DefaultBeyond) => Evidence::Open,
+        Some(HeldBack::TriedApart(around, all)) if 2 * around < all => Evidence::Open,
+        Some(_) => nearly.min(Evidence::Leaning),
+        None => nearly,
+    };
+    let gain = tested_default.map(|default| gain(draws, start_n, default));
+    Choice { evidence, start_n, stay, as_good, held_back, gain, near }
+}
+
+/// What holds an answer back. `untried` is a default outside the tested range.
+fn held_back(coverage: &Coverage, picture: &Picture, untried: Option<f64>, tried: usize) -> Option<HeldBack> {
+    let (low, high) = coverage.tested;
+    let all = coverage.spans.len();
+    if let Some(default) = untried {
+        let slack = 1e-6 * (high - low);
+        let towards_default = (default > high && picture.best_high_n >= high - slack)
+            || (default < low && picture.best_low_n <= low + slack);
+        Some(if towards_default { HeldBack::DefaultBeyond } else { HeldBack::DefaultUntried })
+    } else if tried < all.min(ENOUGH_FIELD_SEASONS) && tried < all {
+        Some(HeldBack::TriedApart(tried, all))
+    } else {
+        None
+    }
 }
 
 /// Gain of one force over another in the typical field.

@@ -222,6 +222,12 @@ impl Drawn {
         Some(self.posterior.standard_deviations[[draw, number]])
     }
 
+    /// Mean over the draws of a term's variance; 0 where the model has no such term.
+    pub fn mean_variance(&self, term: Term) -> f64 {
+        let squares = (0..self.len()).filter_map(|draw| Some(self.deviation(draw, term)?.powi(2)));
+        squares.sum::<f64>() / self.len() as f64
+    }
+
     /// Prior scale of a term's standard deviation.
     pub fn prior(&self, term: Term) -> f64 {
         term.prior(&self.priors)

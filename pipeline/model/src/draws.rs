@@ -7,33 +7,13 @@ use rand_distr::StandardNormal;
 use crate::curve::CurveModel;
 use crate::curve_basis::{Functions, basis, dot, less};
 use crate::drawn::Term;
+use crate::field_draw::{CurveDraw, FieldCurve, Own};
 use crate::response::{Better, Scale};
-
-/// How a field differs from the typical one in level, slope and curvature.
-type Own = [f64; 3];
-
-/// One draw of a curve, on the model's scale.
-#[derive(Debug, Clone, Copy)]
-struct Draw {
-    /// Coefficients in the typical field.
-    typical: Functions,
-    /// Standard deviations between fields.
-    spread: Own,
-    /// A field not yet seen.
-    unseen: Own,
-}
-
-impl Draw {
-    /// The curve of a field where its functions have these values.
-    fn at(&self, functions: &Functions, own: &Own) -> f64 {
-        dot(&self.typical, functions) + own.iter().zip(functions).map(|(own, function)| own * function).sum::<f64>()
-    }
-}
 
 /// Draws of the response curve of one group.
 #[derive(Debug, Clone)]
 pub(crate) struct GroupDraws {
-    draws: Vec<Draw>,
+    draws: Vec<CurveDraw>,
     scale: Scale,
     better: Better,
     centre_n: f64,
@@ -50,8 +30,7 @@ const FIELDS: usize = 40;
 /// A field not yet seen under one draw.
 #[derive(Debug, Clone, Copy)]
 struct UnseenField {
-    draw: usize,
-    own: Own,
+    curve: FieldCurve,
     best_n: f64,
     top: f64,
 }
@@ -97,7 +76,7 @@ impl GroupDraws {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let followed = model.frame.followed(group);
         let lone = model.frame.trial_field_seasons == 1 && followed.is_none();
-        let draws: Vec<Draw> = (0..drawn.len())
+        let draws: Vec<CurveDraw> = (0..drawn.len())
             .map(|draw| {
                 let mut spread = |term: Term| {
                     let from_prior: f64 = random.sample::<f64, _>(StandardNormal).abs() * drawn.prior(term);
@@ -113,7 +92,7 @@ impl GroupDraws {
                     }
                 }
                 typical[1] += followed.map_or(0.0, |sd| spread[0] / sd * confounding(random.random_range(-1.0..1.0)));
-                Draw { typical, spread, unseen }
+                CurveDraw { typical, spread, unseen }
             })
             .collect();
         let deviates = (0..FIELDS).map(|_| std::array::from_fn(|_| random.sample(StandardNormal))).collect();
@@ -137,7 +116,7 @@ impl GroupDraws {
     pub fn model_scale(&self, draw: usize, force_n: f64, field: Field) -> f64 {
         let draw = &self.draws[draw];
         let own = if field == Field::Unseen { draw.unseen } else { [0.0; 3] };
-        draw.at(&self.functions(force_n), &own)
+        draw.field(&own, &self.mean).at(self.scaled(force_n))
     }
 
     /// The response at a force in one draw, in its own unit.
@@ -152,29 +131,32 @@ impl GroupDraws {
 
     /// Worth of the typical field over a grid of forces, draw by draw.
     pub fn surface(&self, grid: &[f64]) -> Vec<Vec<f64>> {
-        let functions: Vec<Functions> = grid.iter().map(|force| self.functions(*force)).collect();
-        let worth = |draw: &Draw| functions.iter().map(|at| self.worth_of(draw.at(at, &[0.0; 3]))).collect();
+        let functions: Vec<Functions> =
+            grid.iter().map(|force| less(&basis(self.scaled(*force)), &self.mean)).collect();
+        let worth = |draw: &CurveDraw| functions.iter().map(|at| self.worth_of(dot(&draw.typical, at))).collect();
         self.draws.iter().map(worth).collect()
     }
 
     /// Fields not yet seen: [`FIELDS`] of each of [`THINNED`] draws, the same standard deviates in each.
     pub fn unseen_fields(&self, grid: &[f64]) -> UnseenFields {
-        let functions: Vec<Functions> = grid.iter().map(|force| self.functions(*force)).collect();
+        let scaled: Vec<f64> = grid.iter().map(|force| self.scaled(*force)).collect();
         let thinned = THINNED.min(self.len());
         let mut fields = Vec::with_capacity(thinned * FIELDS);
         for number in 0..thinned {
             let draw = number * self.len() / thinned;
             for deviates in &self.deviates {
                 let own: Own = std::array::from_fn(|term| self.draws[draw].spread[term] * deviates[term]);
-                let worth = |at: &Functions| self.worth_of(self.draws[draw].at(at, &own));
+                let curve = self.draws[draw].field(&own, &self.mean);
                 let (mut best, mut top) = (0, f64::NEG_INFINITY);
-                for (point, at) in functions.iter().enumerate() {
-                    let worth = worth(at);
-                    if worth > top {
-                        (best, top) = (point, worth);
+                for (point, s) in scaled.iter().enumerate() {
+                    // The response goes with the model's scale, so the best of one is the best of the other.
+                    let turned = self.better.sign() * curve.at(*s);
+                    if turned > top {
+                        (best, top) = (point, turned);
                     }
                 }
-                fields.push(UnseenField { draw, own, best_n: grid[best], top });
+                let top = self.worth_of(self.better.sign() * top);
+                fields.push(UnseenField { curve, best_n: grid[best], top });
             }
         }
         UnseenFields { fields }
@@ -182,10 +164,8 @@ impl GroupDraws {
 
     /// Share of a draw's unseen fields in which a force is within tolerance of the field's best, draw by draw.
     pub fn shares_near_best(&self, unseen: &UnseenFields, force_n: f64, tolerance: f64) -> Vec<f64> {
-        let functions = self.functions(force_n);
-        let near = |field: &UnseenField| {
-            field.top - self.worth_of(self.draws[field.draw].at(&functions, &field.own)) <= tolerance
-        };
+        let s = self.scaled(force_n);
+        let near = |field: &UnseenField| field.top - self.worth_of(field.curve.at(s)) <= tolerance;
         let share =
             |fields: &[UnseenField]| fields.iter().filter(|field| near(field)).count() as f64 / fields.len() as f64;
         unseen.fields.chunks(FIELDS).map(share).collect()
@@ -196,8 +176,8 @@ impl GroupDraws {
         self.better.sign() * self.scale.back(model_scale)
     }
 
-    fn functions(&self, force_n: f64) -> Functions {
-        less(&basis((force_n - self.centre_n) / self.half_range_n), &self.mean)
+    fn scaled(&self, force_n: f64) -> f64 {
+        (force_n - self.centre_n) / self.half_range_n
     }
 
     /// All draws of the response of the typical field at a force.

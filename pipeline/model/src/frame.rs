@@ -26,6 +26,8 @@ pub(crate) struct GroupFrame {
     pub curved: bool,
     /// Trials share one curve with the trials of other conditions under the same closer, where those are enough; the closer's number.
     pub pool: Option<usize>,
+    /// Whether they tell more than a parabola: four or more in one field-season.
+    pub bent: bool,
     trial: bool,
 }
 
@@ -131,6 +133,7 @@ impl Frame {
                     && (coverage.basis == Basis::Logs
                         || cell_levels.iter().any(|((owner, _), levels)| *owner == group && *levels >= 3)),
                 pool: None,
+                bent: cell_levels.iter().any(|((owner, _), levels)| *owner == group && *levels >= 4),
                 trial: coverage.basis == Basis::Trial,
             })
             .collect();
@@ -251,7 +254,7 @@ impl Frame {
 
     /// Groups whose curve may depart from a parabola.
     pub fn departing(&self) -> impl Iterator<Item = usize> {
-        (0..self.groups.len()).filter(|group| self.groups[*group].trial && self.groups[*group].sloped)
+        (0..self.groups.len()).filter(|group| self.groups[*group].trial && self.groups[*group].bent)
     }
 }
 

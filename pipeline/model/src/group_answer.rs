@@ -9,6 +9,7 @@ use crate::decision::Picture;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey, axis_of, group_of};
 use crate::label_answer::{Labelled, by_label};
+use crate::left_out::LeftOut;
 use crate::levels::LevelTest;
 use crate::own_answer::OwnAnswer;
 
@@ -40,6 +41,8 @@ pub(crate) struct Told {
     pub levels: Option<LevelTest>,
     /// What its trials say alone.
     pub own: Option<OwnAnswer>,
+    /// What its trials say alone without each of their field-seasons.
+    pub left_out: Option<LeftOut>,
     /// How much of its slope comes from other conditions.
     pub borrowed_share: f64,
     /// Variance between strips of one setting in one block, on the model's scale.
@@ -105,6 +108,7 @@ pub(crate) fn open_from_the_start(
                 varied_within_fields: false,
                 blocks: 0,
                 repeated: false,
+                spans: Vec::new(),
             },
             finding: Outlook::Open(why_silent(strips, &response, by_label(key, strips))),
             response,

@@ -95,6 +95,16 @@ pub(crate) struct Coverage {
     pub blocks: usize,
     /// Whether some setting stands in two strips or more.
     pub repeated: bool,
+    /// Lightest and heaviest force of each field-season behind the answer.
+    pub spans: Vec<(f64, f64)>,
+}
+
+impl Coverage {
+    /// Field-seasons whose own settings reach around a force, give or take a hundredth of the tested range.
+    pub fn tried_around(&self, force_n: f64) -> usize {
+        let slack = 0.01 * (self.tested.1 - self.tested.0);
+        self.spans.iter().filter(|(low, high)| (low - slack..=high + slack).contains(&force_n)).count()
+    }
 }
 
 /// One strip as coverage sees it.
@@ -126,8 +136,14 @@ pub(crate) fn coverage(strips: &[Placed]) -> Coverage {
     for strip in &counted {
         blocks.entry((strip.field_id, strip.season, strip.block)).or_default().push(strip.force_n);
     }
-    let tested =
-        all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), force| (low.min(*force), high.max(*force)));
+    let range = |forces: &[f64]| {
+        forces.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), force| (low.min(*force), high.max(*force)))
+    };
+    let spans: Vec<(f64, f64)> = match basis {
+        Basis::Trial => trials.iter().map(|members| range(&forces(members))).collect(),
+        Basis::Logs => by_season.values().map(|members| range(&forces(members))).collect(),
+    };
+    let tested = range(&all);
     Coverage {
         basis,
         field_seasons: if basis == Basis::Trial { trials.len() } else { by_season.len() },
@@ -137,6 +153,7 @@ pub(crate) fn coverage(strips: &[Placed]) -> Coverage {
         tested,
         varied_within_fields: by_field.values().any(|forces| several(forces)),
         blocks: blocks.values().filter(|forces| several(forces)).count(),
+        spans,
     }
 }
 

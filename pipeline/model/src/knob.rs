@@ -3,11 +3,12 @@
 use evenstand_settings::{Calibration, Knob, Planter};
 use evenstand_tables::rows::KnobRow;
 
-use crate::decision::{Choice, Evidence, Picture, choose, gain, near_best};
+use crate::decision::{Choice, Evidence, Picture, gain, near_best};
 use crate::draws::GroupDraws;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::Coverage;
 use crate::label_answer::fill_knob;
+use crate::left_out::choose_held;
 use crate::words;
 
 /// The row of one planter. `default_n` is its default on the group's axis (nominal newtons are kilopascals);
@@ -52,9 +53,12 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
         Outlook::Told(told) => told,
     };
     let (draws, picture) = (&told.draws, &told.picture);
-    let choice = choose(draws, coverage, picture, default_n);
+    let held = choose_held(draws, coverage, picture, told.left_out.as_ref(), default_n);
+    let choice = held.choice;
     row.evidence = choice.evidence.name().to_owned();
-    row.reason = Some(words::reason(coverage, picture, &choice, choice.gain.is_some()));
+    row.reason = Some(
+        words::reason(coverage, picture, &choice, choice.gain.is_some()) + held.why.as_deref().unwrap_or_default(),
+    );
     if !default_given {
         row.reason = row.reason.map(|reason| reason + words::NO_DEFAULT_GIVEN);
         fill_most_used(&mut row, planter, default_n, calibrated);

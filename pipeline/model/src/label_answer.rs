@@ -29,7 +29,7 @@ use crate::groups::{Axis, Coverage, GroupKey};
 use crate::response::{Better, Measures, Response};
 use crate::summary::mean;
 use crate::words;
-use decision::{Decision, decide};
+use decision::{Decision, DefaultPlace, decide};
 use draws::LabelDraws;
 pub(crate) use rows::{fill_knob, fill_starting_point};
 use test::LabelTest;
@@ -119,7 +119,7 @@ fn work_out(
     let place = format!("{}; {}; {}", key.condition, key.closer, key.planter_id);
     let drawing =
         Drawing { seed: seed_of(settings.analysis.seed, &place, &response.name), draws: settings.analysis.draws };
-    let finding = match told(&trial, response, tolerance, reference, drawing, &place) {
+    let finding = match told(&trial, response, tolerance, reference, positions, drawing, &place) {
         Ok((labelled, facts)) => {
             answers.facts = facts;
             Outlook::Labelled(Box::new(labelled))
@@ -143,6 +143,7 @@ fn told(
     response: &Response,
     tolerance: f64,
     reference: LabelReference,
+    positions: &[Position],
     drawing: Drawing,
     place: &str,
 ) -> Result<(Labelled, Vec<ModelRow>), String> {
@@ -154,10 +155,25 @@ fn told(
     let not_fitted = || words::not_fitted(alike).replace("for a curve", "to compare positions");
     let test = LabelTest::new(&compared, response).ok_or_else(not_fitted)?;
     let draws = LabelDraws::new(&compared, &test, response, drawing).map_err(|_| not_fitted())?;
-    let default = compared.labels.iter().position(|label| Some(label) == reference.label.as_ref());
-    let decision = decide(&draws, &test, &trial.coverage, tolerance, default);
+    let default = default_among(&compared.labels, reference.label.as_deref(), positions);
+    let decision = decide(&draws, &test, &trial.coverage, tolerance, default, &compared.tried());
     let facts = rows::facts(place, response, &compared, &test, &draws);
     Ok((Labelled { labels: compared.labels, test, decision, reference }, facts))
+}
+
+/// Where the default stands among the labels tried.
+fn default_among(labels: &[String], default: Option<&str>, positions: &[Position]) -> DefaultPlace {
+    let place = |label: &str| positions.iter().position(|position| position.label == label);
+    let Some(default) = default else { return DefaultPlace::Other };
+    if let Some(number) = labels.iter().position(|label| label == default) {
+        return DefaultPlace::Tried(number);
+    }
+    let ends = [labels.first(), labels.last()].map(|end| place(end?));
+    match (place(default), ends) {
+        (Some(default), [Some(lightest), _]) if default < lightest => DefaultPlace::Lighter,
+        (Some(default), [_, Some(heaviest)]) if default > heaviest => DefaultPlace::Heavier,
+        _ => DefaultPlace::Other,
+    }
 }
 
 /// As on the force axis; seasons of one field against each other are not told by label.

@@ -15,7 +15,8 @@
 //!    positions without weighed forces skip 3 to 6: `label_answer` compares them as treatments and names the start by label;
 //! 7. `next_trial`: which strip trial of next season would help most, by simulating it on the draws (`preposterior`);
 //! 8. `comparisons` and `digs` stand beside them;
-//! 9. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
+//! 9. `sensitivity`: what a suggestion hangs on: one field-season (`left_out`), one response, one tolerance, one way to take force;
+//! 10. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -34,20 +35,25 @@ mod digs;
 mod drawn;
 mod draws;
 mod facts;
+mod field_draw;
 mod frame;
 mod group_answer;
 mod groups;
+mod hangs_on;
 mod knob;
 mod label_answer;
 mod layout;
+mod left_out;
 mod levels;
 mod next_trial;
 mod observations;
+mod other_axis;
 mod overlap;
 mod own_answer;
 mod preposterior;
 mod priors;
 mod response;
+mod sensitivity;
 mod setting_fit;
 mod setting_terms;
 mod shapes;

@@ -173,7 +173,7 @@ fn row(group: &GroupAnswer, candidate: &Candidate, range: &TrialRange, prob_near
         reduction: Some(expected.reduction),
         prob_near_best_now: Some(prob_near_best_now),
         prob_near_best_after: Some(expected.prob_near_best),
-        prob_settled_after: Some(if can_settle { expected.prob_likely } else { 0.0 }),
+        prob_four_in_five_after: Some(if can_settle { expected.prob_likely } else { 0.0 }),
         monte_carlo_error: Some(expected.monte_carlo_error),
         effective_draws: Some(expected.effective_draws),
         ..of_group(group)
@@ -200,7 +200,7 @@ fn no_trial(group: &GroupAnswer, now: Option<Now>, reason: String) -> NextTrialR
         reduction: now.map(|_| 0.0),
         prob_near_best_now: now.map(|now| now.prob_near_best),
         prob_near_best_after: now.map(|now| now.prob_near_best),
-        prob_settled_after: now.map(|now| f64::from(u8::from(settled(now)))),
+        prob_four_in_five_after: now.map(|now| f64::from(u8::from(settled(now)))),
         advised: Some(true),
         reason: Some(reason),
         ..of_group(group)

@@ -3,6 +3,7 @@
 use evenstand_stats::{Interval, LinearFit, QuadraticOptimum, QuadraticRows};
 
 use crate::curve::CurveModel;
+use crate::drawn::Term;
 use crate::groups::Basis;
 
 /// Confidence of the set.
@@ -39,9 +40,18 @@ pub(crate) fn own_answer(model: &CurveModel, group: usize) -> Option<OwnAnswer> 
     let range = Interval { low: frame.scaled(coverage.tested.0), high: frame.scaled(coverage.tested.1) };
     let force = |scaled: f64| frame.centre_n + frame.half_range_n * scaled;
     let best_n = force(optimum.constrained_estimate(range).ok()?);
-    let variance = |term: Option<usize>| term.map_or(0.0, |term| model.fit.variance_components()[term].variance);
+    // A spread estimated as zero is not zero: the drawn one stands in where it is larger.
+    let variance = |term: Option<usize>, drawn: Term| {
+        let fitted = term.map_or(0.0, |term| model.fit.variance_components()[term].variance);
+        fitted.max(model.drawn.mean_variance(drawn))
+    };
     let set = (coverage.field_seasons >= ENOUGH_FIELD_SEASONS)
-        .then(|| optimum.for_new_group(variance(model.terms.slope), variance(model.terms.curvature)))
+        .then(|| {
+            optimum.for_new_group(
+                variance(model.terms.slope, Term::Slope),
+                variance(model.terms.curvature, Term::Curvature),
+            )
+        })
         .and_then(|optimum| optimum.constrained_set(CONFIDENCE, range).ok())
         .and_then(|set| Some((force(set.pieces.first()?.low), force(set.pieces.last()?.high))));
     Some(OwnAnswer { best_n, set })

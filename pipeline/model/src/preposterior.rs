@@ -21,7 +21,7 @@ use crate::summary::{mean, quantile, standard_deviation};
 pub(crate) use weights::FEWEST_DRAWS;
 use weights::weigh;
 
-/// Probability from which an answer counts as settled, as in the decision.
+/// Share of fields that a start is to serve, as in the decision.
 pub(crate) const LIKELY: f64 = 0.8;
 /// Draws of a response curve, all with the same weight.
 pub(crate) trait Curves {

@@ -100,6 +100,8 @@ impl Response {
             Self::new("t50_h", Scale::Log, Better::Lower),
             Self::new("spread_fit_h", Scale::Log, Better::Lower),
             Self::new("t50_fit_h", Scale::Log, Better::Lower),
+            Self::new("spread_cd", Scale::Log, Better::Lower),
+            Self::new("t50_cd", Scale::Log, Better::Lower),
             Self::new("spacing_cv", Scale::Identity, Better::Lower),
             Self::new("leaf_stage_sd", Scale::Identity, Better::Lower),
         ];
@@ -144,6 +146,8 @@ impl Response {
             "t50_h" => plain(strip.t50_h.filter(|hours| *hours > 0.0)),
             "spread_fit_h" => fitted(strip.spread_fit_h, strip.spread_fit_se_h),
             "t50_fit_h" => fitted(strip.t50_fit_h, strip.t50_fit_se_h),
+            "spread_cd" => plain(strip.spread_cd.filter(|degree_days| *degree_days > 0.0)),
+            "t50_cd" => plain(strip.t50_cd.filter(|degree_days| *degree_days > 0.0)),
             "spacing_cv" => plain(strip.spacing_cv),
             "leaf_stage_sd" => plain(strip.leaf_stage_sd),
             name => {

@@ -5,13 +5,17 @@ use std::collections::BTreeMap;
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{KnobRow, ShapeRow, StartingPointRow, StripRow};
 
-use crate::decision::{Evidence, choose};
+use crate::decision::Evidence;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::distinct;
 use crate::knob::knob_row;
 use crate::label_answer::{by_label, fill_starting_point};
+use crate::left_out::choose_held;
 use crate::overlap::{compliance, overlap_share};
 use crate::words;
+
+/// Below this p value a response is no parabola.
+const LACK_OF_FIT: f64 = 0.1;
 
 /// What an answer is held against.
 struct Reference {
@@ -102,12 +106,16 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         row.shapes_best_n = test.shapes.as_ref().map(|shapes| shapes.averaged_best_n);
     }
     row.own_best_n = told.own.map(|own| own.best_n);
-    row.own_low_n = told.own.and_then(|own| own.set).map(|set| set.0);
-    row.own_high_n = told.own.and_then(|own| own.set).map(|set| set.1);
+    // Where the settings are no parabola, its set is precise and wrong.
+    let bent = row.lack_of_fit_p_value.is_some_and(|p_value| p_value < LACK_OF_FIT);
+    let own_set = told.own.and_then(|own| own.set).filter(|_| !bent);
+    (row.own_low_n, row.own_high_n) = own_set.unzip();
     row.borrowed_share = Some(told.borrowed_share);
-    let choice = choose(&told.draws, coverage, picture, reference.force_n);
+    let held = choose_held(&told.draws, coverage, picture, told.left_out.as_ref(), reference.force_n);
+    let choice = held.choice;
     row.evidence = choice.evidence.name().to_owned();
     row.reason = words::reason(coverage, picture, &choice, choice.gain.is_some());
+    row.reason.push_str(held.why.as_deref().unwrap_or_default());
     if !reference.given {
         row.reason.push_str(words::NO_DEFAULT_GIVEN);
     }

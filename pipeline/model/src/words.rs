@@ -1,6 +1,6 @@
 //! Reasons in words. Numbers with units stay in their columns, so that the report can give them in the person's units.
 
-use crate::decision::{Choice, Evidence, Picture, Shape};
+use crate::decision::{Choice, Evidence, HeldBack, Picture, Shape};
 use crate::groups::{Basis, Coverage};
 
 /// Said where nobody named a default.
@@ -48,7 +48,46 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
 
 /// Why the start is what it is, or why the answer stays open.
 pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, has_default: bool) -> String {
-    reason_of(coverage, picture.shape, choice.evidence, choice.stay, has_default)
+    let verdict = match (choice.stay, choice.as_good) {
+        (true, as_good) => Verdict::Stay { as_good },
+        (false, _) => Verdict::Move { seen: picture.seen || coverage.basis == Basis::Logs },
+    };
+    let text = reason_of(coverage, picture.shape, choice.evidence, verdict, has_default);
+    with_held_back(text, choice.held_back, choice.evidence, "forces")
+}
+
+/// A reason, and what holds the answer back; `what` is the plural of what was tried.
+pub(crate) fn with_held_back(mut text: String, held_back: Option<HeldBack>, evidence: Evidence, what: &str) -> String {
+    if held_back.is_some() && evidence == Evidence::Open {
+        // It is not for want of strips.
+        let kept = text.find(NO_SUGGESTION).map_or(text.len(), |at| at + NO_SUGGESTION.len());
+        text.truncate(kept);
+        text.push('.');
+    }
+    match held_back {
+        Some(HeldBack::DefaultBeyond) => text.push_str(
+            " Your default lies beyond the settings tried, on the side where the best may be: keep it, and try it beside the others.",
+        ),
+        Some(HeldBack::DefaultUntried) => {
+            text.push_str(" Your default was not among the settings tried, so the start cannot be held against it: try it beside the others.");
+        }
+        Some(HeldBack::TriedApart(around, all)) => text.push_str(&format!(
+            " Field-seasons tried different {what}: only {around} of {all} tried settings around this start, and elsewhere a setting and its field are one. Try the same settings in every field."
+        )),
+        None => {}
+    }
+    text
+}
+
+const NO_SUGGESTION: &str = "There is no suggestion yet";
+
+/// Whether to stay at the default.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// Stay: the default is as good as the best within tolerance, or nothing is shown to be better.
+    Stay { as_good: bool },
+    /// Move; whether any setting could be told from another.
+    Move { seen: bool },
 }
 
 /// The same from its parts: the shape seen, how far the start can be trusted, and whether it is the default.
@@ -56,7 +95,7 @@ pub(crate) fn reason_of(
     coverage: &Coverage,
     shape: Shape,
     evidence: Evidence,
-    stay: bool,
+    verdict: Verdict,
     has_default: bool,
 ) -> String {
     let basis = match coverage.basis {
@@ -70,6 +109,7 @@ pub(crate) fn reason_of(
             counted(coverage.field_seasons, "field-season")
         ),
     };
+    let seen = !matches!(shape, Shape::Flat | Shape::Untold);
     let shape = match shape {
         Shape::Inside => "the best lies inside the tested range, and both lighter and heavier are worse",
         Shape::Lighter => "lighter was better throughout; the best may lie below the lightest setting tried",
@@ -80,14 +120,20 @@ pub(crate) fn reason_of(
         }
         Shape::Untold => "no setting could be told from another, and differences that matter are not excluded either",
     };
-    let verdict = match (evidence, stay) {
-        (Evidence::Open, _) => format!("There is no suggestion yet: {}", missing(coverage)),
-        (_, true) => "Stay at the default: moving is not shown to pay.".to_owned(),
-        (_, false) if has_default => "Moving from the default is likely to pay.".to_owned(),
-        (_, false) => "The default itself was not among the settings tried.".to_owned(),
+    let verdict = match (evidence, verdict) {
+        (Evidence::Open, _) => format!("{NO_SUGGESTION}: {}", missing(coverage, seen)),
+        (_, Verdict::Stay { as_good: true }) => {
+            "Stay at the default: it is as good as the best, within the tolerance.".to_owned()
+        }
+        (_, Verdict::Stay { as_good: false }) => "Stay at the default: moving is not shown to pay.".to_owned(),
+        (_, Verdict::Move { seen: false }) if has_default => {
+            "All of them together make moving from the default more likely to pay than not.".to_owned()
+        }
+        (_, Verdict::Move { .. }) if has_default => "Moving from the default is likely to pay.".to_owned(),
+        (_, Verdict::Move { .. }) => "The default itself was not among the settings tried.".to_owned(),
     };
     let caution = if evidence == Evidence::Leaning && coverage.basis == Basis::Trial {
-        format!(" What would make it firmer: {}", missing(coverage))
+        format!(" What would make it firmer: {}", missing(coverage, seen))
     } else {
         String::new()
     };
@@ -105,7 +151,7 @@ pub(crate) fn not_fitted(alike: bool) -> String {
 }
 
 /// What would settle it.
-fn missing(coverage: &Coverage) -> String {
+fn missing(coverage: &Coverage, seen: bool) -> String {
     match coverage.basis {
         Basis::Logs => "a strip trial with the settings side by side in one field.".to_owned(),
         Basis::Trial if coverage.field_seasons < 3 => format!(
@@ -113,6 +159,7 @@ fn missing(coverage: &Coverage) -> String {
             counted(3 - coverage.field_seasons, "field-season"),
             counted(coverage.field_seasons, "field-season")
         ),
+        Basis::Trial if seen => "more field-seasons, or more blocks and counted places in each, until it is certain enough that the start serves four fields in five.".to_owned(),
         Basis::Trial => "more field-seasons, or more blocks and counted places in each, because fields and strips still differ more than settings do.".to_owned(),
     }
 }

@@ -297,7 +297,8 @@ fn answer(results: &Results, planter: Option<&PlanterRow>, row: &KnobRow) -> Ans
             _ => "as good as the best setting".to_owned(),
         };
         let if_it_holds = if basis == "logs" { "If the pattern holds: right" } else { "Right" };
-        answer.chance = Some(format!("{if_it_holds} {} in a field not yet seen ({near}).", chance.words));
+        let fields = number::fields_in_ten(row.prob_near_best.unwrap_or_default()).unwrap_or_default();
+        answer.chance = Some(format!("{if_it_holds} in {fields} not yet seen ({near})."));
         answer.chance_tenths = Some(chance.tenths);
     }
     if row.at_limit == Some(true) {

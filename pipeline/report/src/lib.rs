@@ -10,7 +10,8 @@
 //! - [`starting_points_text`] says the starting points in a few lines for the terminal.
 //!
 //! How it hangs together: `answer` puts a planter's starting points in words for both the page and the terminal;
-//! `why`, `fields` and `aside` gather the other sections; `charts` sketches shapes and paints them with plotters;
+//! `why`, `fields` and `aside` gather the other sections, `why` with a file a question (`difference_seen`,
+//! `what_can_be_best`, `how_sure`, `shape_seen`, `evidence_behind`) and `next_trial`; `charts` sketches shapes and paints them with plotters;
 //! `response`, `gauge` and `number` are the only places where a number becomes text; `page` puts all of it into the
 //! templates, which escape every name they are given.
 //!
@@ -22,18 +23,27 @@
 mod answer;
 mod aside;
 mod charts;
+mod condition_tables;
+mod difference_seen;
 mod error;
+mod evidence_behind;
 mod fields;
 mod font;
 mod gauge;
+mod how_sure;
 #[cfg(test)]
 mod made_up;
+#[cfg(test)]
+mod made_up_decision;
+mod next_trial;
 mod number;
 mod page;
 mod response;
 mod results;
+mod shape_seen;
 mod slug;
 mod terminal;
+mod what_can_be_best;
 mod why;
 
 pub use error::ReportError;

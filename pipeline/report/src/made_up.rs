@@ -152,6 +152,14 @@ pub(crate) fn point(condition: &str, response: &str, evidence: &str) -> Starting
         prob_near_best: some(0.84),
         tolerance: Some(0.02),
         borrowed_share: Some(0.18),
+        near_best_share: some(if evidence == "settled" { 0.83 } else { 0.6 }),
+        settings_low_n: some(130.0),
+        settings_high_n: some(650.0),
+        own_best_n: some(352.0),
+        own_low_n: some(240.0),
+        own_high_n: some(520.0),
+        shapes_best_n: some(349.0),
+        lack_of_fit_p_value: some(0.62),
         ..StartingPointRow::default()
     }
 }
@@ -377,6 +385,9 @@ pub(crate) fn review() -> Results {
         other.tolerance = Some(6.0);
         results.starting_points.push(other);
 
+        results.shapes.extend(crate::made_up_decision::shapes(condition, "on_time_share"));
+        let deciding = point(condition, "on_time_share", evidence);
+        results.next_trials.extend(crate::made_up_decision::next_trials(&deciding));
         results.settings.push(knob("air-12", condition, evidence));
         let mut row = knob("spring-8", condition, evidence);
         row.knob = Some("positions".to_owned());

@@ -118,6 +118,18 @@ pub(crate) fn chance(probability: f64) -> Option<Chance> {
     Some(Chance { words, tenths })
 }
 
+/// Puts a probability as a number of fields: "about 8 of 10 fields".
+pub(crate) fn fields_in_ten(probability: f64) -> Option<String> {
+    let tenths = chance(probability)?.tenths;
+    Some(if probability >= 0.95 {
+        "more than 9 of 10 fields".to_owned()
+    } else if probability < 0.05 {
+        "fewer than 1 of 10 fields".to_owned()
+    } else {
+        format!("about {tenths} of 10 fields")
+    })
+}
+
 /// "1 strip", "4 strips", "no strips".
 pub(crate) fn count(number: usize, one: &str, many: &str) -> String {
     match number {
@@ -210,6 +222,15 @@ mod tests {
         assert_eq!(words(0.01).as_deref(), Some("less than 1 time in 10"));
         assert_eq!(words(1.2), None);
         assert_eq!(words(f64::NAN), None);
+    }
+
+    #[test]
+    fn chances_are_fields_in_ten() {
+        assert_eq!(fields_in_ten(0.7875).as_deref(), Some("about 8 of 10 fields"));
+        assert_eq!(fields_in_ten(0.9499).as_deref(), Some("about 9 of 10 fields"));
+        assert_eq!(fields_in_ten(1.0).as_deref(), Some("more than 9 of 10 fields"));
+        assert_eq!(fields_in_ten(0.0).as_deref(), Some("fewer than 1 of 10 fields"));
+        assert_eq!(fields_in_ten(f64::NAN), None);
     }
 
     #[test]

@@ -358,7 +358,7 @@ mod tests {
             "Go heavier: this planter’s default is 200\u{a0}kPa. As good from 210\u{a0}to\u{a0}320\u{a0}kPa.",
             "Expect about 4\u{a0}points more plants on time than at 200\u{a0}kPa (90\u{a0}% interval: 1\u{a0}to\u{a0}7).",
             "Better than the default more than 9 times in 10.",
-            "Right about 8 times in 10 in a field not yet seen (within 2\u{a0}points of the best setting).",
+            "Right in about 8 of 10 fields not yet seen (within 2\u{a0}points of the best setting).",
             "Stay at this planter’s default, 200\u{a0}kPa.",
         ] {
             assert!(card.contains(words), "{words}\n{card}");
@@ -377,7 +377,7 @@ mod tests {
         let card = card_of(&page, "air-12");
         assert!(card.contains("no starting point yet"));
         assert!(card.contains("What is missing: Two field-seasons were tried here"));
-        assert!(!card.contains("310") && !card.contains("times in 10"), "{card}");
+        assert!(!card.contains("310") && !card.contains("of 10 fields"), "{card}");
     }
 
     #[test]
@@ -385,7 +385,7 @@ mod tests {
         let page = page_of(&made_up::review());
         let card = card_of(&page, "unweighed-6");
         assert!(card.contains("A pattern to be tested, not a finding"), "{card}");
-        assert!(card.contains("If the pattern holds: right about 6 times in 10"), "{card}");
+        assert!(card.contains("If the pattern holds: right in about 6 of 10 fields"), "{card}");
         assert!(card.contains("If the pattern holds, expect about 4\u{a0}points"), "{card}");
     }
 
@@ -501,6 +501,52 @@ mod tests {
         assert!(page.contains(
             "The pooled curve runs from 73\u{a0}% at 130\u{a0}N up to 78\u{a0}% at 338\u{a0}N and ends at 66\u{a0}% at 650\u{a0}N."
         ));
+    }
+
+    /// The section of a condition under "Why".
+    fn section_of<'a>(page: &'a str, condition: &str) -> &'a str {
+        let from = page.find(&format!("<h3>{condition} <span")).expect("the condition has a section");
+        let length = page[from..].find("</section>").expect("the section ends");
+        &page[from..from + length]
+    }
+
+    #[test]
+    fn a_condition_asks_first_what_can_be_seen_and_last_what_to_test_next() {
+        let page = page_of(&made_up::review());
+        let section = section_of(&page, "dry, bare");
+        let places: Vec<usize> = [
+            "<h4>Can any difference be seen?</h4>",
+            "<h4>What can still be the best?</h4>",
+            "<h4>How sure is the start?</h4>",
+            "<h4>What shape does it have?</h4>",
+            "<h4>What stands behind it?</h4>",
+            "<h4>What to test next</h4>",
+            "<p class=\"lay\">3 settings side by side: 150, 275 and 400\u{a0}N;",
+            "<details><summary>The trials considered</summary>",
+        ]
+        .iter()
+        .map(|mark| section.find(mark).unwrap_or_else(|| panic!("{mark}\n{section}")))
+        .collect();
+        assert!(places.is_sorted(), "{places:?}");
+        assert_eq!(page.matches("<summary>The trials considered</summary>").count(), 1);
+    }
+
+    #[test]
+    fn an_open_condition_says_what_is_missing_and_the_plain_trial_and_claims_no_equality() {
+        let page = page_of(&made_up::review());
+        let section = section_of(&page, "wet, covered");
+        for words in [
+            "<p class=\"lead\">What is missing: Two field-seasons were tried here",
+            "No setting could be told from another.",
+            "Differences above 9\u{a0}points are excluded (90\u{a0}%)",
+            "5 settings side by side: 90, 135, 180, 225 and 270\u{a0}N",
+            "What a trial would bring cannot be worked out yet",
+        ] {
+            assert!(section.contains(words), "{words}\n{section}");
+        }
+        assert_eq!(section.matches("Two field-seasons were tried here").count(), 1, "not said twice");
+        assert!(!section.contains("What can still be the best?"), "no set, no question");
+        assert!(!page.contains("No difference"), "what was not seen is not called none");
     }
 
     #[test]

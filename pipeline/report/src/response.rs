@@ -126,13 +126,30 @@ impl Response {
 
     /// A difference without sign words: "4 points", "6 hours", "0.3 t/ha".
     pub fn difference(&self, difference: f64, uncertainty: Option<f64>) -> String {
-        let (number, one, many) = match &self.scale {
-            Scale::Share => (number::whole(difference * 100.0), "point", "points"),
-            Scale::Hours => (number::whole(difference), "hour", "hours"),
-            Scale::DegreeDays => (number::whole(difference), "°C·d", "°C·d"),
-            Scale::Plain { unit } => {
-                (number::fixed(difference, plain_decimals(uncertainty)), unit.as_str(), unit.as_str())
-            }
+        self.with_unit_of_difference(self.bare_difference(difference, uncertainty))
+    }
+
+    /// A difference with the decimals that its uncertainty deserves, from one to three: "0.39 points".
+    pub fn fine_difference(&self, difference: f64, uncertainty: Option<f64>) -> String {
+        let factor = self.axis_value(1.0);
+        let decimals = uncertainty.map_or(1, |one| number::decimals_for(one * factor)).clamp(1, 3);
+        self.with_unit_of_difference(number::fixed(difference * factor, decimals))
+    }
+
+    /// A limit that differences do not pass, rounded up, so that no more is excluded than was.
+    pub fn limit(&self, limit: f64) -> String {
+        let shown = self.axis_value(limit);
+        let decimals = number::decimals_for(shown / 4.0);
+        let power = 10f64.powi(decimals as i32);
+        self.with_unit_of_difference(number::fixed((shown * power - 1e-9).ceil() / power, decimals))
+    }
+
+    fn with_unit_of_difference(&self, number: String) -> String {
+        let (one, many) = match &self.scale {
+            Scale::Share => ("point", "points"),
+            Scale::Hours => ("hour", "hours"),
+            Scale::DegreeDays => ("°C·d", "°C·d"),
+            Scale::Plain { unit } => (unit.as_str(), unit.as_str()),
         };
         number::with_unit(&number, if number == "1" { one } else { many })
     }
@@ -158,6 +175,7 @@ impl Response {
             let least = match &self.scale {
                 Scale::Share => format!("half a point{NO_BREAK_SPACE}"),
                 Scale::Hours => format!("half an hour{NO_BREAK_SPACE}"),
+                Scale::DegreeDays => format!("half a degree-day{NO_BREAK_SPACE}"),
                 _ => "what can be measured ".to_owned(),
             };
             return format!("a difference of less than {}", least.trim_end());
@@ -190,8 +208,24 @@ mod tests {
         assert_eq!(gain("on_time_share", -0.01), "about 1\u{a0}point fewer plants on time");
         assert_eq!(gain("spread_h", 6.3), "about 6\u{a0}hours less between the first and the last plants");
         assert_eq!(gain("t50_h", 5.0), "about 5\u{a0}hours sooner");
+        assert_eq!(gain("t50_cd", 3.2), "about 3\u{a0}°C·d sooner");
+        assert_eq!(gain("spread_cd", 0.3), "a difference of less than half a degree-day");
         assert_eq!(gain("leaf_stage_sd", 0.141), "about 0.14\u{a0}leaves less difference in leaf stage");
         assert_eq!(gain("emerged_share", 0.002), "a difference of less than half a point");
+    }
+
+    #[test]
+    fn what_is_excluded_is_rounded_up_and_small_losses_keep_their_decimals() {
+        let results = Results::default();
+        let share = Response::of("on_time_share", &results);
+        assert_eq!(share.limit(0.0917), "10\u{a0}points");
+        assert_eq!(share.limit(0.0432), "4.4\u{a0}points");
+        assert_eq!(share.limit(0.25), "25\u{a0}points");
+        assert_eq!(Response::of("spread_h", &results).limit(18.2), "19\u{a0}hours");
+        assert_eq!(Response::of("leaf_stage_sd", &results).limit(0.2861), "0.29\u{a0}leaves");
+        assert_eq!(share.fine_difference(0.003_93, Some(0.000_65)), "0.39\u{a0}points");
+        assert_eq!(share.fine_difference(0.003_93, Some(0.005)), "0.4\u{a0}points");
+        assert_eq!(share.fine_difference(0.003_93, None), "0.4\u{a0}points");
     }
 
     #[test]
@@ -203,6 +237,11 @@ mod tests {
         assert_eq!(yield_response.value(11.24, Some(0.3)), "11.2\u{a0}t/ha");
         assert_eq!(Response::of("spread_h", &results).axis_title(), "Emergence spread (T90 − T10), hours");
         assert_eq!(Response::of("on_time_share", &results).axis_title(), "Plants up on time (% of seeds sown)");
+        assert_eq!(
+            Response::of("spread_cd", &results).axis_title(),
+            "Emergence spread (T90 − T10) in degree-days (°C·d)"
+        );
+        assert_eq!(Response::of("t50_cd", &results).in_text(), "time to 50 % in degree-days");
         assert_eq!(Response::of("something_new", &results).label, "Something new");
     }
 }

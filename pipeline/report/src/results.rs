@@ -2,7 +2,8 @@
 
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CourseMeanRow, CourseRow, CurveRow, DigWindowRow, FieldCurveRow, FieldSeasonRow,
-    FindingRow, KnobRow, ModelRow, PlanterRow, SetAsideRow, StartingPointRow, StripMeasureRow, StripRow,
+    FindingRow, KnobRow, ModelRow, NextTrialRow, PlanterRow, SetAsideRow, ShapeRow, StartingPointRow, StripMeasureRow,
+    StripRow,
 };
 
 use crate::gauge::{Gauge, Unit};
@@ -32,6 +33,10 @@ pub struct Results {
     pub starting_points: Vec<StartingPointRow>,
     /// Table `settings`: the starting points in each planter's own knob.
     pub settings: Vec<KnobRow>,
+    /// Table `shapes`: the candidate shapes of each response.
+    pub shapes: Vec<ShapeRow>,
+    /// Table `next_trials`.
+    pub next_trials: Vec<NextTrialRow>,
     /// Table `comparisons`.
     pub comparisons: Vec<ComparisonRow>,
     /// Table `dig_window`.

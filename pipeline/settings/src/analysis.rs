@@ -71,13 +71,15 @@ impl Analysis {
         ["axis", "clock", "on_time_window_h", "min_speed_m_s", "primary", "default_force_n", "seed", "draws"];
 
     /// Responses that may decide, apart from other measures.
-    const RESPONSES: [&'static str; 8] = [
+    const RESPONSES: [&'static str; 10] = [
         "on_time_share",
         "emerged_share",
         "spread_h",
         "t50_h",
         "spread_fit_h",
         "t50_fit_h",
+        "spread_cd",
+        "t50_cd",
         "spacing_cv",
         "leaf_stage_sd",
     ];
@@ -122,7 +124,7 @@ pub struct Tolerances {
 }
 
 impl Tolerances {
-    /// Tolerance of a response in its own unit: shares 0.02, times and spread 6 h, spacing_cv 0.03, leaf_stage_sd 0.1;
+    /// Tolerance of a response in its own unit: shares 0.02, times and spread 6 h or 2.5 °C·d, spacing_cv 0.03, leaf_stage_sd 0.1;
     /// `None` for other measures, whose default is 2 % of their mean.
     pub fn of(&self, response: &str) -> Option<f64> {
         if let Some(own) = self.own.get(response) {
@@ -133,6 +135,8 @@ impl Tolerances {
             "leaf_stage_sd" => Some(0.1),
             name if name.ends_with("_share") => Some(0.02),
             name if name.ends_with("_h") => Some(6.0),
+            // Six hours of a day whose temperatures lie 10 °C above the base.
+            name if name.ends_with("_cd") => Some(2.5),
             _ => None,
         }
     }

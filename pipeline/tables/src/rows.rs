@@ -393,6 +393,25 @@ rows! {
         borrowed_share: Option<f64>,
         overlap_share: Option<f64>,
         compliance_share: Option<f64>,
+        hangs_on: Option<String>,
+    }
+    /// A suggestion against another reading of the same strips.
+    SensitivityRow in Results "sensitivity" {
+        condition: String,
+        closer: String,
+        planter_id: Option<String>,
+        response: String,
+        kind: String,
+        detail: String,
+        field_id: Option<String>,
+        season: Option<i64>,
+        best_n: Option<f64>,
+        start_n: Option<f64>,
+        advice: Option<String>,
+        evidence: Option<String>,
+        loss: Option<f64>,
+        tolerance: Option<f64>,
+        agrees: Option<bool>,
     }
     /// A starting point in a planter’s knob.
     KnobRow in Results "settings" {
@@ -458,7 +477,7 @@ rows! {
         reduction: Option<f64>,
         prob_near_best_now: Option<f64>,
         prob_near_best_after: Option<f64>,
-        prob_settled_after: Option<f64>,
+        prob_four_in_five_after: Option<f64>,
         monte_carlo_error: Option<f64>,
         effective_draws: Option<f64>,
         advised: Option<bool>,
@@ -587,6 +606,7 @@ mod tests {
         follows_its_schema::<CourseMeanRow>();
         follows_its_schema::<StartingPointRow>();
         follows_its_schema::<KnobRow>();
+        follows_its_schema::<SensitivityRow>();
         follows_its_schema::<NextTrialRow>();
         follows_its_schema::<ShapeRow>();
         follows_its_schema::<ComparisonRow>();

@@ -207,7 +207,7 @@ static SCHEMAS: LazyLock<Vec<TableSchema>> = LazyLock::new(|| {
             "measure", "weather";
         Kept / "kept": "field", "strip", "setting_log", "soil_note", "dig_check", "stand_count", "spacing", "plant",
             "measure", "weather", "set_aside", "findings";
-        Results / "results": "starting_points", "settings", "strips", "strip_measures", "field_seasons", "planters",
+        Results / "results": "starting_points", "sensitivity", "settings", "strips", "strip_measures", "field_seasons", "planters",
             "curves", "field_curves", "adjusted", "courses", "course_means", "comparisons", "digs", "dig_window", "findings",
             "set_aside", "model", "next_trials", "shapes";
     }

@@ -1,6 +1,8 @@
 //! From draws of positions to best, window, start, evidence and shape: the lines of `decision`, read off labels instead of a grid of forces.
 
-use crate::decision::{CLEAR, CONFIDENT, Evidence, Gain, LEANING, LIKELY, NO_DIFFERENCE, NearBest, Shape};
+use crate::decision::{
+    CLEAR, CONFIDENT, ENOUGH_FIELD_SEASONS, Evidence, Gain, HeldBack, LEANING, LIKELY, NO_DIFFERENCE, NearBest, Shape,
+};
 use crate::groups::{Basis, Coverage};
 use crate::summary::{mean, quantile};
 
@@ -19,19 +21,34 @@ pub(super) struct Decision {
     pub start: usize,
     /// Whether the start is the default.
     pub stay: bool,
+    /// What keeps the evidence down, where something does.
+    pub held_back: Option<HeldBack>,
     /// Start against default; missing where the default was not tried.
     pub gain: Option<Gain>,
     pub near: NearBest,
 }
 
-/// Decides. `default` is missing where the default was not among the positions tried.
+/// The default among the positions tried.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum DefaultPlace {
+    Tried(usize),
+    /// Lighter than all of them, heavier than all, or another one.
+    Lighter,
+    Heavier,
+    Other,
+}
+
+/// Decides. `tried` has the number of field-seasons that tried each position.
 pub(super) fn decide(
     draws: &LabelDraws,
     test: &LabelTest,
     coverage: &Coverage,
     tolerance: f64,
-    default: Option<usize>,
+    default: DefaultPlace,
+    tried: &[usize],
 ) -> Decision {
+    let untried = default;
+    let default = if let DefaultPlace::Tried(label) = default { Some(label) } else { None };
     let typical = &draws.typical;
     let labels = typical[0].len();
     let expected = |label: usize| mean(&typical.iter().map(|draw| draw[label]).collect::<Vec<_>>());
@@ -64,14 +81,28 @@ pub(super) fn decide(
     let start = default.filter(|_| stay).unwrap_or(best);
     let shares = draws.shares_near_best(start, tolerance);
     let near = NearBest { probability: mean(&shares), confident: quantile(&shares, 1.0 - CONFIDENT) };
-    let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= 3;
+    let enough = coverage.basis == Basis::Trial && tried[start] >= ENOUGH_FIELD_SEASONS;
+    let can_be = |label: usize| test.can_be_best.contains(&label);
+    let held_back = match untried {
+        DefaultPlace::Lighter if can_be(0) => Some(HeldBack::DefaultBeyond),
+        DefaultPlace::Heavier if can_be(labels - 1) => Some(HeldBack::DefaultBeyond),
+        DefaultPlace::Lighter | DefaultPlace::Heavier | DefaultPlace::Other => Some(HeldBack::DefaultUntried),
+        DefaultPlace::Tried(_) => (tried[start] < coverage.field_seasons.min(ENOUGH_FIELD_SEASONS))
+            .then_some(HeldBack::TriedApart(tried[start], coverage.field_seasons)),
+    };
     // A move rests on a difference that was seen.
-    let evidence = if near.confident >= LIKELY && enough && (stay || seen) {
+    let nearly = if near.confident >= LIKELY && enough && (stay || seen) {
         Evidence::Settled
     } else if near.probability >= LEANING {
         Evidence::Leaning
     } else {
         Evidence::Open
+    };
+    let evidence = match held_back {
+        Some(HeldBack::DefaultBeyond) => Evidence::Open,
+        Some(HeldBack::TriedApart(tried, all)) if 2 * tried < all => Evidence::Open,
+        Some(_) => nearly.min(Evidence::Leaning),
+        None => nearly,
     };
     let gain = default.map(|default| {
         let gains: Vec<f64> = typical.iter().map(|draw| draw[start] - draw[default]).collect();
@@ -83,7 +114,7 @@ pub(super) fn decide(
                 .then(|| gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64),
         }
     });
-    Decision { shape, best, window, evidence, start, stay, gain, near }
+    Decision { shape, best, window, evidence, start, stay, held_back, gain, near }
 }
 
 /// The shape over positions in which a difference was seen; `worse` tells whether one is clearly worse than another.

@@ -73,8 +73,15 @@ pub(crate) fn fill_knob(row: &mut KnobRow, planter: &Planter, told: &Labelled, c
 fn reason(told: &Labelled, coverage: &Coverage) -> String {
     let decision = &told.decision;
     let label = |number: &usize| format!("\u{201c}{}\u{201d}", told.labels[*number]);
-    let mut text =
-        words::reason_of(coverage, decision.shape, decision.evidence, decision.stay, decision.gain.is_some());
+    let in_window = |(low, high): (usize, usize)| (low..=high).contains(&decision.start);
+    let verdict = if decision.stay {
+        words::Verdict::Stay { as_good: decision.window.is_some_and(in_window) }
+    } else {
+        let unseen = matches!(decision.shape, Shape::Flat | Shape::Untold);
+        words::Verdict::Move { seen: !unseen }
+    };
+    let text = words::reason_of(coverage, decision.shape, decision.evidence, verdict, decision.gain.is_some());
+    let mut text = words::with_held_back(text, decision.held_back, decision.evidence, "positions");
     let named: Vec<String> = told.test.can_be_best.iter().map(label).collect();
     if matches!(decision.shape, Shape::Flat | Shape::Untold) {
         text.push_str(&format!(

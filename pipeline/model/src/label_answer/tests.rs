@@ -166,6 +166,30 @@ fn field_seasons_that_share_no_position_are_not_held_against_each_other() {
 }
 
 #[test]
+fn an_answer_holds_back_where_the_default_or_the_start_was_not_tried_in_enough_field_seasons() {
+    let strips = strips(&CLEAR, 7);
+    let without = |labels: &[&str]| -> Vec<StripRow> {
+        let kept = |strip: &&StripRow| !labels.contains(&strip.closing_position.as_deref().unwrap());
+        strips.iter().filter(kept).cloned().collect()
+    };
+    // 3 is the best of what is left and the heaviest; the default beyond it may be better.
+    let (point, knob) = suggested(&without(&["4"]), &settings(&["p"], "default = \"4\""));
+    assert_eq!((point.evidence.as_str(), knob.start_position), ("open", None), "{point:?}");
+    assert!(point.reason.contains("beyond the settings tried"), "{}", point.reason);
+    let (point, knob) = suggested(&without(&["2"]), &settings(&["p"], "default = \"2\""));
+    assert_eq!((point.evidence.as_str(), knob.start_position.as_deref()), ("leaning", Some("3")));
+    assert!(point.reason.contains("not among the settings tried") && point.gain_vs_default.is_none());
+    // 3 was tried in two field-seasons of four.
+    let mut few = strips.clone();
+    few.retain(|strip| {
+        strip.closing_position.as_deref() != Some("3") || ["p 0", "p 1"].contains(&strip.field_id.as_str())
+    });
+    let (point, knob) = suggested(&few, &settings(&["p"], "default = \"1\""));
+    assert_eq!((point.evidence.as_str(), knob.start_position.as_deref()), ("leaning", Some("3")));
+    assert!(point.reason.contains("only 2 of 4 tried"), "{}", point.reason);
+}
+
+#[test]
 fn the_same_strips_give_the_same_answer_and_one_advised_trial_of_positions() {
     let settings = settings(&["p"], "default = \"2\"");
     let strips = strips(&CLEAR, 8);

@@ -46,6 +46,14 @@ impl Compared {
     }
 }
 
+impl Compared {
+    /// Number of field-seasons that tried each position.
+    pub fn tried(&self) -> Vec<usize> {
+        let cells: BTreeSet<(usize, usize)> = self.settings.iter().copied().zip(self.fields.iter().copied()).collect();
+        (0..self.labels.len()).map(|label| cells.iter().filter(|(setting, _)| *setting == label).count()).collect()
+    }
+}
+
 impl<'a> Trial<'a> {
     /// Collects the strips that have a value of the response and stand at one of `positions`; `None` where there are none.
     pub fn new(
@@ -175,5 +183,6 @@ fn coverage(rows: &[Observation], counted: &[usize], basis: Basis) -> Coverage {
         tested: (f64::NAN, f64::NAN),
         varied_within_fields: positions_by(&all, |row| row.strip.field_id.clone()).values().any(|set| set.len() > 1),
         blocks: several(positions_by(&counted, |row| row.block)),
+        spans: Vec::new(),
     }
 }

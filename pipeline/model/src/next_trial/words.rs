@@ -91,9 +91,9 @@ pub(super) fn advised(
             counted(after, "field-season")
         )
     } else if expected.prob_likely < 0.01 {
-        " The answer would hardly be settled by it: fields differ so much that no one start is likely to be near the best in a field not yet seen.".to_owned()
+        " It would hardly settle the answer: fields differ so much that no one start is likely to be near the best in a field not yet seen.".to_owned()
     } else {
-        format!(" The answer would then be settled with a probability of {:.2}.", expected.prob_likely)
+        format!(" The start would then be expected to serve four fields in five with a probability of {:.2}; settled asks for that with 90 % confidence.", expected.prob_likely)
     });
     if expected.effective_draws < FEWEST_DRAWS {
         text.push_str(" The draws are few for a trial that tells so much, so its gain is understated.");

@@ -3,12 +3,14 @@
 
 use crate::charts::axis::Axis;
 use crate::charts::labels::beside;
+use crate::charts::lanes::{self, Lane, Look};
 use crate::charts::marks::line_look;
 use crate::charts::panel::{CurvePoint, Panel, response_axis};
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT, TITLE, WIDTH};
 use crate::font;
 use crate::gauge::Gauge;
 use crate::response::Response;
+use crate::what_can_be_best::Sets;
 
 /// What the chart of a condition shows, in the units of its axes.
 #[derive(Debug, Clone)]
@@ -22,10 +24,11 @@ pub(crate) struct ConditionChart {
     pub start: Option<f64>,
     pub default: Option<f64>,
     pub window: Option<(f64, f64)>,
+    /// What can be the best, in newtons.
+    pub sets: Sets,
 }
 
 const PANEL_HEIGHT: f64 = 220.0;
-const LANE: f64 = 26.0;
 
 impl ConditionChart {
     /// The chart as shapes.
@@ -33,69 +36,91 @@ impl ConditionChart {
         let mut sketch = Sketch::new();
         let heights = self.curve.iter().flat_map(CurvePoint::heights).chain(self.strips.iter().map(|strip| strip.1));
         let y = response_axis(&self.response, heights, 5);
-        let marked = [self.start, self.default, self.window.map(|ends| ends.0), self.window.map(|ends| ends.1)];
+        let lanes = self.lanes();
+        let room = lanes::room(lanes.len());
+        let ends = lanes.iter().flat_map(|lane| [Some(lane.ends.0), Some(lane.ends.1)]);
+        let marked = [self.start, self.default].into_iter().chain(ends);
         let across = self.curve.iter().map(|point| point.x).chain(self.strips.iter().map(|strip| strip.0));
-        let x = Axis::round(across.chain(marked.into_iter().flatten()), (0.0, f64::INFINITY), 1.0, 6);
+        let x = Axis::round(across.chain(marked.flatten()), (0.0, f64::INFINITY), 1.0, 6);
         let top = 110.0;
         let panel = Panel { left: Panel::margin(&y), right: WIDTH - 22.0, top, bottom: top + PANEL_HEIGHT, x, y };
 
         sketch.text_sized((4.0, 22.0), Anchor::Start, TITLE, Ink::Dark, &font::fitted(&self.title, TITLE, WIDTH - 8.0));
         panel.band(&mut sketch, &self.curve);
-        panel.frame(&mut sketch, &self.gauge.axis_title(), "", LANE);
+        panel.frame(&mut sketch, &self.gauge.axis_title(), "", room);
         sketch.text((4.0, 46.0), Anchor::Start, Ink::Muted, &self.response.axis_title());
         for strip in &self.strips {
             sketch.circle(panel.place(strip.0, strip.1), 2.6, Ink::Muted, Some(1.2));
         }
-        self.tested(&mut sketch, &panel);
+        let foot = panel.bottom + room;
+        self.tested(&mut sketch, &panel, foot);
         panel.curve(&mut sketch, &self.curve, &line_look(0));
-        self.uprights(&mut sketch, &panel);
-        self.window(&mut sketch, &panel);
-        sketch.height = panel.bottom + LANE + 54.0;
+        self.uprights(&mut sketch, &panel, foot);
+        let uprights: Vec<f64> = [self.start, self.default].into_iter().flatten().map(|at| panel.across(at)).collect();
+        lanes::draw(&mut sketch, &panel, &lanes, &uprights);
+        sketch.height = foot + 54.0;
         sketch
     }
 
     /// Short strokes on top of the frame where strips were planted: what lies between was not tried.
-    fn tested(&self, sketch: &mut Sketch, panel: &Panel) {
+    fn tested(&self, sketch: &mut Sketch, panel: &Panel, foot: f64) {
         let mut forces: Vec<f64> = self.strips.iter().map(|strip| panel.across(strip.0).round()).collect();
         forces.sort_by(f64::total_cmp);
         forces.dedup();
         for force in forces {
-            sketch.line(vec![(force, panel.bottom + LANE), (force, panel.bottom + LANE - 6.0)], Ink::Muted, 1.0);
+            sketch.line(vec![(force, foot), (force, foot - 6.0)], Ink::Muted, 1.0);
         }
     }
 
-    /// The window as a hatched bar under the frame, with its words where no upright crosses them: inside the bar, else
-    /// beside it, else on a patch of paper over whatever lies there.
-    fn window(&self, sketch: &mut Sketch, panel: &Panel) {
-        let Some((low, high)) = self.window else { return };
-        let (left, right) = (panel.across(low), panel.across(high).max(panel.across(low) + 3.0));
-        let (top, bottom) = (panel.bottom + 2.0, panel.bottom + 18.0);
-        sketch.hatched(left, top, right, bottom, Ink::Teal);
-        let words = "as good";
-        let half = font::text_width(words, TEXT) / 2.0 + 4.0;
-        let uprights: Vec<f64> = [self.start, self.default].into_iter().flatten().map(|at| panel.across(at)).collect();
-        let mut cuts: Vec<f64> = uprights.iter().copied().filter(|at| *at > left && *at < right).collect();
-        cuts.extend([left, right]);
-        cuts.sort_by(f64::total_cmp);
-        let widest = cuts.windows(2).max_by(|a, b| (a[1] - a[0]).total_cmp(&(b[1] - b[0])));
-        let inside =
-            widest.filter(|piece| piece[1] - piece[0] > 2.0 * half + 8.0).map(|piece| (piece[0] + piece[1]) / 2.0);
-        let free = |middle: &f64| {
-            middle - half >= panel.left
-                && middle + half <= panel.right
-                && uprights.iter().all(|at| (at - middle).abs() > half + 2.0)
-        };
-        let beside = [right + half + 3.0, left - half - 3.0].into_iter().find(free);
-        let middle = inside.or(beside).unwrap_or(((left + right) / 2.0).clamp(panel.left + half, panel.right - half));
-        let (from, to, over, under) = (middle - half, middle + half, top + 1.0, bottom - 1.0);
-        sketch.area(vec![(from, over), (to, over), (to, under), (from, under)], Ink::Paper);
-        sketch.text((middle, bottom - 3.5), Anchor::Middle, Ink::Dark, words);
+    /// The sets under the curve, from the one that a person acts on to the one that assumes least.
+    fn lanes(&self) -> Vec<Lane> {
+        let shown = |(low, high): (f64, f64)| (self.gauge.value(low), self.gauge.value(high));
+        [
+            (Look::Hatched, "as good", self.window),
+            (Look::Filled, "can be best", self.sets.curve.map(shown)),
+            (Look::Outlined, "condition alone", self.sets.own.map(shown)),
+            (Look::Dots, "without a curve", self.sets.settings.map(shown)),
+        ]
+        .into_iter()
+        .filter_map(|(look, label, ends)| Some(Lane { look, label, ends: ends? }))
+        .collect()
+    }
+
+    /// What the marks of this chart mean; `interval` is the confidence of the band in words.
+    pub fn legend(&self, interval: &str) -> String {
+        let interval = if interval.is_empty() { "interval".to_owned() } else { format!("{interval} interval") };
+        let mut words = format!(
+            "Circles: strips with field and block taken out. Line: pooled curve; shaded: its {interval}. Small strokes \
+             on the axis: settings that were tried."
+        );
+        let shown = |value: Option<f64>| value.map(|value| self.gauge.axis_number(value));
+        words.push_str(match (shown(self.start), shown(self.default)) {
+            (Some(start), Some(default)) if start == default => " Solid upright: start, and the default.",
+            (Some(_), Some(_)) => " Solid upright: start. Dashed upright: default.",
+            (Some(_), None) => " Solid upright: start.",
+            (None, Some(_)) => " Dashed upright: default.",
+            (None, None) => "",
+        });
+        let bars: Vec<&str> = self
+            .lanes()
+            .iter()
+            .map(|lane| match lane.look {
+                Look::Hatched => "hatched, as good as the best",
+                Look::Filled => "filled, what can be the best in a field not yet seen",
+                Look::Outlined => "outlined, the same by this condition alone",
+                Look::Dots => "dots, the lightest and the heaviest setting that can be the best without a curve",
+            })
+            .collect();
+        if !bars.is_empty() {
+            words.push_str(&format!(" Bars below: {}.", bars.join("; ")));
+        }
+        words
     }
 
     /// Start and default as upright lines with their labels above the frame, each on a line of its own, so that they
     /// cannot meet however near the two are. The line of the upper label runs past the lower one, so the lower label
     /// stands on its far side.
-    fn uprights(&self, sketch: &mut Sketch, panel: &Panel) {
+    fn uprights(&self, sketch: &mut Sketch, panel: &Panel, foot: f64) {
         let shown = |value: f64| crate::number::with_unit(&self.gauge.axis_number(value), self.gauge.unit.symbol());
         let start = self.start.map(|value| (panel.across(value), format!("start {}", shown(value))));
         let default = self.default.map(|value| (panel.across(value), format!("default {}", shown(value))));
@@ -103,7 +128,7 @@ impl ConditionChart {
             (Some((at, _)), Some((default, _))) if (at - default).abs() < 1.0 => {
                 let words = format!("start, and the default: {}", shown(self.start.unwrap_or_default()));
                 let (x, anchor) = beside(at, &words, LEFT, RIGHT);
-                start_line(sketch, panel, at, LOWER);
+                start_line(sketch, at, LOWER, foot);
                 sketch.text((x, LOWER), anchor, Ink::Dark, &words);
             }
             (Some((start, start_words)), Some((default, default_words))) => {
@@ -111,27 +136,27 @@ impl ConditionChart {
                     sketch.text((x, LOWER), anchor, Ink::Dark, &default_words);
                     let (x, anchor) = beside(start, &start_words, LEFT, RIGHT);
                     sketch.text((x, UPPER), anchor, Ink::Dark, &start_words);
-                    default_line(sketch, panel, default, LOWER);
-                    start_line(sketch, panel, start, UPPER);
+                    default_line(sketch, default, LOWER, foot);
+                    start_line(sketch, start, UPPER, foot);
                 } else {
                     let (x, anchor) =
                         away(start, &start_words, default).unwrap_or_else(|| beside(start, &start_words, LEFT, RIGHT));
                     sketch.text((x, LOWER), anchor, Ink::Dark, &start_words);
                     let (x, anchor) = beside(default, &default_words, LEFT, RIGHT);
                     sketch.text((x, UPPER), anchor, Ink::Dark, &default_words);
-                    default_line(sketch, panel, default, UPPER);
-                    start_line(sketch, panel, start, LOWER);
+                    default_line(sketch, default, UPPER, foot);
+                    start_line(sketch, start, LOWER, foot);
                 }
             }
             (Some((at, words)), None) => {
                 let (x, anchor) = beside(at, &words, LEFT, RIGHT);
                 sketch.text((x, LOWER), anchor, Ink::Dark, &words);
-                start_line(sketch, panel, at, LOWER);
+                start_line(sketch, at, LOWER, foot);
             }
             (None, Some((at, words))) => {
                 let (x, anchor) = beside(at, &words, LEFT, RIGHT);
                 sketch.text((x, LOWER), anchor, Ink::Dark, &words);
-                default_line(sketch, panel, at, LOWER);
+                default_line(sketch, at, LOWER, foot);
             }
             (None, None) => {}
         }
@@ -144,12 +169,12 @@ const LOWER: f64 = 98.0;
 const LEFT: f64 = 4.0;
 const RIGHT: f64 = WIDTH - 4.0;
 
-fn start_line(sketch: &mut Sketch, panel: &Panel, at: f64, baseline: f64) {
-    sketch.line(vec![(at, baseline - 11.0), (at, panel.bottom + LANE)], Ink::Rust, 3.2);
+fn start_line(sketch: &mut Sketch, at: f64, baseline: f64, foot: f64) {
+    sketch.line(vec![(at, baseline - 11.0), (at, foot)], Ink::Rust, 3.2);
 }
 
-fn default_line(sketch: &mut Sketch, panel: &Panel, at: f64, baseline: f64) {
-    sketch.dashed(&[(at, baseline - 11.0), (at, panel.bottom + LANE)], &[6.0, 4.0], Ink::Dark, 1.4);
+fn default_line(sketch: &mut Sketch, at: f64, baseline: f64, foot: f64) {
+    sketch.dashed(&[(at, baseline - 11.0), (at, foot)], &[6.0, 4.0], Ink::Dark, 1.4);
 }
 
 /// A label beside its line on the side away from another line, or on the near side where it fits between the two.
@@ -192,8 +217,15 @@ mod tests {
             start: Some(340.0),
             default: Some(260.0),
             window: Some((270.0, 420.0)),
+            sets: sets(Some((130.0, 650.0)), Some((230.0, 480.0)), Some((265.0, 452.0))),
         }
     }
+
+    fn sets(settings: Option<(f64, f64)>, own: Option<(f64, f64)>, curve: Option<(f64, f64)>) -> Sets {
+        Sets { settings, own, curve, ..Sets::default() }
+    }
+
+    const LANE_LABELS: [&str; 4] = ["as good", "can be best", "condition alone", "without a curve"];
 
     fn assert_no_text_meets(sketch: &Sketch, what: &str) {
         let boxes = sketch.text_boxes();
@@ -206,19 +238,32 @@ mod tests {
         }
     }
 
-    /// Uprights are the lines that keep to one place across and reach above the frame.
+    /// Upright strokes keep to one place across; those of the axis, at its foot, are no concern. A label of a lane may
+    /// lie over one on a patch of paper that was laid after it.
     fn assert_no_upright_crosses_a_label(sketch: &Sketch, what: &str) {
-        for shape in &sketch.shapes {
+        let foot = sketch.height - 54.0;
+        let boxes = sketch.text_boxes();
+        for (number, shape) in sketch.shapes.iter().enumerate() {
             let Shape::Line { points, .. } = shape else { continue };
             let [(x, from), (to_x, to)] = points.as_slice() else { continue };
-            if x != to_x || *to > 110.0 + PANEL_HEIGHT + LANE {
+            let (from, to) = (from.min(*to), from.max(*to));
+            if x != to_x || to > foot || from > foot - 7.0 {
                 continue;
             }
-            for (text, place) in sketch.text_boxes().iter().filter(|(text, _)| text != "as good") {
-                let crosses = *x > place.left && *x < place.right && *from < place.bottom && *to > place.top;
-                assert!(!crosses, "{what}: an upright crosses {text}");
+            for (text, place) in &boxes {
+                let crosses = *x > place.left && *x < place.right && from < place.bottom && to > place.top;
+                let patched = || LANE_LABELS.contains(&text.as_str()) && patched_after(sketch, number, text);
+                assert!(!crosses || patched(), "{what}: an upright crosses {text}");
             }
         }
+    }
+
+    /// Whether a patch of paper comes after this shape and right before the text.
+    fn patched_after(sketch: &Sketch, number: usize, label: &str) -> bool {
+        let place = sketch.shapes.iter().position(|shape| matches!(shape, Shape::Text { text, .. } if text == label));
+        place.is_some_and(|place| {
+            place > number + 1 && matches!(sketch.shapes[place - 1], Shape::Area { ink: Ink::Paper, .. })
+        })
     }
 
     #[test]
@@ -237,6 +282,42 @@ mod tests {
     }
 
     #[test]
+    fn the_sets_lie_one_below_the_other_and_their_labels_meet_nothing() {
+        let ends = [(130.0, 650.0), (130.0, 131.0), (330.0, 350.0), (200.0, 420.0), (649.0, 650.0), (400.0, 400.0)];
+        for (number, settings) in ends.into_iter().enumerate() {
+            for curve in ends {
+                for (start, default) in [(340.0, 260.0), (130.0, 650.0), (300.0, 380.0), (645.0, 600.0)] {
+                    let mut chart = chart();
+                    chart.start = Some(start);
+                    chart.default = Some(default);
+                    chart.window = Some(curve);
+                    chart.sets = sets(Some(settings), Some(ends[(number + 1) % ends.len()]), Some(curve));
+                    let what = format!("settings {settings:?}, curve {curve:?}, start {start}, default {default}");
+                    assert_no_text_meets(&chart.sketch(), &what);
+                    assert_no_upright_crosses_a_label(&chart.sketch(), &what);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn only_the_sets_that_are_known_are_drawn_and_named() {
+        let mut chart = chart();
+        let full = chart.sketch().height;
+        assert!(chart.legend("90 %").ends_with("setting that can be the best without a curve."));
+        chart.sets = sets(None, None, Some((265.0, 452.0)));
+        assert!((full - chart.sketch().height - 42.0).abs() < 1e-9, "two lanes less");
+        let labels: Vec<String> = chart.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
+        assert!(labels.contains(&"can be best".to_owned()) && !labels.contains(&"without a curve".to_owned()));
+        assert!(!chart.legend("90 %").contains("outlined"), "{}", chart.legend("90 %"));
+        chart.sets = Sets::default();
+        chart.window = None;
+        chart.start = None;
+        let legend = chart.legend("");
+        assert!(!legend.contains("Bars below") && !legend.contains("Solid") && legend.contains("its interval."));
+    }
+
+    #[test]
     fn a_chart_with_nothing_in_it_still_has_axes() {
         let mut chart = chart();
         chart.curve.clear();
@@ -244,6 +325,7 @@ mod tests {
         chart.start = None;
         chart.default = None;
         chart.window = None;
+        chart.sets = Sets::default();
         assert_no_text_meets(&chart.sketch(), "empty");
         chart.strips = vec![(300.0, 70.0); 4];
         assert_no_text_meets(&chart.sketch(), "all equal");

@@ -4,6 +4,7 @@ mod axis;
 pub(crate) mod condition;
 pub(crate) mod field;
 mod labels;
+mod lanes;
 mod marks;
 mod paint;
 pub(crate) mod panel;

@@ -3,7 +3,7 @@
 use super::profile::Profile;
 use super::result::LmmFit;
 use crate::checks::check_length;
-use crate::dense::{cholesky_in_place, dot, solve_lower, solve_lower_transpose, solve_upper};
+use crate::dense::{dot, solve_lower, solve_lower_transpose, solve_upper};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
@@ -16,6 +16,8 @@ pub struct LeftOut {
     pub rows: usize,
     /// Coefficients (p) without them; `None` where the other rows cannot tell all coefficients.
     pub coefficients: Option<Vec<f64>>,
+    /// Each coefficient (p) without them; `None` for one that the other rows cannot tell.
+    pub told: Vec<Option<f64>>,
     /// Cook's distance: the squared change of the coefficients in the metric of their plain covariance, over p.
     pub cooks_distance: Option<f64>,
 }
@@ -79,24 +81,66 @@ pub fn leave_one_group_out(design: &Design, fit: &LmmFit, groups: &[usize], n_gr
         let rest = |i: usize, j: usize| total[i * width + j] - share[group][i * width + j];
         let mut factor: Vec<f64> = (0..rank * rank).map(|at| rest(at / rank, at % rank)).collect();
         // The whole information is at most the identity on these columns, so a pivot this small means an absent direction.
-        let lost = !cholesky_in_place(&mut factor, rank)
-            || (0..rank).any(|k| factor[k * rank + k].powi(2) < 1e-9 * information[k * rank + k]);
-        if lost {
-            return LeftOut { rows: rows[group], coefficients: None, cooks_distance: None };
-        }
-        let mut shift: Vec<f64> = (0..rank).map(|i| rest(i, rank)).collect();
-        solve_lower(&factor, rank, &mut shift);
-        solve_lower_transpose(&factor, rank, &mut shift);
+        let absent = factor_without(&mut factor, rank, |k| 1e-9 * information[k * rank + k]);
+        let solve = |mut shift: Vec<f64>| {
+            absent.iter().for_each(|&k| shift[k] = 0.0);
+            solve_lower(&factor, rank, &mut shift);
+            solve_lower_transpose(&factor, rank, &mut shift);
+            shift
+        };
+        let mut shift = solve((0..rank).map(|i| rest(i, rank)).collect());
         let change: Vec<f64> = shift.iter().zip(&whole).map(|(a, b)| a - b).collect();
         let image: Vec<f64> = (0..rank).map(|i| dot(&information[i * rank..(i + 1) * rank], &change)).collect();
         solve_upper(&design.qr.r, &mut shift);
-        LeftOut {
-            rows: rows[group],
-            coefficients: Some(start.coefficients().iter().zip(&shift).map(|(a, b)| a + b).collect()),
-            cooks_distance: Some(dot(&image, &change) / (rank as f64 * variance)),
+        let coefficients: Vec<f64> = start.coefficients().iter().zip(&shift).map(|(a, b)| a + b).collect();
+        if absent.is_empty() {
+            return LeftOut {
+                rows: rows[group],
+                told: coefficients.iter().copied().map(Some).collect(),
+                coefficients: Some(coefficients),
+                cooks_distance: Some(dot(&image, &change) / (rank as f64 * variance)),
+            };
         }
+        // Along an absent direction the coefficients may move freely: those that it moves are not told.
+        let mut free = vec![false; rank];
+        for &k in &absent {
+            let mut direction: Vec<f64> = solve((0..rank).map(|i| -rest(i, k)).collect());
+            direction[k] = 1.0;
+            solve_upper(&design.qr.r, &mut direction);
+            let moved: Vec<f64> = (0..rank).map(|j| direction[j].abs() * column_size(&design.qr.r, rank, j)).collect();
+            let most = moved.iter().copied().fold(0.0, f64::max);
+            (0..rank).for_each(|j| free[j] |= moved[j] > 1e-6 * most);
+        }
+        let told = coefficients.into_iter().zip(free).map(|(value, free)| (!free).then_some(value)).collect();
+        LeftOut { rows: rows[group], coefficients: None, told, cooks_distance: None }
     };
     Ok((0..n_groups).map(without).collect())
+}
+
+/// Cholesky's factor of a semidefinite matrix in place, lower, without the unknowns whose pivot is not above `least`: these get the row and column of
+/// the identity, and are given back.
+fn factor_without(a: &mut [f64], size: usize, least: impl Fn(usize) -> f64) -> Vec<usize> {
+    let mut absent = Vec::new();
+    for j in 0..size {
+        let pivot = a[j * size + j] - a[j * size..j * size + j].iter().map(|value| value * value).sum::<f64>();
+        let told = pivot > least(j) && pivot.is_finite();
+        if !told {
+            absent.push(j);
+            a[j * size..j * size + j].fill(0.0);
+        }
+        let root = if told { pivot.sqrt() } else { 1.0 };
+        a[j * size + j] = root;
+        for i in j + 1..size {
+            let done = dot(&a[i * size..i * size + j], &a[j * size..j * size + j]);
+            a[i * size + j] = if told { (a[i * size + j] - done) / root } else { 0.0 };
+        }
+    }
+    absent
+}
+
+/// Length of a column of the design, weighted, from its upper factor R.
+fn column_size(r: &[f64], rank: usize, column: usize) -> f64 {
+    (0..=column).map(|row| r[row * rank + column].powi(2)).sum::<f64>().sqrt()
 }
 
 /// The group whose rows an effect acts on, by elimination position; none for an effect without rows.
