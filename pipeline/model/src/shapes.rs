@@ -170,8 +170,8 @@ impl Shown<'_> {
         // Settings of several parts have no common line to join them.
         let parts = self.forces.len() - self.pairs.len();
         if candidate == Candidate::Levels {
-            let curve: Vec<f64> = self.grid.iter().map(|force| self.between_settings(*force)).collect();
-            return (parts == 1).then(|| self.weighed(candidate, self.forces.len(), 0.0, None, curve)).flatten();
+            let curve = || self.grid.iter().map(|force| self.between_settings(*force)).collect();
+            return (parts == 1).then(|| self.weighed(candidate, self.forces.len(), 0.0, None, curve())).flatten();
         }
         let mut found: Option<(f64, f64, Vec<f64>)> = None;
         let steps = if candidate.has_joint() { JOINTS - 1 } else { 1 };
