@@ -94,6 +94,10 @@ pub fn scenarios() -> Vec<World> {
     all.extend(series("two humps", MIDDLE_N, &[5], |size| large(Curve::TwoHumps { dip: 0.4 }, size)));
     all.extend(series("fields vary by 0.15", LIGHT_N, &[3, 5, 10], varying(0.15)));
     all.extend(series("fields vary by 0.3", LIGHT_N, &[3, 5, 10], varying(0.3)));
+    for own_best in [0.15, 0.3] {
+        let tent = move |size| Condition { own_best, ..large(Curve::Tent { best: 0.1, slope: 0.8 }, size) };
+        all.extend(series(&format!("sharp top, fields vary by {own_best}"), LIGHT_N, &[5], tent));
+    }
     all.push(world(
         "four conditions, large",
         MIDDLE_N,

@@ -26,6 +26,8 @@ fn the_best_force_is_where_the_curve_says() {
     assert!(low <= 245.0 && high >= 245.0 && high - low < 8.0, "{low} {high}");
     let (low, high) = best(Curve::Hump { best: -0.2, left: 2.0, right: 0.4 });
     assert!(low <= 168.0 && high >= 168.0 && high - low < 10.0, "{low} {high}");
+    let (low, high) = best(Curve::Tent { best: 0.1, slope: 0.8 });
+    assert!(low <= 201.0 && high >= 201.0 && high - low < 3.0, "{low} {high}");
     assert_eq!(best(Curve::Line { slope: 0.7 }), (300.0, 300.0));
     assert_eq!(best(Curve::parabola(1.5, 0.4)), (300.0, 300.0));
     assert_eq!(best(Curve::Flat), tested());

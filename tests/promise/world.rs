@@ -37,6 +37,8 @@ pub enum Curve {
     Line { slope: f64 },
     /// Rises by `slope` per unit of u up to `knee`, then stays level.
     Plateau { slope: f64, knee: f64 },
+    /// Falls by `slope` per unit of u to both sides of `best`: a sharp top.
+    Tent { best: f64, slope: f64 },
     /// Humps near u = −0.6 and u = 0.6 with a dip of `dip` between them, the heavier one better by about 0.3.
     TwoHumps { dip: f64 },
 }
@@ -54,6 +56,7 @@ impl Curve {
             Curve::Hump { best, left, right } => -(u - best).powi(2) * if u < best { left } else { right },
             Curve::Line { slope } => slope * u,
             Curve::Plateau { slope, knee } => -slope * (knee - u).max(0.0),
+            Curve::Tent { best, slope } => -slope * (u - best).abs(),
             Curve::TwoHumps { dip } => 0.25 * u - dip * ((u / 0.6).powi(2) - 1.0).powi(2),
         }
     }
