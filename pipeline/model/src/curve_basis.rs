@@ -16,11 +16,11 @@ pub(crate) fn basis(s: f64) -> Functions {
     let mut values = [1.0, s, s * s, 0.0, 0.0, 0.0, 0.0];
     // Legendre polynomials by their recurrence: k P_k = (2 k − 1) s P_(k−1) − (k − 1) P_(k−2).
     let (mut before, mut last) = (1.0, s);
-    for degree in 2..FUNCTIONS {
+    for (degree, value) in values.iter_mut().enumerate().skip(2) {
         let k = degree as f64;
         (before, last) = (last, ((2.0 * k - 1.0) * s * last - (k - 1.0) * before) / k);
         if degree >= FIRST_DEPARTURE {
-            values[degree] = (FIRST_DEPARTURE as f64 / k).powi(2) * last;
+            *value = (FIRST_DEPARTURE as f64 / k).powi(2) * last;
         }
     }
     values

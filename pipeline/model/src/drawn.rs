@@ -164,9 +164,9 @@ impl Drawn {
             curve[2] += self.effect(draw, Term::ConditionCurvature, group);
         }
         if let Some(place) = self.departing[group] {
-            for function in FIRST_DEPARTURE..FUNCTIONS {
-                let column = place * (FUNCTIONS - FIRST_DEPARTURE) + function - FIRST_DEPARTURE;
-                curve[function] = self.effect(draw, Term::Departure, column);
+            let first = place * (FUNCTIONS - FIRST_DEPARTURE);
+            for (number, coefficient) in curve[FIRST_DEPARTURE..].iter_mut().enumerate() {
+                *coefficient = self.effect(draw, Term::Departure, first + number);
             }
         }
         curve

@@ -101,6 +101,11 @@ impl MaximumT {
         Ok(Self { sides, route })
     }
 
+    /// Whether this correlation is a product of loadings, so that probabilities are integrated and quick.
+    pub(crate) fn is_integrable(correlation: &Array2<f64>) -> bool {
+        product_loadings(correlation).is_some()
+    }
+
     fn of_loadings(loadings: &[f64]) -> Route {
         let mut distinct: Vec<(f64, f64)> = Vec::new();
         for &loading in loadings {
