@@ -78,18 +78,22 @@ fn what_is_called_settled_is_right_four_times_in_five_in_fields_not_yet_seen() {
 }
 
 #[test]
-fn where_settings_do_nothing_the_default_stays_and_no_optimum_is_claimed() {
+fn where_settings_do_nothing_no_shape_is_claimed_and_a_move_is_never_settled() {
     let (mut moved, mut claimed) = (0, 0);
     let world = review(large(Curve::Flat, 4), 190.0);
     for seed in 100..160 {
         let row = answer(&world, seed);
-        moved += u32::from(row.start_n.is_some_and(|start| (start - 190.0).abs() > 1e-6));
-        claimed += u32::from(row.shape.as_deref() == Some("inside") || row.shape.as_deref() == Some("plateau"));
+        let away = row.start_n.is_some_and(|start| (start - 190.0).abs() > 1e-6);
+        let named = !["flat", "untold"].contains(&row.shape.as_deref().unwrap());
+        assert!(!away || named || row.evidence != "settled", "seed {seed}: {row:?}");
+        moved += u32::from(away);
+        claimed += u32::from(named);
     }
-    println!("flat: moved {moved} of 60, claimed an optimum in {claimed} of 60");
-    // The level test lets through one in ten; three standard errors above 0.10 of 60 is 13.
-    assert!(claimed <= 13, "an optimum was claimed in {claimed} of 60 flat reviews");
-    assert!(moved <= 9, "the start moved in {moved} of 60 flat reviews");
+    println!("flat: moved {moved} of 60, named a shape in {claimed} of 60");
+    // The level test lets through one in twenty; three standard errors above 0.05 of 60 is 8. A curve makes one side better with
+    // probability 0.8 by chance in up to two of five; the window keeps many of these at the default.
+    assert!(claimed <= 8, "a shape was named in {claimed} of 60 flat reviews");
+    assert!(moved <= 24, "the start moved in {moved} of 60 flat reviews");
 }
 
 #[test]

@@ -98,7 +98,7 @@ fn a_group_that_nothing_can_be_worked_out_for_gets_the_plain_trial_and_the_reaso
     let one_setting: Vec<StripRow> = all.iter().filter(|strip| strip.force_n == Some(FORCES[2])).cloned().collect();
     let one_block: Vec<StripRow> =
         all.iter().filter(|strip| strip.field_id == all[0].field_id && strip.block == all[0].block).cloned().collect();
-    for (strips, missing) in [(one_setting, "one setting only"), (one_block, "without replication")] {
+    for (strips, missing) in [(one_setting, "one setting only"), (one_block, "stands in one strip only")] {
         let rows = answers(&strips, "default_force_n = 100\n").next_trials;
         assert_eq!(rows.len(), 1);
         let row = advised(&rows);

@@ -24,6 +24,6 @@ fn the_page_has_the_answers_that_the_code_gives() {
         .collect();
     assert!(
         stale.is_empty(),
-        "not on the page: {stale:#?}\nmake it again: cargo run --release --example promise -- --reviews 500 --notebook notebooks-md/02-does-it-keep-its-promise.md"
+        "not on the page: {stale:#?}\nmake it again: cargo run --release --example promise -- --reviews 150 --notebook notebooks-md/02-does-it-keep-its-promise.md"
     );
 }
