@@ -11,13 +11,13 @@ pub(crate) const GRID_POINTS: usize = 61;
 /// Probability from which a thing is taken to hold.
 pub(crate) const LIKELY: f64 = 0.8;
 /// Confidence with which a settled start is right in four fields of five.
-pub(crate) const CONFIDENT: f64 = 0.9;
+const CONFIDENT: f64 = 0.9;
 /// Field-seasons of trials from which an answer can be settled.
 pub(crate) const ENOUGH_FIELD_SEASONS: usize = 3;
 /// Probability from which an answer leans one way.
-pub(crate) const LEANING: f64 = 0.5;
+const LEANING: f64 = 0.5;
 /// Probability from which the shape of a curve is named.
-pub(crate) const CLEAR: f64 = 0.9;
+const CLEAR: f64 = 0.9;
 /// Above this p value no setting could be told from another.
 pub(crate) const NO_DIFFERENCE: f64 = 0.05;
 
@@ -35,6 +35,25 @@ impl Evidence {
             Evidence::Open => "open",
             Evidence::Leaning => "leaning",
             Evidence::Settled => "settled",
+        }
+    }
+}
+
+impl Evidence {
+    /// How far a start can be trusted; `may_settle` where the strips behind it are of a kind and number that can settle.
+    pub fn of(near: NearBest, may_settle: bool, held_back: Option<HeldBack>) -> Self {
+        let nearly = if near.confident >= LIKELY && may_settle {
+            Evidence::Settled
+        } else if near.probability >= LEANING {
+            Evidence::Leaning
+        } else {
+            Evidence::Open
+        };
+        match held_back {
+            Some(HeldBack::DefaultBeyond) => Evidence::Open,
+            Some(HeldBack::TriedApart(tried, all)) if 2 * tried < all => Evidence::Open,
+            Some(_) => nearly.min(Evidence::Leaning),
+            None => nearly,
         }
     }
 }
@@ -115,6 +134,18 @@ pub(crate) struct Gain {
     pub probability: Option<f64>,
 }
 
+impl Gain {
+    /// From the gain of each draw; `moved` where the start is not the default.
+    pub fn of(gains: &[f64], moved: bool) -> Self {
+        Self {
+            expected: mean(gains),
+            low: quantile(gains, 0.05),
+            high: quantile(gains, 0.95),
+            probability: moved.then(|| gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64),
+        }
+    }
+}
+
 /// The force grid of a group.
 pub(crate) fn grid(tested: (f64, f64)) -> Vec<f64> {
     (0..GRID_POINTS).map(|point| tested.0 + (tested.1 - tested.0) * point as f64 / (GRID_POINTS - 1) as f64).collect()
@@ -132,14 +163,17 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         .filter(|point| (allowed.0 - slack..=allowed.1 + slack).contains(&grid[*point]))
         .max_by(|a, b| worth[*a].total_cmp(&worth[*b]).then(b.cmp(a)));
     let best = best.unwrap_or_else(|| argmax(&worth));
-    let (window, level_everywhere) = window_of(&typical, &grid, Some(best), tolerance);
+    let (window, level_everywhere) = window_of(&typical, best, tolerance);
+    let window = window.map(|(low, high)| (grid[low], grid[high]));
     let best_unseen = unseen.best();
     let (best_low_n, best_high_n) =
         to_cells((quantile(&best_unseen, 0.05), quantile(&best_unseen, 0.95)), &coverage.level_forces, coverage.tested);
     // A trial without a test has not shown a difference, and what logs show may be the fields'.
     let seen = levels.is_some_and(|test| test.p_value <= NO_DIFFERENCE);
     let shape = if seen {
-        curve_shape(&typical, best)
+        // Still rising over the last third of the range, or level there.
+        let last = grid.len() - 1;
+        shape_of(&typical, best, (last / 3, 2 * last / 3))
     } else {
         let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
         let alike = coverage.basis == Basis::Trial && level_everywhere >= LIKELY;
@@ -151,8 +185,9 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
 /// Whether the near-best window of a curve over a wider range of forces lies wholly outside the forces tried in its condition.
 pub(crate) fn best_not_tried(draws: &GroupDraws, coverage: &Coverage, wide: (f64, f64), tolerance: f64) -> bool {
     let wide = grid(wide);
-    let window = window_of(&draws.surface(&wide), &wide, None, tolerance).0;
-    window.is_some_and(|(low, high)| high < coverage.tested.0 || low > coverage.tested.1)
+    let typical = draws.surface(&wide);
+    let window = window_of(&typical, argmax(&expected(&typical)), tolerance).0;
+    window.is_some_and(|(low, high)| wide[high] < coverage.tested.0 || wide[low] > coverage.tested.1)
 }
 
 /// A set widened to whole cells: a cell reaches from a setting tried halfway to its neighbours. Nothing was measured between settings, so
@@ -164,16 +199,15 @@ fn to_cells(set: (f64, f64), level_forces: &[f64], tested: (f64, f64)) -> (f64, 
     (low, high)
 }
 
-/// Expected worth at each point of the grid.
-fn expected(typical: &[Vec<f64>]) -> Vec<f64> {
+/// Expected worth at each point.
+pub(crate) fn expected(typical: &[Vec<f64>]) -> Vec<f64> {
     (0..typical[0].len()).map(|point| mean(&typical.iter().map(|draw| draw[point]).collect::<Vec<_>>())).collect()
 }
 
-/// The forces around the best point (by default the one with the best expected worth) that are within tolerance of each draw's best with probability
-/// [`LIKELY`], `None` where not even it is; and the share of draws that are level within tolerance throughout.
-fn window_of(typical: &[Vec<f64>], grid: &[f64], best: Option<usize>, tolerance: f64) -> (Option<(f64, f64)>, f64) {
-    let best = best.unwrap_or_else(|| argmax(&expected(typical)));
-    let mut near = vec![0usize; grid.len()];
+/// The points around the best one that are within tolerance of each draw's best with probability [`LIKELY`], `None` where not even it is; and
+/// the share of draws that are level within tolerance throughout. `typical` has the worth of each point, draw by draw.
+pub(crate) fn window_of(typical: &[Vec<f64>], best: usize, tolerance: f64) -> (Option<(usize, usize)>, f64) {
+    let mut near = vec![0usize; typical[0].len()];
     let mut level_everywhere = 0usize;
     for draw in typical {
         let top = draw[argmax(draw)];
@@ -184,8 +218,8 @@ fn window_of(typical: &[Vec<f64>], grid: &[f64], best: Option<usize>, tolerance:
     let good: Vec<bool> = near.iter().map(|count| share(*count) >= LIKELY).collect();
     let window = good[best].then(|| {
         let low = (0..=best).rev().take_while(|point| good[*point]).last().unwrap_or(best);
-        let high = (best..grid.len()).take_while(|point| good[*point]).last().unwrap_or(best);
-        (grid[low], grid[high])
+        let high = (best..good.len()).take_while(|point| good[*point]).last().unwrap_or(best);
+        (low, high)
     });
     (window, share(level_everywhere))
 }
@@ -201,32 +235,19 @@ fn between_neighbours(can_be_best: &[f64], level_forces: &[f64]) -> (f64, f64) {
     (*below, *above)
 }
 
-/// The shape of curves in which a difference between settings was seen; `typical` has the worth of each draw over the grid.
-fn curve_shape(typical: &[Vec<f64>], best: usize) -> Shape {
+/// The shape in which a difference between settings was seen; `typical` has the worth of each point, draw by draw. `inner` are a point near
+/// the light end and one near the heavy end: clearly worse than its end, the response still rises there.
+pub(crate) fn shape_of(typical: &[Vec<f64>], best: usize, inner: (usize, usize)) -> Shape {
     let last = typical[0].len() - 1;
-    // Share of draws in which one point is worse than another.
     let worse = |point: usize, than: usize| {
         typical.iter().filter(|draw| draw[point] < draw[than]).count() as f64 / typical.len() as f64 >= CLEAR
     };
-    let (light_end, heavy_end) = (worse(0, best), worse(last, best));
-    match (light_end, heavy_end) {
+    match (worse(0, best), worse(last, best)) {
         (true, true) => Shape::Inside,
         (false, false) => Shape::Untold,
-        // Still rising over the last third of the range, or level there.
-        (true, false) => {
-            if worse(2 * last / 3, last) {
-                Shape::Heavier
-            } else {
-                Shape::Plateau
-            }
-        }
-        (false, true) => {
-            if worse(last / 3, 0) {
-                Shape::Lighter
-            } else {
-                Shape::Plateau
-            }
-        }
+        (true, false) if worse(inner.1, last) => Shape::Heavier,
+        (false, true) if worse(inner.0, 0) => Shape::Lighter,
+        _ => Shape::Plateau,
     }
 }
 
@@ -248,19 +269,7 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     // A move rests on a difference that was seen.
     let shown = stay || picture.seen;
     let held_back = held_back(coverage, picture, default_n.filter(|_| tested_default.is_none()), tried);
-    let nearly = if near.confident >= LIKELY && enough && shown && tried >= ENOUGH_FIELD_SEASONS {
-        Evidence::Settled
-    } else if near.probability >= LEANING {
-        Evidence::Leaning
-    } else {
-        Evidence::Open
-    };
-    let evidence = match held_back {
-        Some(HeldBack::DefaultBeyond) => Evidence::Open,
-        Some(HeldBack::TriedApart(around, all)) if 2 * around < all => Evidence::Open,
-        Some(_) => nearly.min(Evidence::Leaning),
-        None => nearly,
-    };
+    let evidence = Evidence::of(near, enough && shown && tried >= ENOUGH_FIELD_SEASONS, held_back);
     let gain = tested_default.map(|default| gain(draws, start_n, default));
     Choice { evidence, start_n, stay, as_good, held_back, gain, near }
 }
@@ -286,13 +295,7 @@ pub(crate) fn gain(draws: &GroupDraws, start_n: f64, default_n: f64) -> Gain {
     let gains: Vec<f64> = (0..draws.len())
         .map(|draw| draws.worth(draw, start_n, Field::Typical) - draws.worth(draw, default_n, Field::Typical))
         .collect();
-    Gain {
-        expected: mean(&gains),
-        low: quantile(&gains, 0.05),
-        high: quantile(&gains, 0.95),
-        probability: (start_n != default_n)
-            .then(|| gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64),
-    }
+    Gain::of(&gains, start_n != default_n)
 }
 
 /// In what share of fields a force is within tolerance of the field's best.
@@ -304,9 +307,15 @@ pub(crate) struct NearBest {
     pub confident: f64,
 }
 
+impl NearBest {
+    /// From the share of fields of each draw.
+    pub fn of(shares: &[f64]) -> Self {
+        Self { probability: mean(shares), confident: quantile(shares, 1.0 - CONFIDENT) }
+    }
+}
+
 pub(crate) fn near_best(draws: &GroupDraws, picture: &Picture, force_n: f64) -> NearBest {
-    let shares = draws.shares_near_best(&picture.unseen, force_n, picture.tolerance);
-    NearBest { probability: mean(&shares), confident: quantile(&shares, 1.0 - CONFIDENT) }
+    NearBest::of(&draws.shares_near_best(&picture.unseen, force_n, picture.tolerance))
 }
 
 fn probability_better(draws: &GroupDraws, force_n: f64, than_n: f64) -> f64 {

@@ -10,10 +10,11 @@ mod words;
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{NextTrialRow, StripRow};
 
+use crate::decision::{ENOUGH_FIELD_SEASONS, LIKELY};
 use crate::draws::Field;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::Basis;
-use crate::preposterior::{Choice, Curves, Effort, Expected, LIKELY, Preposterior};
+use crate::preposterior::{Choice, Curves, Effort, Expected, Preposterior};
 use range::{Reach, TrialRange};
 
 /// Numbers of settings, of blocks in each field, and of new field-seasons that are considered.
@@ -26,8 +27,6 @@ const PLAIN: (usize, usize, usize) = (5, 4, 3);
 const MATTERS: f64 = 0.1;
 /// The advised trial brings at least this share of what the best of all would.
 const NEARLY_ALL: f64 = 0.8;
-/// Field-seasons of trials from which an answer can be settled.
-pub(crate) const SETTLING_FIELD_SEASONS: usize = 3;
 /// Draws taken for the truth, and draws that are weighed: about 70 ms for all trials of a group on a busy machine.
 const TRUTHS: usize = 200;
 const WEIGHED: usize = 400;
@@ -160,7 +159,7 @@ fn of_group(group: &GroupAnswer) -> NextTrialRow {
 
 fn row(group: &GroupAnswer, candidate: &Candidate, range: &TrialRange, prob_near_best_now: f64) -> NextTrialRow {
     let expected = &candidate.expected;
-    let can_settle = field_seasons_now(group) + candidate.fields >= SETTLING_FIELD_SEASONS;
+    let can_settle = field_seasons_now(group) + candidate.fields >= ENOUGH_FIELD_SEASONS;
     NextTrialRow {
         n_levels: Some(candidate.levels as i64),
         low_n: range.starts_n.first().copied(),
@@ -189,7 +188,7 @@ struct Now {
 
 /// The row that advises no trial.
 fn no_trial(group: &GroupAnswer, now: Option<Now>, reason: String) -> NextTrialRow {
-    let settled = |now: Now| now.prob_near_best >= LIKELY && field_seasons_now(group) >= SETTLING_FIELD_SEASONS;
+    let settled = |now: Now| now.prob_near_best >= LIKELY && field_seasons_now(group) >= ENOUGH_FIELD_SEASONS;
     NextTrialRow {
         n_levels: Some(0),
         n_blocks: Some(0),

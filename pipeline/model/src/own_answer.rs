@@ -3,13 +3,12 @@
 use evenstand_stats::{Interval, LinearFit, QuadraticOptimum, QuadraticRows};
 
 use crate::curve::CurveModel;
+use crate::decision::ENOUGH_FIELD_SEASONS;
 use crate::drawn::Term;
 use crate::groups::Basis;
 
 /// Confidence of the set.
 const CONFIDENCE: f64 = 0.90;
-/// A field not yet seen can be told from this many field-seasons on.
-const ENOUGH_FIELD_SEASONS: usize = 3;
 
 /// The group's own answer, without other conditions and without departures from a parabola.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -16,13 +16,12 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use crate::contrasts::{Root, contrasts};
+use crate::decision::LIKELY;
 use crate::draws::{Field, GroupDraws};
 use crate::summary::{mean, quantile, standard_deviation};
 pub(crate) use weights::FEWEST_DRAWS;
 use weights::weigh;
 
-/// Share of fields that a start is to serve, as in the decision.
-pub(crate) const LIKELY: f64 = 0.8;
 /// Draws of a response curve, all with the same weight.
 pub(crate) trait Curves {
     /// Number of draws.

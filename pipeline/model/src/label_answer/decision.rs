@@ -1,10 +1,10 @@
 //! From draws of positions to best, window, start, evidence and shape: the lines of `decision`, read off labels instead of a grid of forces.
 
 use crate::decision::{
-    CLEAR, CONFIDENT, ENOUGH_FIELD_SEASONS, Evidence, Gain, HeldBack, LEANING, LIKELY, NO_DIFFERENCE, NearBest, Shape,
+    ENOUGH_FIELD_SEASONS, Evidence, Gain, HeldBack, LIKELY, NO_DIFFERENCE, NearBest, Shape, expected, shape_of,
+    window_of,
 };
 use crate::groups::{Basis, Coverage};
-use crate::summary::{mean, quantile};
 
 use super::draws::LabelDraws;
 use super::test::LabelTest;
@@ -51,36 +51,24 @@ pub(super) fn decide(
     let default = if let DefaultPlace::Tried(label) = default { Some(label) } else { None };
     let typical = &draws.typical;
     let labels = typical[0].len();
-    let expected = |label: usize| mean(&typical.iter().map(|draw| draw[label]).collect::<Vec<_>>());
+    let worth = expected(typical);
     let allowed = (0..labels).filter(|label| test.can_be_best.contains(label));
-    let best = allowed.max_by(|a, b| expected(*a).total_cmp(&expected(*b)).then(b.cmp(a))).unwrap_or(0);
-    let share = |holds: &dyn Fn(&Vec<f64>) -> bool| {
-        typical.iter().filter(|draw| holds(draw)).count() as f64 / typical.len() as f64
-    };
-    let top = |draw: &[f64]| draw.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let good: Vec<bool> =
-        (0..labels).map(|label| share(&|draw| top(draw) - draw[label] <= tolerance) >= LIKELY).collect();
-    let window = good[best].then(|| {
-        let low = (0..=best).rev().take_while(|label| good[*label]).last().unwrap_or(best);
-        let high = (best..labels).take_while(|label| good[*label]).last().unwrap_or(best);
-        (low, high)
-    });
-    let worse = |label: usize, than: usize| share(&|draw| draw[label] < draw[than]) >= CLEAR;
+    let best = allowed.max_by(|a, b| worth[*a].total_cmp(&worth[*b]).then(b.cmp(a))).unwrap_or(0);
+    let (window, level_everywhere) = window_of(typical, best, tolerance);
     let seen = test.p_value <= NO_DIFFERENCE;
     let shape = if seen {
-        shape(labels, best, worse)
+        shape_of(typical, best, steps_from_the_ends(labels))
     } else {
-        let level = share(&|draw| draw.iter().all(|worth| top(draw) - worth <= tolerance));
-        let flat = test.largest_difference <= 2.0 * tolerance || level >= LIKELY;
+        let flat = test.largest_difference <= 2.0 * tolerance || level_everywhere >= LIKELY;
         if flat { Shape::Flat } else { Shape::Untold }
     };
     let stay = default.is_some_and(|default| {
         let inside = window.is_some_and(|(low, high)| (low..=high).contains(&default));
-        inside || share(&|draw| draw[best] > draw[default]) < LIKELY
+        let better = typical.iter().filter(|draw| draw[best] > draw[default]).count();
+        inside || (better as f64 / typical.len() as f64) < LIKELY
     });
     let start = default.filter(|_| stay).unwrap_or(best);
-    let shares = draws.shares_near_best(start, tolerance);
-    let near = NearBest { probability: mean(&shares), confident: quantile(&shares, 1.0 - CONFIDENT) };
+    let near = NearBest::of(&draws.shares_near_best(start, tolerance));
     let enough = coverage.basis == Basis::Trial && tried[start] >= ENOUGH_FIELD_SEASONS;
     let can_be = |label: usize| test.can_be_best.contains(&label);
     let held_back = match untried {
@@ -91,43 +79,17 @@ pub(super) fn decide(
             .then_some(HeldBack::TriedApart(tried[start], coverage.field_seasons)),
     };
     // A move rests on a difference that was seen.
-    let nearly = if near.confident >= LIKELY && enough && (stay || seen) {
-        Evidence::Settled
-    } else if near.probability >= LEANING {
-        Evidence::Leaning
-    } else {
-        Evidence::Open
-    };
-    let evidence = match held_back {
-        Some(HeldBack::DefaultBeyond) => Evidence::Open,
-        Some(HeldBack::TriedApart(tried, all)) if 2 * tried < all => Evidence::Open,
-        Some(_) => nearly.min(Evidence::Leaning),
-        None => nearly,
-    };
+    let evidence = Evidence::of(near, enough && (stay || seen), held_back);
     let gain = default.map(|default| {
         let gains: Vec<f64> = typical.iter().map(|draw| draw[start] - draw[default]).collect();
-        Gain {
-            expected: mean(&gains),
-            low: quantile(&gains, 0.05),
-            high: quantile(&gains, 0.95),
-            probability: (start != default)
-                .then(|| gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64),
-        }
+        Gain::of(&gains, start != default)
     });
     Decision { shape, best, window, evidence, start, stay, held_back, gain, near }
 }
 
-/// The shape over positions in which a difference was seen; `worse` tells whether one is clearly worse than another.
-fn shape(labels: usize, best: usize, worse: impl Fn(usize, usize) -> bool) -> Shape {
-    let last = labels - 1;
-    match (worse(0, best), worse(last, best)) {
-        (true, true) => Shape::Inside,
-        (false, false) => Shape::Untold,
-        // Still rising over the last step, or level there.
-        (true, false) if worse(last - 1, last) => Shape::Heavier,
-        (false, true) if worse(1, 0) => Shape::Lighter,
-        _ => Shape::Plateau,
-    }
+/// The positions one step from the lightest and from the heaviest.
+fn steps_from_the_ends(labels: usize) -> (usize, usize) {
+    (1, labels - 2)
 }
 
 #[cfg(test)]
@@ -138,7 +100,7 @@ mod tests {
     fn the_shape_is_read_off_the_order_of_the_positions() {
         let over = |worth: [i32; 4]| {
             let best = (0..4).max_by_key(|label| worth[*label]).unwrap();
-            shape(4, best, |label, than| worth[label] < worth[than])
+            shape_of(&[worth.map(f64::from).to_vec()], best, steps_from_the_ends(4))
         };
         assert_eq!(over([1, 2, 4, 3]), Shape::Inside);
         assert_eq!(over([1, 2, 3, 4]), Shape::Heavier);

@@ -4,7 +4,9 @@ use crate::group_answer::GroupAnswer;
 use crate::preposterior::FEWEST_DRAWS;
 use crate::words::counted;
 
-use super::{Candidate, NEARLY_ALL, SETTLING_FIELD_SEASONS, field_seasons_now};
+use crate::decision::ENOUGH_FIELD_SEASONS;
+
+use super::{Candidate, NEARLY_ALL, field_seasons_now};
 
 /// Why nothing is worked out from logs.
 pub(super) const ONLY_LOGS: &str =
@@ -35,7 +37,7 @@ fn amount(response: &str, value: f64) -> String {
 /// Why no trial is advised: the loss now is too small to matter, or else `largest`, the largest reduction of any trial, is.
 pub(super) fn no_trial(group: &GroupAnswer, loss_now: f64, largest: Option<f64>) -> String {
     let loss = amount(&group.response, loss_now);
-    let settled = if field_seasons_now(group) < SETTLING_FIELD_SEASONS {
+    let settled = if field_seasons_now(group) < ENOUGH_FIELD_SEASONS {
         " The answer cannot be called settled before three field-seasons of trials, though."
     } else {
         ""
@@ -85,7 +87,7 @@ pub(super) fn advised(
         ));
     }
     let after = field_seasons_now(group) + chosen.fields;
-    text.push_str(&if after < SETTLING_FIELD_SEASONS {
+    text.push_str(&if after < ENOUGH_FIELD_SEASONS {
         format!(
             " It cannot settle the answer, which takes three field-seasons: {} would be there.",
             counted(after, "field-season")
