@@ -5,16 +5,21 @@ use std::fs;
 
 use crate::support::root;
 
-const FLOORS: [(&str, u8); 10] = [
+const FLOORS: [(&str, u8); 15] = [
     ("stats", 0),
     ("agronomy", 0),
     ("tables", 0),
+    ("bundle", 0),
     ("settings", 1),
+    ("workbook", 1),
+    ("taskdata", 1),
+    ("places", 1),
     ("store", 2),
     ("ingest", 2),
     ("link", 2),
     ("model", 2),
     ("report", 2),
+    ("sheets", 2),
     ("cli", 3),
 ];
 
