@@ -6,6 +6,7 @@ mod args;
 mod commands;
 mod failure;
 mod review;
+mod sources;
 mod voice;
 
 use std::process::ExitCode;

@@ -4,9 +4,8 @@ use std::collections::BTreeMap;
 use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 
-use evenstand_ingest::kind_of;
 use evenstand_settings::Settings;
-use evenstand_tables::{Finding, Group, schemas};
+use evenstand_tables::{Group, schemas};
 
 use crate::args::Common;
 use crate::failure::Failure;
@@ -156,34 +155,4 @@ fn collect(folder: &Path, prefix: &str, found: &mut RawFiles) -> std::io::Result
         }
     }
     Ok(())
-}
-
-/// What becomes of a file in raw/.
-pub enum Reading {
-    /// It is read as this raw table.
-    As(&'static str),
-    /// It is not read, and why.
-    Not(Box<Finding>),
-}
-
-/// Tells from a file's name what becomes of it.
-pub fn reading_of(file: &str) -> Reading {
-    let name = file.rsplit('/').next().unwrap_or(file);
-    let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).unwrap_or_default();
-    let not = |finding: Finding, remedy: String| Reading::Not(Box::new(finding.source(file, None).remedy(remedy)));
-    match (kind_of(name), ending.as_str()) {
-        (Some(kind), "csv" | "txt" | "tsv") => Reading::As(kind),
-        (Some(kind), _) => not(
-            Finding::warning(
-                "file_not_read",
-                format!("a {kind} file, but .{ending} files are not read by this version"),
-            )
-            .table(kind),
-            "save it as CSV (UTF-8)".to_owned(),
-        ),
-        (None, _) => not(
-            Finding::warning("file_not_read", "its name does not say which table it is, so it was not read"),
-            format!("name it after what it is, for example {}", kinds().join(", ")),
-        ),
-    }
 }

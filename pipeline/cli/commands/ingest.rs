@@ -3,12 +3,14 @@
 use std::fs::File;
 use std::path::Path;
 
-use evenstand_ingest::{FileReport, Source, Zones, read_csv, read_order};
+use evenstand_ingest::{FileReport, Format, Source, Zones, read_text};
+use evenstand_settings::Settings;
 use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder, sha256_of_file};
 use evenstand_tables::{Finding, SetAside};
 
 use crate::failure::Failure;
-use crate::review::{Reading, Review, reading_of};
+use crate::review::Review;
+use crate::sources::{Job, Plan, mappings, plan};
 use crate::voice::Voice;
 
 /// What reading a review's files brought up.
@@ -54,32 +56,8 @@ pub fn say(ingested: &Ingested, voice: &mut Voice) {
 
 /// Reads raw/ into an empty folder. Fails where not one row could be kept.
 pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Ingested, Failure> {
-    let mut findings: Vec<Finding> = Vec::new();
-    let mut sources = Vec::new();
-    let raw = review.raw_files()?;
-    for file in &raw.passed_over {
-        findings.push(
-            Finding::warning("file_not_read", "a link, or no plain file, so it was not read")
-                .source(file, None)
-                .remedy("put a copy of the file itself into raw/"),
-        );
-    }
-    for (file, path) in raw.files {
-        match reading_of(&file) {
-            Reading::As(kind) => sources.push((read_order(kind), file, path, kind)),
-            Reading::Not(finding) => findings.push(*finding),
-        }
-    }
-    sources.sort();
-    if review.settings.has_sources {
-        findings.push(
-            Finding::warning(
-                "sources_not_read",
-                "evenstand.toml has [[source]] blocks, which this version does not read",
-            )
-            .remedy("name files and columns as the tables do; `schemas/README.md` lists them"),
-        );
-    }
+    let mappings = mappings(review)?;
+    let Plan { jobs, mut findings } = plan(review.raw_files()?, &mappings);
     let mut zones =
         Zones::new(review.settings.timezone.as_deref(), review.settings.time_formats.clone()).map_err(|problem| {
             Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone")
@@ -87,14 +65,11 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
     let mut writer = KeptWriter::new(folder);
     let mut set_aside: Vec<SetAside> = Vec::new();
     let mut kept = 0;
-    voice.stage("reading files", sources.len());
-    for (_, file, path, kind) in sources {
-        let source = Source { sha256: sha256_of_file(&path)?, kind, file };
-        let bytes = File::open(&path).map_err(|error| {
-            Failure::new(format!("{} cannot be read: {error}", path.display()), "check the file's permissions")
-        })?;
+    voice.stage("reading files", jobs.len());
+    for job in jobs {
+        let source = Source { sha256: sha256_of_file(&job.path)?, kind: job.kind, file: job.file.clone() };
         writer.begin_source(&source.file);
-        let report: FileReport = read_csv(&source, bytes, &review.settings, &mut zones, &mut writer)?;
+        let report = read(&job, &source, &review.settings, &mut zones, &mut writer)?;
         kept += report.rows_kept;
         writer.end_source(SourceEntry {
             rows_read: report.rows_read,
@@ -102,7 +77,7 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
             rows_set_aside: report.set_aside.len() as u64,
             file: source.file,
             sha256: source.sha256,
-            kind: kind.to_owned(),
+            kind: job.kind.to_owned(),
         })?;
         set_aside.extend(report.set_aside);
         findings.extend(report.findings);
@@ -125,4 +100,20 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
     }
     let manifest = writer.finish(&set_aside, &findings)?;
     Ok(Ingested { manifest, findings })
+}
+
+/// Reads one file by its format.
+fn read(
+    job: &Job,
+    source: &Source,
+    settings: &Settings,
+    zones: &mut Zones,
+    sink: &mut KeptWriter,
+) -> Result<FileReport, Failure> {
+    let file = File::open(&job.path).map_err(|error| {
+        Failure::new(format!("{} cannot be read: {error}", job.path.display()), "check the file's permissions")
+    })?;
+    Ok(match job.format {
+        Format::Text => read_text(source, file, job.mapping, settings, zones, sink)?,
+    })
 }

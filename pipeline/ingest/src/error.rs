@@ -18,3 +18,9 @@ pub enum IngestError {
     #[error(transparent)]
     Tables(#[from] TablesError),
 }
+
+impl IngestError {
+    pub(crate) fn read(file: &str, problem: &dyn std::fmt::Display) -> Self {
+        Self::Read { file: file.to_owned(), problem: problem.to_string() }
+    }
+}

@@ -46,29 +46,29 @@ impl Zones {
     }
 
     /// Microseconds since 1970 UTC, and whether the text carried no offset. A date alone is the start of its day.
-    pub(crate) fn moment(&self, text: &str, zone: impl FnOnce() -> TimeZone) -> Result<(i64, bool), TimeFault> {
+    /// `formats` are tried before those of the review.
+    pub(crate) fn moment(
+        &self,
+        text: &str,
+        formats: &[String],
+        zone: impl FnOnce() -> TimeZone,
+    ) -> Result<(i64, bool), TimeFault> {
         if let Ok(timestamp) = text.parse::<Timestamp>() {
             return Ok((timestamp.as_microsecond(), false));
         }
-        let local = self.local(text)?;
-        let timestamp = zone().to_timestamp(local).map_err(|_| TimeFault {
-            code: "bad_time",
-            expected: "a time that the calendar of this time zone has".into(),
-        })?;
-        Ok((timestamp.as_microsecond(), true))
+        Ok((at_zone(self.local(text, formats)?, zone)?, true))
     }
 
     /// Days since 1970-01-01.
-    pub(crate) fn day(&self, text: &str) -> Result<i32, TimeFault> {
+    pub(crate) fn day(&self, text: &str, formats: &[String]) -> Result<i32, TimeFault> {
         let date = match text.get(..10).filter(|_| iso_date(text)).map(str::parse::<Date>) {
             Some(Ok(date)) => date,
-            _ => self.local(text)?.date(),
+            _ => self.local(text, formats)?.date(),
         };
-        let epoch = Date::constant(1970, 1, 1);
-        Ok((date - epoch).get_days())
+        Ok(days_since_1970(date))
     }
 
-    fn local(&self, text: &str) -> Result<DateTime, TimeFault> {
+    fn local(&self, text: &str, formats: &[String]) -> Result<DateTime, TimeFault> {
         if iso_date(text) {
             let parsed = if text.len() == 10 {
                 text.parse::<Date>().map(|date| date.to_datetime(jiff::civil::Time::midnight()))
@@ -80,7 +80,7 @@ impl Zones {
                 expected: "a day and time that exist, such as 2025-04-28 07:30".into(),
             });
         }
-        for format in &self.formats {
+        for format in formats.iter().chain(&self.formats) {
             if let Ok(parsed) = strtime::parse(format, text) {
                 if let Ok(local) = parsed.to_datetime() {
                     return Ok(local);
@@ -104,9 +104,23 @@ impl Zones {
     }
 }
 
+/// Microseconds since 1970 UTC of a local time. Of a time that a clock showed twice it is the first; one that was left out
+/// lies as far behind the gap as it was to lie behind its start.
+pub(crate) fn at_zone(local: DateTime, zone: impl FnOnce() -> TimeZone) -> Result<i64, TimeFault> {
+    let timestamp = zone().to_timestamp(local).map_err(|_| TimeFault {
+        code: "bad_time",
+        expected: "a time that the calendar of this time zone has".into(),
+    })?;
+    Ok(timestamp.as_microsecond())
+}
+
+/// Days since 1970-01-01.
+pub(crate) fn days_since_1970(date: Date) -> i32 {
+    (date - Date::constant(1970, 1, 1)).get_days()
+}
+
 /// What to do about a time that was not understood.
-pub(crate) const TIME_REMEDY: &str =
-    "write dates as year-month-day, or declare the format in evenstand.toml, for example time_formats = [\"%d/%m/%Y\"]";
+pub(crate) const TIME_REMEDY: &str = "write dates as year-month-day, or declare the format in evenstand.toml, for example time_formats = [\"%d/%m/%Y\"] for all files, or time_format in a file's [[source]] block";
 
 /// Finds an IANA time zone by name.
 pub(crate) fn zone(name: &str) -> Result<TimeZone, String> {
@@ -139,26 +153,26 @@ mod tests {
     #[test]
     fn offsets_win_and_local_times_take_the_zone_of_the_field() {
         let zones = Zones::default();
-        let with_offset = zones.moment("2025-04-28T07:30:00-05:00", chicago).unwrap();
+        let with_offset = zones.moment("2025-04-28T07:30:00-05:00", &[], chicago).unwrap();
         assert_eq!(with_offset, (1_745_843_400_000_000, false));
-        assert_eq!(zones.moment("2025-04-28 07:30", chicago).unwrap(), (1_745_843_400_000_000, true));
-        assert_eq!(zones.moment("2025-04-28", chicago).unwrap().0, 1_745_843_400_000_000 - 27_000_000_000);
+        assert_eq!(zones.moment("2025-04-28 07:30", &[], chicago).unwrap(), (1_745_843_400_000_000, true));
+        assert_eq!(zones.moment("2025-04-28", &[], chicago).unwrap().0, 1_745_843_400_000_000 - 27_000_000_000);
         // Winter time: an hour more behind UTC.
-        assert_eq!(zones.moment("2025-01-28 07:30", chicago).unwrap().0 % 86_400_000_000, 48_600_000_000);
+        assert_eq!(zones.moment("2025-01-28 07:30", &[], chicago).unwrap().0 % 86_400_000_000, 48_600_000_000);
     }
 
     #[test]
     fn a_short_date_is_refused_until_its_format_is_declared() {
-        assert_eq!(Zones::default().moment("03/04/2025", chicago).unwrap_err().code, "ambiguous_date");
+        assert_eq!(Zones::default().moment("03/04/2025", &[], chicago).unwrap_err().code, "ambiguous_date");
         let declared = Zones::new(None, vec!["%d/%m/%Y".into(), "%d/%m/%Y %H:%M".into()]).unwrap();
-        let expected = Zones::default().moment("2025-04-03", chicago).unwrap();
-        assert_eq!(declared.moment("03/04/2025", chicago).unwrap(), expected);
-        assert_eq!(declared.moment("03/04/2025 06:00", chicago).unwrap().0, expected.0 + 21_600_000_000);
+        let expected = Zones::default().moment("2025-04-03", &[], chicago).unwrap();
+        assert_eq!(declared.moment("03/04/2025", &[], chicago).unwrap(), expected);
+        assert_eq!(declared.moment("03/04/2025 06:00", &[], chicago).unwrap().0, expected.0 + 21_600_000_000);
     }
 
     #[test]
     fn days_count_from_1970() {
-        assert_eq!(Zones::default().day("1970-01-02").unwrap(), 1);
-        assert_eq!(Zones::default().day("2025-02-30").unwrap_err().code, "bad_time");
+        assert_eq!(Zones::default().day("1970-01-02", &[]).unwrap(), 1);
+        assert_eq!(Zones::default().day("2025-02-30", &[]).unwrap_err().code, "bad_time");
     }
 }

@@ -1,10 +1,13 @@
 //! One cell, read by the type, unit and limits of its column.
 
 use evenstand_tables::{Column, ColumnType};
+use jiff::civil::{DateTime, Time};
 use jiff::tz::TimeZone;
 
 use crate::header::Feed;
-use crate::time::{TIME_REMEDY, Zones};
+use crate::reading::Reading;
+use crate::record::Cell;
+use crate::time::{TIME_REMEDY, Zones, at_zone, days_since_1970};
 
 /// A cell that was read.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,36 +36,103 @@ impl CellFault {
     }
 }
 
-/// Text that stands for a missing value.
-pub(crate) fn is_missing(cell: &str) -> bool {
-    matches!(cell, "" | "-") || cell.eq_ignore_ascii_case("na")
-}
-
-/// Reads a trimmed cell.
+/// Reads a cell by the type, unit and limits of its column. `text` is what the cell reads as, where it is wanted as text.
 pub(crate) fn read_cell<'a>(
     column: &'a Column,
-    feed: &Feed,
-    cell: &'a str,
-    zones: &Zones,
-    zone: impl FnOnce() -> TimeZone,
+    feed: &'a Feed,
+    cell: Cell<'a>,
+    text: Option<&'a str>,
+    context: &CellContext,
 ) -> Result<Value<'a>, CellFault> {
-    if is_missing(cell) {
-        return Ok(Value::Missing);
+    let text = match (text, cell) {
+        (Some(text), _) | (None, Cell::Text(text)) => Some(text),
+        _ => None,
+    };
+    match (text, cell) {
+        (_, Cell::Empty) => return Ok(Value::Missing),
+        (_, Cell::Fault(code)) => {
+            return Err(CellFault::new(
+                "error_cell",
+                code,
+                "a value, not a spreadsheet's error",
+                "mend the formula of this cell, or leave it empty",
+            ));
+        }
+        (Some(text), _) if context.reading.is_missing(text) => return Ok(Value::Missing),
+        (_, Cell::Number(number)) if context.reading.is_missing_number(number) => return Ok(Value::Missing),
+        _ => {}
     }
+    if let Some(word) = text.and_then(|text| synonym(feed, text)) {
+        return plain(column, feed, word, context);
+    }
+    match (column.column_type, cell) {
+        (ColumnType::Number, Cell::Number(number)) => measured(column, feed, number, &cell.text()),
+        (ColumnType::Integer, Cell::Number(number)) => counted(column, feed, whole(number), &cell.text()),
+        (ColumnType::Boolean, Cell::Boolean(yes)) => Ok(Value::Boolean(yes)),
+        (ColumnType::Datetime, Cell::Day(day)) => local(day.to_datetime(Time::midnight()), context),
+        (ColumnType::Datetime, Cell::Moment(moment)) => local(moment, context),
+        (ColumnType::Datetime, Cell::Instant(microseconds)) => Ok(Value::Moment { microseconds, local: false }),
+        (ColumnType::Date, Cell::Day(day)) => Ok(Value::Day(days_since_1970(day))),
+        (ColumnType::Date, Cell::Moment(moment)) => Ok(Value::Day(days_since_1970(moment.date()))),
+        _ => match text {
+            Some(text) => plain(column, feed, text, context),
+            // A cell of another type: what it reads as may still be understood, such as 20200101 as a date.
+            None => match plain(column, feed, &cell.text(), context)? {
+                Value::Text(_) | Value::Missing => Ok(Value::Missing),
+                Value::Number(number) => Ok(Value::Number(number)),
+                Value::Integer(whole) => Ok(Value::Integer(whole)),
+                Value::Boolean(yes) => Ok(Value::Boolean(yes)),
+                Value::Moment { microseconds, local } => Ok(Value::Moment { microseconds, local }),
+                Value::Day(day) => Ok(Value::Day(day)),
+            },
+        },
+    }
+}
+
+/// What is known about the file and the row while a cell is read.
+pub(crate) struct CellContext<'a> {
+    pub reading: &'a Reading,
+    pub zones: &'a Zones,
+    /// The zone of local times in this row.
+    pub zone: &'a dyn Fn() -> TimeZone,
+}
+
+fn plain<'a>(column: &'a Column, feed: &Feed, text: &'a str, context: &CellContext) -> Result<Value<'a>, CellFault> {
     match column.column_type {
-        ColumnType::String => word(column, cell),
-        ColumnType::Number => number(column, feed, cell),
-        ColumnType::Integer => integer(column, feed, cell),
-        ColumnType::Boolean => boolean(cell),
-        ColumnType::Datetime => zones
-            .moment(cell, zone)
+        ColumnType::String => word(column, text),
+        ColumnType::Number => {
+            let number = context
+                .reading
+                .number(text)
+                .ok_or_else(|| CellFault::new("not_a_number", text, "a number", context.reading.number_remedy(text)))?;
+            measured(column, feed, number, text)
+        }
+        ColumnType::Integer => counted(column, feed, whole_of(text, context.reading), text),
+        ColumnType::Boolean => boolean(text),
+        ColumnType::Datetime => context
+            .zones
+            .moment(text, &context.reading.formats, context.zone)
             .map(|(microseconds, local)| Value::Moment { microseconds, local })
-            .map_err(|fault| CellFault::new(fault.code, cell, fault.expected, TIME_REMEDY)),
-        ColumnType::Date => zones
-            .day(cell)
+            .map_err(|fault| CellFault::new(fault.code, text, fault.expected, TIME_REMEDY)),
+        ColumnType::Date => context
+            .zones
+            .day(text, &context.reading.formats)
             .map(Value::Day)
-            .map_err(|fault| CellFault::new(fault.code, cell, fault.expected, TIME_REMEDY)),
+            .map_err(|fault| CellFault::new(fault.code, text, fault.expected, TIME_REMEDY)),
     }
+}
+
+fn synonym<'a>(feed: &'a Feed, text: &str) -> Option<&'a str> {
+    if feed.synonyms.is_empty() {
+        return None;
+    }
+    feed.synonyms.get(&text.to_lowercase()).map(String::as_str)
+}
+
+fn local<'a>(moment: DateTime, context: &CellContext) -> Result<Value<'a>, CellFault> {
+    at_zone(moment, context.zone)
+        .map(|microseconds| Value::Moment { microseconds, local: true })
+        .map_err(|fault| CellFault::new(fault.code, &moment.to_string(), fault.expected, TIME_REMEDY))
 }
 
 fn word<'a>(column: &'a Column, cell: &'a str) -> Result<Value<'a>, CellFault> {
@@ -83,41 +153,45 @@ fn word<'a>(column: &'a Column, cell: &'a str) -> Result<Value<'a>, CellFault> {
     }
 }
 
-fn number<'a>(column: &Column, feed: &Feed, cell: &str) -> Result<Value<'a>, CellFault> {
-    let parsed = cell.parse::<f64>().ok().filter(|number| number.is_finite()).ok_or_else(|| {
-        let remedy = if cell.contains(',') {
-            "write a decimal point instead of a comma, and no thousands separator"
-        } else {
-            "write digits with a decimal point; leave the cell empty where nothing was measured"
-        };
-        CellFault::new("not_a_number", cell, "a number", remedy)
-    })?;
+fn measured<'a>(column: &Column, feed: &Feed, number: f64, text: &str) -> Result<Value<'a>, CellFault> {
+    if !number.is_finite() {
+        return Err(CellFault::new(
+            "not_a_number",
+            text,
+            "a number",
+            "leave the cell empty where nothing was measured",
+        ));
+    }
     let kept = match &feed.unit {
-        None => parsed,
-        Some((kind, suffix)) => kind.to_kept(suffix, parsed).ok_or_else(|| {
-            CellFault::new("unknown_unit", cell, "a known unit", "rename the column with a known unit")
+        None => number,
+        Some((kind, suffix)) => kind.to_kept(suffix, number).ok_or_else(|| {
+            CellFault::new("unknown_unit", text, "a known unit", "rename the column with a known unit")
         })?,
     };
-    within(column, feed, kept, cell)?;
+    within(column, feed, kept, text)?;
     Ok(Value::Number(kept))
 }
 
-fn integer<'a>(column: &Column, feed: &Feed, cell: &str) -> Result<Value<'a>, CellFault> {
-    let whole = cell.parse::<i64>().ok().or_else(|| {
-        let number = cell.parse::<f64>().ok()?;
-        // Spreadsheets write whole numbers as 12.0; beyond 2^53 a double no longer tells neighbours apart.
-        (number.fract() == 0.0 && number.abs() < 9.0e15).then_some(number as i64)
-    });
+fn counted<'a>(column: &Column, feed: &Feed, whole: Option<i64>, text: &str) -> Result<Value<'a>, CellFault> {
     let whole = whole.ok_or_else(|| {
         CellFault::new(
             "not_a_number",
-            cell,
+            text,
             "a whole number",
             "write a whole number; leave the cell empty where nothing was counted",
         )
     })?;
-    within(column, feed, whole as f64, cell)?;
+    within(column, feed, whole as f64, text)?;
     Ok(Value::Integer(whole))
+}
+
+/// Spreadsheets write whole numbers as 12.0; beyond 2^53 a double no longer tells neighbours apart.
+fn whole(number: f64) -> Option<i64> {
+    (number.fract() == 0.0 && number.abs() < 9.0e15).then_some(number as i64)
+}
+
+fn whole_of(text: &str, reading: &Reading) -> Option<i64> {
+    text.parse().ok().or_else(|| whole(reading.number(text)?))
 }
 
 /// Holds a value, in the kept unit, against the limits of its column; the message gives them in the file's own unit.

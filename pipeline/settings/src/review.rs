@@ -6,6 +6,7 @@ use evenstand_agronomy::Kind;
 use serde::Deserialize;
 
 use crate::planter::{self, Planter};
+use crate::source::{self, SourceRule};
 use crate::{Analysis, ConditionScheme, Display, SettingsError, Tolerances};
 
 /// Every choice about a review, with defaults filled in.
@@ -29,8 +30,8 @@ pub struct Settings {
     pub display: Display,
     /// Planters in the order of the file.
     pub planters: Vec<Planter>,
-    /// Whether the file has `[[source]]` blocks.
-    pub has_sources: bool,
+    /// How files that were not made for this program are read, in the order of the file.
+    pub sources: Vec<SourceRule>,
 }
 
 #[derive(Deserialize, Default)]
@@ -98,7 +99,10 @@ impl Settings {
             tolerance: file.tolerance,
             display: file.display,
             planters,
-            has_sources: !file.source.is_empty(),
+            sources: (1..)
+                .zip(&file.source)
+                .map(|(number, block)| source::parse(number, block))
+                .collect::<Result<_, _>>()?,
         })
     }
 

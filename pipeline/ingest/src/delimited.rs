@@ -1,0 +1,244 @@
+//! Text files whose cells are divided by a letter: CSV and its relatives, in any encoding.
+
+use std::io::{BufReader, Cursor, Read};
+
+use csv::ByteRecord;
+use encoding_rs::{Encoding, UTF_16BE, UTF_16LE};
+use encoding_rs_io::DecodeReaderBytesBuilder;
+
+use crate::IngestError;
+use crate::record::{Cell, Record, TableReader, csv_line};
+
+/// Letters that are tried as delimiters, in this order.
+const DELIMITERS: [u8; 4] = [b',', b';', b'\t', b'|'];
+/// Lines that are looked at to find the delimiter.
+const LINES_LOOKED_AT: usize = 30;
+
+/// Bytes that are looked at before reading begins.
+const BYTES_LOOKED_AT: u64 = 1 << 16;
+
+/// Text as UTF-8, and its first bytes once more to look at.
+pub(crate) struct Text<'a> {
+    pub start: Vec<u8>,
+    pub reader: BufReader<Box<dyn Read + 'a>>,
+}
+
+/// Decodes text. A byte order mark tells the encoding; without one it is the one declared, else UTF-16 where every other
+/// byte at the start is zero, else UTF-8. Bytes that are not UTF-8 pass through, so that their row can be named.
+pub(crate) fn decoded<'a>(mut bytes: impl Read + 'a, encoding: Option<&'static Encoding>) -> std::io::Result<Text<'a>> {
+    let start = start_of(&mut bytes)?;
+    let guessed = match start.as_slice() {
+        [first, 0, second, 0, ..] if first.is_ascii() && second.is_ascii() && *first > 0 => Some(UTF_16LE),
+        [0, first, 0, second, ..] if first.is_ascii() && second.is_ascii() && *first > 0 => Some(UTF_16BE),
+        _ => None,
+    };
+    let mut reader = DecodeReaderBytesBuilder::new()
+        .encoding(encoding.or(guessed).filter(|encoding| *encoding != encoding_rs::UTF_8))
+        .bom_override(true)
+        .strip_bom(true)
+        .utf8_passthru(true)
+        .build(Cursor::new(start).chain(bytes));
+    let start = start_of(&mut reader)?;
+    let whole: Box<dyn Read + 'a> = Box::new(Cursor::new(start.clone()).chain(reader));
+    Ok(Text { start, reader: BufReader::with_capacity(1 << 16, whole) })
+}
+
+fn start_of(reader: &mut impl Read) -> std::io::Result<Vec<u8>> {
+    let mut start = Vec::new();
+    reader.take(BYTES_LOOKED_AT).read_to_end(&mut start)?;
+    Ok(start)
+}
+
+/// A delimited text file.
+pub(crate) struct Delimited<'a> {
+    file: &'a str,
+    reader: csv::Reader<BufReader<Box<dyn Read + 'a>>>,
+    row: DelimitedRow,
+    breaks: Breaks,
+    /// Line breaks inside cells of the rows before.
+    inner: i64,
+    number: i64,
+}
+
+/// How lines end, which decides what the line counter of the reader says after a row.
+#[derive(Clone, Copy, PartialEq)]
+enum Breaks {
+    LineFeed,
+    ReturnAndLineFeed,
+    Return,
+}
+
+impl<'a> Delimited<'a> {
+    /// Starts reading. Without a delimiter it is the one of comma, semicolon, tab and bar that divides the first lines most
+    /// evenly.
+    pub fn new(file: &'a str, text: Text<'a>, delimiter: Option<u8>) -> Self {
+        let start = text.start.as_slice();
+        let delimiter = delimiter.unwrap_or_else(|| evenest_delimiter(start));
+        let breaks = match start.iter().position(|byte| matches!(byte, b'\n' | b'\r')) {
+            Some(at) if start[at] == b'\r' && start.get(at + 1) == Some(&b'\n') => Breaks::ReturnAndLineFeed,
+            Some(at) if start[at] == b'\r' => Breaks::Return,
+            _ => Breaks::LineFeed,
+        };
+        let reader =
+            csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(text.reader);
+        let row = DelimitedRow { record: ByteRecord::new(), delimiter };
+        Self { file, reader, row, breaks, inner: 0, number: 0 }
+    }
+
+    /// The number of the row just read, blank lines counted: what a spreadsheet shows beside it.
+    fn count(&mut self) {
+        let inner = self.row.record.as_slice().iter().filter(|byte| **byte == b'\n').count() as i64;
+        let line = self.reader.position().line() as i64;
+        let told = match self.breaks {
+            // The reader stands behind the line feed, or before it where a return came first.
+            Breaks::LineFeed => line - 1 - inner - self.inner,
+            Breaks::ReturnAndLineFeed => line - inner - self.inner,
+            Breaks::Return => 0,
+        };
+        self.inner += inner;
+        self.number = told.max(self.number + 1);
+    }
+}
+
+impl TableReader for Delimited<'_> {
+    fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError> {
+        loop {
+            let more = self.reader.read_byte_record(&mut self.row.record);
+            if !more.map_err(|error| IngestError::read(self.file, &error))? {
+                return Ok(None);
+            }
+            self.count();
+            if !self.row.is_blank() {
+                return Ok(Some((self.number, &self.row)));
+            }
+        }
+    }
+}
+
+struct DelimitedRow {
+    record: ByteRecord,
+    delimiter: u8,
+}
+
+impl Record for DelimitedRow {
+    fn len(&self) -> usize {
+        self.record.len()
+    }
+    fn cell(&self, index: usize) -> Cell<'_> {
+        let Some(bytes) = self.record.get(index) else { return Cell::Empty };
+        std::str::from_utf8(bytes).map_or(Cell::NotText(bytes), Cell::of)
+    }
+    fn raw(&self) -> String {
+        csv_line(self.record.iter(), self.delimiter)
+    }
+    fn is_blank(&self) -> bool {
+        self.record.iter().all(|cell| cell.trim_ascii().is_empty())
+    }
+    /// A cell that holds, behind a line break, a line with as many delimiters as a row: a quote was never closed. A note of
+    /// several lines has fewer.
+    fn swallowed(&self, columns: usize) -> Option<usize> {
+        let delimiters = |line: &[u8]| line.iter().filter(|byte| **byte == self.delimiter).count();
+        self.record.iter().position(|cell| {
+            columns > 1 && cell.split(|byte| *byte == b'\n').skip(1).any(|line| delimiters(line) + 1 >= columns)
+        })
+    }
+}
+
+/// The delimiter that stands equally often, and at least once, in most of the first lines; of equals the one that stands
+/// there more often, then the first of the list.
+fn evenest_delimiter(start: &[u8]) -> u8 {
+    let lines = counts_by_line(start);
+    let evenness = |candidate: usize| {
+        let counts: Vec<usize> = lines.iter().map(|line| line[candidate]).filter(|count| *count > 0).collect();
+        let same = |count: &usize| counts.iter().filter(|other| *other == count).count();
+        counts.iter().map(|count| (same(count), *count)).max().unwrap_or((0, 0))
+    };
+    let best = (0..DELIMITERS.len()).rev().max_by_key(|candidate| evenness(*candidate)).unwrap_or(0);
+    DELIMITERS[best]
+}
+
+/// How often each candidate stands in each of the first lines, outside quotes.
+fn counts_by_line(start: &[u8]) -> Vec<[usize; 4]> {
+    let (mut lines, mut quoted) = (vec![[0; 4]], false);
+    for byte in start {
+        match byte {
+            b'"' => quoted = !quoted,
+            b'\n' | b'\r' if !quoted => {
+                if lines.len() == LINES_LOOKED_AT {
+                    break;
+                }
+                lines.push([0; 4]);
+            }
+            _ if quoted => {}
+            _ => {
+                if let (Some(at), Some(line)) =
+                    (DELIMITERS.iter().position(|candidate| candidate == byte), lines.last_mut())
+                {
+                    line[at] += 1;
+                }
+            }
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(bytes: &[u8], encoding: Option<&'static Encoding>, delimiter: Option<u8>) -> Vec<(i64, Vec<String>)> {
+        let text = decoded(bytes, encoding).unwrap();
+        let mut table = Delimited::new("a.csv", text, delimiter);
+        let mut rows = Vec::new();
+        while let Some((number, record)) = table.next().unwrap() {
+            rows.push((number, (0..record.len()).map(|index| record.cell(index).text().into_owned()).collect()));
+        }
+        rows
+    }
+
+    fn numbers(text: &str) -> Vec<i64> {
+        rows(text.as_bytes(), None, None).into_iter().map(|(number, _)| number).collect()
+    }
+
+    #[test]
+    fn rows_are_counted_as_a_spreadsheet_counts_them() {
+        assert_eq!(numbers("a,b\n1,2\n\n\n3,4\n\"x\ny\",5\n6,7"), [1, 2, 5, 6, 7]);
+        assert_eq!(numbers("a,b\r\n1,2\r\n\r\n\r\n3,4\r\n\"x\r\ny\",5\r\n6,7\r\n"), [1, 2, 5, 6, 7]);
+        assert_eq!(numbers("\n\na,b\n , \n1,2\n"), [3, 5]);
+        assert_eq!(numbers("a,b\r1,2\r3,4\r"), [1, 2, 3]);
+    }
+
+    #[test]
+    fn the_delimiter_is_the_one_that_divides_lines_evenly() {
+        for (text, delimiter) in [
+            ("a,b\n1,2\n", b','),
+            ("field;length;note\nA;5,3;x, y\nB;4,1;\n", b';'),
+            ("a\tb, c\n1\t2\n", b'\t'),
+            ("Counts of May, north of the road\n\nfield|plants\nA|3\nB|4\n", b'|'),
+            ("\"a;b;c\",d\n1,2\n", b','),
+            ("alone\n", b','),
+        ] {
+            assert_eq!(evenest_delimiter(text.as_bytes()) as char, delimiter as char, "{text}");
+        }
+    }
+
+    #[test]
+    fn marks_and_declared_encodings_give_the_same_text() {
+        let text = "field,note\nNörd,é\n";
+        let expected = rows(text.as_bytes(), None, None);
+        let with_mark: Vec<u8> = [&[0xef, 0xbb, 0xbf], text.as_bytes()].concat();
+        assert_eq!(rows(&with_mark, None, None), expected);
+        let little: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+        assert_eq!(rows(&little, None, None), expected, "UTF-16 without a mark");
+        assert_eq!(rows(&[&[0xff, 0xfe], little.as_slice()].concat(), None, None), expected);
+        let big: Vec<u8> = text.encode_utf16().flat_map(u16::to_be_bytes).collect();
+        assert_eq!(rows(&[&[0xfe, 0xff], big.as_slice()].concat(), None, None), expected);
+        let latin: Vec<u8> = text.chars().map(|letter| letter as u32 as u8).collect();
+        assert_eq!(rows(&latin, Encoding::for_label(b"latin1"), None), expected);
+        let table = decoded(latin.as_slice(), None).unwrap();
+        let mut table = Delimited::new("a.csv", table, None);
+        table.next().unwrap();
+        let (_, record) = table.next().unwrap().unwrap();
+        assert!(matches!(record.cell(0), Cell::NotText(_)), "undeclared Latin-1 is not guessed");
+    }
+}

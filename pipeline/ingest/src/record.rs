@@ -1,0 +1,146 @@
+//! Rows as readers hand them over: cells that are text, or already typed.
+
+use std::borrow::Cow;
+
+use jiff::civil::{Date, DateTime, Time};
+
+use crate::IngestError;
+
+/// One cell. Text is trimmed and never empty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Cell<'a> {
+    /// Nothing, or blanks.
+    Empty,
+    Text(&'a str),
+    Number(f64),
+    Boolean(bool),
+    Day(Date),
+    /// A local time.
+    Moment(DateTime),
+    Clock(Time),
+    /// Microseconds since 1970 UTC.
+    Instant(i64),
+    /// A spreadsheet's error, such as `#DIV/0!`.
+    Fault(&'a str),
+    /// Bytes that are not UTF-8.
+    NotText(&'a [u8]),
+}
+
+impl<'a> Cell<'a> {
+    /// A trimmed text, or nothing.
+    pub fn of(text: &'a str) -> Self {
+        match text.trim() {
+            "" => Cell::Empty,
+            text => Cell::Text(text),
+        }
+    }
+
+    /// How the cell reads as text.
+    pub fn text(self) -> Cow<'a, str> {
+        match self {
+            Cell::Empty => Cow::Borrowed(""),
+            Cell::Text(text) | Cell::Fault(text) => Cow::Borrowed(text),
+            Cell::Number(number) => Cow::Owned(number.to_string()),
+            Cell::Boolean(yes) => Cow::Borrowed(if yes { "true" } else { "false" }),
+            Cell::Day(day) => Cow::Owned(day.to_string()),
+            Cell::Moment(moment) => Cow::Owned(moment.to_string()),
+            Cell::Clock(time) => Cow::Owned(time.to_string()),
+            Cell::Instant(microseconds) => {
+                Cow::Owned(jiff::Timestamp::from_microsecond(microseconds).map(|at| at.to_string()).unwrap_or_default())
+            }
+            Cell::NotText(bytes) => String::from_utf8_lossy(bytes),
+        }
+    }
+}
+
+/// A cell that keeps its own text.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum OwnedCell {
+    Empty,
+    Text(String),
+    Number(f64),
+    Boolean(bool),
+    Day(Date),
+    Moment(DateTime),
+    Clock(Time),
+    Instant(i64),
+    Fault(String),
+}
+
+impl OwnedCell {
+    pub fn as_cell(&self) -> Cell<'_> {
+        match self {
+            OwnedCell::Empty => Cell::Empty,
+            OwnedCell::Text(text) => Cell::of(text),
+            OwnedCell::Number(number) => Cell::Number(*number),
+            OwnedCell::Boolean(yes) => Cell::Boolean(*yes),
+            OwnedCell::Day(day) => Cell::Day(*day),
+            OwnedCell::Moment(moment) => Cell::Moment(*moment),
+            OwnedCell::Clock(time) => Cell::Clock(*time),
+            OwnedCell::Instant(microseconds) => Cell::Instant(*microseconds),
+            OwnedCell::Fault(text) => Cell::Fault(text),
+        }
+    }
+}
+
+/// A row of a table.
+pub(crate) trait Record {
+    /// Number of cells.
+    fn len(&self) -> usize;
+    /// The cell at a position; `Empty` beyond the last.
+    fn cell(&self, index: usize) -> Cell<'_>;
+    /// The row as a person can read it.
+    fn raw(&self) -> String {
+        csv_line((0..self.len()).map(|index| self.cell(index).text().into_owned()), b',')
+    }
+    /// Whether nothing stands in it.
+    fn is_blank(&self) -> bool {
+        (0..self.len()).all(|index| self.cell(index) == Cell::Empty)
+    }
+    /// Position of a cell that holds rows a quote has swallowed, where the header has that many columns.
+    fn swallowed(&self, _columns: usize) -> Option<usize> {
+        None
+    }
+}
+
+impl Record for Vec<OwnedCell> {
+    fn len(&self) -> usize {
+        Vec::len(self)
+    }
+    fn cell(&self, index: usize) -> Cell<'_> {
+        self.get(index).map_or(Cell::Empty, OwnedCell::as_cell)
+    }
+}
+
+/// Cells as one line of a CSV file, without its line break.
+pub(crate) fn csv_line(cells: impl Iterator<Item = impl AsRef<[u8]>>, delimiter: u8) -> String {
+    let mut writer = csv::WriterBuilder::new().delimiter(delimiter).from_writer(Vec::new());
+    let written = writer.write_record(cells).ok().and_then(|()| writer.into_inner().ok()).unwrap_or_default();
+    String::from_utf8_lossy(&written).trim_end_matches(['\r', '\n']).to_owned()
+}
+
+/// A table, row by row, the header among them.
+pub(crate) trait TableReader {
+    /// The next row that holds anything, with its number as the file counts rows, from 1. `None` at the end.
+    fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError>;
+}
+
+/// Rows that are in memory.
+pub(crate) struct InMemory {
+    rows: std::vec::IntoIter<(i64, Vec<OwnedCell>)>,
+    current: Vec<OwnedCell>,
+}
+
+impl InMemory {
+    pub fn new(rows: Vec<(i64, Vec<OwnedCell>)>) -> Self {
+        Self { rows: rows.into_iter(), current: Vec::new() }
+    }
+}
+
+impl TableReader for InMemory {
+    fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError> {
+        let Some((number, cells)) = self.rows.next() else { return Ok(None) };
+        self.current = cells;
+        Ok(Some((number, &self.current)))
+    }
+}

@@ -1,0 +1,473 @@
+//! One table of one file, from rows to kept rows and rows set aside.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use evenstand_settings::Settings;
+use evenstand_tables::{ColumnType, Finding, Group, SetAside, Severity, Sink, TableSchema, schema};
+use jiff::tz::TimeZone;
+
+use crate::IngestError;
+use crate::batch::Batch;
+use crate::header::{HeaderFault, Layout, check_required, match_names, tidy};
+use crate::mapped_header::match_mapped;
+use crate::mapping::Mapping;
+use crate::reading::Reading;
+use crate::record::{Cell, Record, TableReader};
+use crate::row::{RowFault, RowReader, check_needed, column_of, text_of};
+use crate::time::{Zones, zone};
+use crate::value::Value;
+
+/// Rows collected before they go to the sink.
+const BATCH_ROWS: usize = 1 << 15;
+/// First cell of the example row on a blank record sheet.
+pub(crate) const EXAMPLE: &str = "(example)";
+
+/// A file to read.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// Path below `raw/`, with forward slashes; the sheet or log behind it where the file holds several.
+    pub file: String,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// Raw table it is.
+    pub kind: &'static str,
+}
+
+/// What became of a file. `rows_read` is `rows_kept` and the length of `set_aside` together.
+#[derive(Debug, Default)]
+pub struct FileReport {
+    /// Rows below the header; blank lines do not count.
+    pub rows_read: u64,
+    /// Rows that went to the sink; one of a wide table counts once, however many kept rows it gives.
+    pub rows_kept: u64,
+    /// Rows that could not be used.
+    pub set_aside: Vec<SetAside>,
+    /// What a person should look at.
+    pub findings: Vec<Finding>,
+}
+
+/// What a file is read with, apart from its rows.
+pub(crate) struct Surroundings<'a> {
+    pub settings: &'a Settings,
+    pub mapping: Option<&'a Mapping>,
+    pub zones: &'a mut Zones,
+    pub sink: &'a mut dyn Sink,
+}
+
+/// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
+pub(crate) fn read_table<'a>(
+    source: &'a Source,
+    table: &mut dyn TableReader,
+    around: Surroundings<'a>,
+) -> Result<FileReport, IngestError> {
+    let mut file = TableFile::new(source, around)?;
+    while let Some((number, record)) = table.next()? {
+        file.line(number, record)?;
+    }
+    file.finish()
+}
+
+/// The state of one table while it is read.
+struct TableFile<'a> {
+    source: &'a Source,
+    around: Surroundings<'a>,
+    reading: Reading,
+    schema: &'static TableSchema,
+    kept: &'static TableSchema,
+    /// Rows of the header that are still to come, by number; `None` where it is the first row that holds anything.
+    header_rows: Option<Vec<i64>>,
+    /// Names found so far.
+    names: Option<Vec<String>>,
+    /// What the header says, or why the whole file is set aside.
+    layout: Option<Result<Layout, (&'static str, String)>>,
+    season_column: usize,
+    batches: BTreeMap<i64, Batch>,
+    local_without_zone: BTreeSet<(String, i64)>,
+    skipped: u64,
+    report: FileReport,
+}
+
+impl<'a> TableFile<'a> {
+    fn new(source: &'a Source, around: Surroundings<'a>) -> Result<Self, IngestError> {
+        let schema = schema(Group::Raw, source.kind)?;
+        let rule = around.mapping.map(|mapping| &mapping.rule);
+        let header_rows = rule.and_then(|rule| rule.header_row.as_ref());
+        Ok(Self {
+            source,
+            reading: around.mapping.map(|mapping| mapping.reading.clone()).unwrap_or_default(),
+            header_rows: header_rows.map(|rows| rows.iter().map(|row| i64::from(*row)).collect()),
+            around,
+            schema,
+            kept: evenstand_tables::schema(Group::Kept, source.kind)?,
+            names: None,
+            layout: None,
+            season_column: column_of(schema, "season").unwrap_or(0),
+            batches: BTreeMap::new(),
+            local_without_zone: BTreeSet::new(),
+            skipped: 0,
+            report: FileReport::default(),
+        })
+    }
+
+    /// Takes the next row: part of the header, skipped, or a row to keep.
+    fn line(&mut self, number: i64, record: &dyn Record) -> Result<(), IngestError> {
+        if self.layout.is_none() {
+            match self.header_rows.as_deref() {
+                None => {
+                    self.names = Some(cells_of(record));
+                    self.header(number);
+                    return Ok(());
+                }
+                // No header: columns are called by their letters.
+                Some([]) => {
+                    self.names = Some((0..record.len()).map(letters).collect());
+                    self.header(number);
+                }
+                Some([.., last]) if number > *last && self.names.is_none() => {
+                    self.header_fault(
+                        *last,
+                        HeaderFault {
+                            code: "missing_header",
+                            message: format!(
+                                "row {last} is empty, and the [[source]] block says that the header stands there"
+                            ),
+                            remedy: "correct header_row in the block".into(),
+                        },
+                    );
+                }
+                Some(rows) => {
+                    let last = rows.last().copied().unwrap_or_default();
+                    if rows.contains(&number) {
+                        let below = cells_of(record);
+                        self.names = Some(match self.names.take() {
+                            Some(above) => two_rows(&above, &below),
+                            None => below,
+                        });
+                    }
+                    if number >= last {
+                        self.header(last);
+                    }
+                    if number <= last {
+                        return Ok(());
+                    }
+                }
+            }
+        }
+        self.row(number, record)
+    }
+
+    fn header(&mut self, number: i64) {
+        let names = self.names.take().unwrap_or_default();
+        let units = &self.around.settings.default_units;
+        let matched = match self.around.mapping {
+            Some(mapping) => match_mapped(self.schema, &names, units, mapping),
+            None => match_names(self.schema, &names.iter().map(|name| tidy(name)).collect::<Vec<_>>(), units),
+        };
+        let checked = matched.and_then(|layout| check_required(self.schema, &layout, &names, &[]).map(|()| layout));
+        match checked {
+            Ok(layout) => {
+                for unused in &layout.unused {
+                    self.report.findings.push(
+                        Finding::note(
+                            "unknown_column",
+                            format!(
+                                "column {} \"{}\" is not a column of {} and is not used",
+                                unused.cell + 1,
+                                unused.name,
+                                self.schema.name
+                            ),
+                        )
+                        .table(self.source.kind)
+                        .source(&self.source.file, Some(number))
+                        .remedy(&unused.remedy),
+                    );
+                }
+                self.layout = Some(Ok(layout));
+            }
+            Err(fault) => self.header_fault(number, fault),
+        }
+    }
+
+    fn header_fault(&mut self, number: i64, fault: HeaderFault) {
+        self.report.findings.push(
+            Finding::error(fault.code, format!("{}; no row of this file can be used", fault.message))
+                .table(self.source.kind)
+                .source(&self.source.file, Some(number))
+                .remedy(fault.remedy),
+        );
+        self.layout = Some(Err((fault.code, fault.message)));
+    }
+
+    fn row(&mut self, number: i64, record: &dyn Record) -> Result<(), IngestError> {
+        if self.is_skipped(number, record) {
+            self.skipped += 1;
+            return Ok(());
+        }
+        self.report.rows_read += 1;
+        match self.keep(number, record)? {
+            Ok(()) => self.report.rows_kept += 1,
+            Err(fault) => self.set_aside(number, record, fault),
+        }
+        Ok(())
+    }
+
+    /// Whether a person said that this row is no row of the table, or it is the example of a blank sheet.
+    fn is_skipped(&self, number: i64, record: &dyn Record) -> bool {
+        let first = (0..record.len()).map(|index| record.cell(index)).find(|cell| *cell != Cell::Empty);
+        let first = first.map(Cell::text).unwrap_or_default();
+        first.eq_ignore_ascii_case(EXAMPLE)
+            || self.around.mapping.is_some_and(|mapping| {
+                mapping.rule.skip_rows.iter().any(|row| i64::from(*row) == number)
+                    || mapping.rule.skip_rows_with.iter().any(|word| word.trim().eq_ignore_ascii_case(&first))
+            })
+    }
+
+    /// Reads the cells of a row and collects them; the inner result says why the row is set aside instead.
+    fn keep(&mut self, number: i64, record: &dyn Record) -> Result<Result<(), RowFault>, IngestError> {
+        let layout = match &self.layout {
+            Some(Ok(layout)) => layout,
+            Some(Err((code, message))) => {
+                return Ok(Err(RowFault {
+                    code,
+                    message: format!("the header of the file cannot be used: {message}"),
+                    remedy: String::new(),
+                }));
+            }
+            None => return Ok(Ok(())),
+        };
+        if let Err(fault) = check_shape(record, layout.columns) {
+            return Ok(Err(fault));
+        }
+        let reader = RowReader { schema: self.schema, layout, reading: &self.reading, zones: self.around.zones };
+        let texts = reader.texts(record);
+        let mut kept: Vec<Vec<Value>> = Vec::new();
+        if layout.each.is_empty() {
+            match reader.values(record, &texts, None) {
+                Ok(values) => kept.push(values),
+                Err(fault) => return Ok(Err(fault)),
+            }
+        }
+        for each in &layout.each {
+            match reader.values(record, &texts, Some(each)) {
+                Ok(values) => kept.push(values),
+                Err(fault) => return Ok(Err(fault)),
+            }
+        }
+        if let Err(fault) = narrow(layout, &mut kept) {
+            return Ok(Err(fault));
+        }
+        for values in &mut kept {
+            if let Err(fault) = complete(self.schema, layout, values) {
+                return Ok(Err(fault));
+            }
+        }
+        for values in &kept {
+            let Value::Integer(season) = values[self.season_column] else {
+                return Ok(Err(RowFault {
+                    code: "missing_value",
+                    message: "no season and no date to take it from".into(),
+                    remedy: "write the year of planting in the column season".into(),
+                }));
+            };
+            let field = text_of(values, self.schema, "field_id");
+            let local = values.iter().any(|value| matches!(value, Value::Moment { local: true, .. }));
+            if local && !reader.knows_zone(values) && !self.local_without_zone.contains(&(field.to_owned(), season)) {
+                self.local_without_zone.insert((field.to_owned(), season));
+            }
+            let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.kept));
+            batch.push(
+                values,
+                [Value::Text(&self.source.file), Value::Integer(number), Value::Text(&self.source.sha256)],
+            );
+            if batch.rows() >= BATCH_ROWS {
+                self.around.sink.rows(self.source.kind, season, batch.take()?)?;
+            }
+        }
+        let named = kept.first().and_then(|values| self.named_zone(values));
+        if let Some((field, season, zone)) = named {
+            self.around.zones.set(&field, season, zone);
+        }
+        Ok(Ok(()))
+    }
+
+    /// The zone that a field's row names for itself.
+    fn named_zone(&self, values: &[Value]) -> Option<(String, i64, TimeZone)> {
+        let Value::Text(name) = values[column_of(self.schema, "timezone")?] else { return None };
+        let Value::Integer(season) = values[self.season_column] else { return None };
+        Some((text_of(values, self.schema, "field_id").to_owned(), season, zone(name).ok()?))
+    }
+
+    fn set_aside(&mut self, number: i64, record: &dyn Record, fault: RowFault) {
+        if !fault.remedy.is_empty() {
+            let severity = if fault.code == "unclosed_quote" { Severity::Error } else { Severity::Warning };
+            self.report.findings.push(
+                Finding::new(severity, fault.code, format!("row set aside: {}", fault.message))
+                    .table(self.source.kind)
+                    .source(&self.source.file, Some(number))
+                    .remedy(fault.remedy),
+            );
+        }
+        self.report.set_aside.push(SetAside {
+            source_file: self.source.file.clone(),
+            source_row: number,
+            source_sha256: self.source.sha256.clone(),
+            kind: self.source.kind.to_owned(),
+            code: fault.code.to_owned(),
+            message: fault.message,
+            raw: Some(record.raw()),
+        });
+    }
+
+    fn finish(mut self) -> Result<FileReport, IngestError> {
+        for (season, mut batch) in std::mem::take(&mut self.batches) {
+            if batch.rows() > 0 {
+                self.around.sink.rows(self.source.kind, season, batch.take()?)?;
+            }
+        }
+        let about = |finding: Finding| finding.table(self.source.kind).source(&self.source.file, None);
+        if self.layout.is_none() && self.report.rows_read == 0 {
+            let expected = self.header_rows.as_ref().and_then(|rows| rows.last());
+            let (message, remedy) = match expected {
+                Some(row) => (
+                    format!("the file ends before row {row}, where its header should stand"),
+                    "correct header_row in the [[source]] block",
+                ),
+                None => ("the file is empty".to_owned(), "remove it from raw/, or fill it"),
+            };
+            self.report.findings.push(about(Finding::warning("empty_file", message)).remedy(remedy));
+        } else if self.report.rows_read == 0 {
+            self.report.findings.push(
+                about(Finding::warning("no_rows", "the file has a header and no rows"))
+                    .remedy("remove it from raw/, or fill it"),
+            );
+        }
+        if self.skipped > 0 {
+            self.report.findings.push(
+                about(Finding::note("rows_skipped", format!("{} rows were passed over, as the [[source]] block says or because they are marked as examples; they are not counted as read", self.skipped)))
+                    .remedy("nothing need be done if they are no rows of the table"),
+            );
+        }
+        for (field, season) in &self.local_without_zone {
+            self.report.findings.push(
+                about(Finding::note("no_timezone", "local times were read as UTC, because neither the field nor the settings name a time zone"))
+                    .field(field, *season)
+                    .remedy("give timezone = \"…\" in evenstand.toml or in the field's row; differences between times of one field are right all the same"),
+            );
+        }
+        Ok(self.report)
+    }
+}
+
+fn cells_of(record: &dyn Record) -> Vec<String> {
+    (0..record.len()).map(|index| record.cell(index).text().trim().to_owned()).collect()
+}
+
+/// Names of a header of two rows: the upper one is spread over the empty cells behind it, as merged cells are.
+fn two_rows(above: &[String], below: &[String]) -> Vec<String> {
+    let mut upper = "";
+    (0..above.len().max(below.len()))
+        .map(|index| {
+            let cell = |names: &'_ [String]| names.get(index).cloned().unwrap_or_default();
+            if let Some(name) = above.get(index).filter(|name| !name.is_empty()) {
+                upper = name;
+            }
+            match (upper, cell(below)) {
+                ("", lower) => lower,
+                (upper, lower) if lower.is_empty() => {
+                    if cell(above).is_empty() {
+                        String::new()
+                    } else {
+                        upper.to_owned()
+                    }
+                }
+                (upper, lower) => format!("{upper} / {lower}"),
+            }
+        })
+        .collect()
+}
+
+/// A column as a spreadsheet calls it: A, B, … Z, AA.
+pub(crate) fn letters(column: usize) -> String {
+    let (mut left, mut name) = (column + 1, Vec::new());
+    while left > 0 {
+        name.push(b'A' + ((left - 1) % 26) as u8);
+        left = (left - 1) / 26;
+    }
+    name.iter().rev().map(|letter| char::from(*letter)).collect()
+}
+
+/// Errors where a row has more cells than the header, or rows stand in one of its cells.
+fn check_shape(record: &dyn Record, columns: usize) -> Result<(), RowFault> {
+    if (columns..record.len()).any(|index| record.cell(index) != Cell::Empty) {
+        return Err(RowFault {
+            code: "too_many_cells",
+            message: format!("{} cells, but the header has {columns}", record.len()),
+            remedy: "look for a delimiter inside a cell; put such cells in quotes".into(),
+        });
+    }
+    match record.swallowed(columns) {
+        None => Ok(()),
+        Some(cell) => Err(RowFault {
+            code: "unclosed_quote",
+            message: format!(
+                "column {}: a quote is opened and not closed, so that following rows stand in one cell",
+                cell + 1
+            ),
+            remedy: "remove the quote, or close it before the next delimiter; the rows it swallowed are read then"
+                .into(),
+        }),
+    }
+}
+
+/// Leaves out columns of a wide table that hold nothing in this row, and adds up what is new at each.
+fn narrow(layout: &Layout, kept: &mut Vec<Vec<Value>>) -> Result<(), RowFault> {
+    let Some((name_to, value_to)) = layout.each_to else { return Ok(()) };
+    kept.retain(|values| values[value_to] != Value::Missing);
+    if kept.is_empty() {
+        return Err(RowFault {
+            code: "missing_value",
+            message: format!("none of the {} columns that become rows holds a value", layout.each.len()),
+            remedy: "fill in at least one of them".into(),
+        });
+    }
+    if layout.newly {
+        kept.sort_by_key(|values| match values[name_to] {
+            Value::Moment { microseconds, .. } => microseconds,
+            Value::Day(day) => i64::from(day),
+            _ => 0,
+        });
+        let (mut number, mut whole) = (0.0, 0);
+        for values in kept {
+            match &mut values[value_to] {
+                Value::Integer(new) => {
+                    whole += *new;
+                    *new = whole;
+                }
+                Value::Number(new) => {
+                    number += *new;
+                    *new = number;
+                }
+                _ => {}
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Fills in what follows from the rest of the row, then errors where a needed value is missing.
+fn complete(schema: &'static TableSchema, layout: &Layout, values: &mut [Value]) -> Result<(), RowFault> {
+    fill_season(schema, values);
+    check_needed(schema, layout, values)
+}
+
+/// A row without a season belongs to the year of its day: weather alone.
+fn fill_season(schema: &TableSchema, values: &mut [Value]) {
+    let day =
+        schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
+    if let (Some(Value::Day(day)), Some(season)) = (day, column_of(schema, "season"))
+        && values[season] == Value::Missing
+    {
+        let date = jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day));
+        values[season] = Value::Integer(i64::from(date.year()));
+    }
+}
