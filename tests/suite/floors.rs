@@ -61,7 +61,7 @@ fn heavy_crates_stay_in_their_rooms() {
         ("polars", vec!["link"]),
         ("plotters", vec!["report"]),
         ("linfa-linear", vec!["stats"]),
-        ("parquet", vec!["store", "link"]),
+        ("parquet", vec!["store", "ingest", "link"]),
     ];
     for (heavy, allowed) in rooms {
         for (folder, _) in FLOORS {

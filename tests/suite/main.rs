@@ -6,6 +6,7 @@ mod bad_input;
 mod cli;
 mod demo;
 mod floors;
+mod foreign;
 mod notebooks;
 mod pipeline;
 mod real_input;

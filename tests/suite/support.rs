@@ -5,6 +5,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use arrow::util::display::array_value_to_string;
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tempfile::TempDir;
 
 /// Root of the repository.
@@ -71,6 +73,29 @@ impl TestReview {
         let mut all = vec![command, self.path().to_str().unwrap()];
         all.extend(arguments);
         evenstand(&all)
+    }
+
+    /// Rows of a kept table as maps from column to text, by season and file; the season stands in the folder's name.
+    pub fn kept(&self, table: &str) -> Vec<BTreeMap<String, String>> {
+        let folder = self.path().join("store").join(table);
+        let mut rows = Vec::new();
+        let files = if folder.exists() { files_below(&folder) } else { BTreeMap::new() };
+        for name in files.keys() {
+            let season = name.split('/').next().and_then(|part| part.strip_prefix("season=")).unwrap_or_default();
+            let file = fs::File::open(folder.join(name)).unwrap();
+            for batch in ParquetRecordBatchReaderBuilder::try_new(file).unwrap().build().unwrap() {
+                let batch = batch.unwrap();
+                for row in 0..batch.num_rows() {
+                    let cell = |index: usize| array_value_to_string(batch.column(index), row).unwrap();
+                    let mut cells: BTreeMap<String, String> = (0..batch.num_columns())
+                        .map(|index| (batch.schema().field(index).name().clone(), cell(index)))
+                        .collect();
+                    cells.insert("season".into(), season.to_owned());
+                    rows.push(cells);
+                }
+            }
+        }
+        rows
     }
 
     /// Rows of a result table as maps from column to text.

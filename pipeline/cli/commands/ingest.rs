@@ -3,7 +3,7 @@
 use std::fs::File;
 use std::path::Path;
 
-use evenstand_ingest::{FileReport, Format, Source, Zones, read_text};
+use evenstand_ingest::{FileReport, Format, IngestError, Source, Zones, read_parquet, read_text};
 use evenstand_settings::Settings;
 use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder, sha256_of_file};
 use evenstand_tables::{Finding, SetAside};
@@ -113,7 +113,17 @@ fn read(
     let file = File::open(&job.path).map_err(|error| {
         Failure::new(format!("{} cannot be read: {error}", job.path.display()), "check the file's permissions")
     })?;
-    Ok(match job.format {
-        Format::Text => read_text(source, file, job.mapping, settings, zones, sink)?,
-    })
+    let read = match job.format {
+        Format::Text => read_text(source, file, job.mapping, settings, zones, sink),
+        Format::Parquet => read_parquet(source, file, job.mapping, settings, zones, sink),
+    };
+    match read {
+        // One file that is not what its name says must not keep the others from being read.
+        Err(IngestError::Format { problem, remedy, .. }) => {
+            let finding = Finding::error("unreadable_file", format!("{problem}; nothing of this file was read"));
+            let finding = finding.table(job.kind).source(&source.file, None).remedy(remedy);
+            Ok(FileReport { findings: vec![finding], ..FileReport::default() })
+        }
+        other => Ok(other?),
+    }
 }

@@ -14,6 +14,16 @@ pub enum IngestError {
         /// What the system or the CSV reader said.
         problem: String,
     },
+    /// The file is not what its name says, or cannot be understood as a whole; other files can still be read.
+    #[error("{file}: {problem}")]
+    Format {
+        /// File below `raw/`.
+        file: String,
+        /// What was found.
+        problem: String,
+        /// What to do about it.
+        remedy: String,
+    },
     /// The receiver of rows failed, or a table and its schema do not fit.
     #[error(transparent)]
     Tables(#[from] TablesError),

@@ -5,6 +5,8 @@
 pub enum Format {
     /// Cells divided by a letter, or columns of text.
     Text,
+    /// Apache Parquet.
+    Parquet,
 }
 
 impl Format {
@@ -13,6 +15,7 @@ impl Format {
         let (_, ending) = file_name.rsplit_once('.')?;
         match ending.to_ascii_lowercase().as_str() {
             "csv" | "txt" | "tsv" | "dat" => Some(Format::Text),
+            "parquet" | "pq" => Some(Format::Parquet),
             _ => None,
         }
     }

@@ -13,6 +13,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod batch;
+mod columnar;
 mod columns_of_text;
 mod delimited;
 mod error;
@@ -29,6 +30,7 @@ mod text_file;
 mod time;
 mod value;
 
+pub use columnar::read_parquet;
 pub use error::IngestError;
 pub use format::Format;
 pub use kind::{kind_of, read_order};

@@ -32,7 +32,7 @@ impl Reading {
             thousands: rule.thousands,
             missing: rule.missing.clone(),
             zone: rule.timezone.as_deref().map(zone).transpose()?,
-            formats: rule.time_format.clone(),
+            formats: rule.time_formats.clone(),
         })
     }
 

@@ -61,10 +61,17 @@ pub(crate) fn read_table<'a>(
     around: Surroundings<'a>,
 ) -> Result<FileReport, IngestError> {
     let mut file = TableFile::new(source, around)?;
-    while let Some((number, record)) = table.next()? {
-        file.line(number, record)?;
+    loop {
+        match table.next() {
+            Ok(Some((number, record))) => file.line(number, record)?,
+            Ok(None) => return file.finish(),
+            Err(IngestError::Read { problem, .. }) => {
+                file.cut_short(&problem);
+                return file.finish();
+            }
+            Err(error) => return Err(error),
+        }
     }
-    file.finish()
 }
 
 /// The state of one table while it is read.
@@ -178,7 +185,7 @@ impl<'a> TableFile<'a> {
                             ),
                         )
                         .table(self.source.kind)
-                        .source(&self.source.file, Some(number))
+                        .source(&self.source.file, row_of(number))
                         .remedy(&unused.remedy),
                     );
                 }
@@ -192,7 +199,7 @@ impl<'a> TableFile<'a> {
         self.report.findings.push(
             Finding::error(fault.code, format!("{}; no row of this file can be used", fault.message))
                 .table(self.source.kind)
-                .source(&self.source.file, Some(number))
+                .source(&self.source.file, row_of(number))
                 .remedy(fault.remedy),
         );
         self.layout = Some(Err((fault.code, fault.message)));
@@ -318,6 +325,20 @@ impl<'a> TableFile<'a> {
         });
     }
 
+    /// The file could not be read to its end: what came before stays.
+    fn cut_short(&mut self, problem: &str) {
+        let rows = self.report.rows_read;
+        self.report.findings.push(
+            Finding::error(
+                "cut_short",
+                format!("the file could be read up to row {rows} of its table and no further ({problem}); what follows is not known"),
+            )
+            .table(self.source.kind)
+            .source(&self.source.file, None)
+            .remedy("copy or export the file again, then run again"),
+        );
+    }
+
     fn finish(mut self) -> Result<FileReport, IngestError> {
         for (season, mut batch) in std::mem::take(&mut self.batches) {
             if batch.rows() > 0 {
@@ -356,6 +377,11 @@ impl<'a> TableFile<'a> {
         }
         Ok(self.report)
     }
+}
+
+/// The row of a header; none where the format keeps names apart from rows.
+fn row_of(number: i64) -> Option<i64> {
+    (number > 0).then_some(number)
 }
 
 fn cells_of(record: &dyn Record) -> Vec<String> {

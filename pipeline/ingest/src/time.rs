@@ -120,7 +120,7 @@ pub(crate) fn days_since_1970(date: Date) -> i32 {
 }
 
 /// What to do about a time that was not understood.
-pub(crate) const TIME_REMEDY: &str = "write dates as year-month-day, or declare the format in evenstand.toml, for example time_formats = [\"%d/%m/%Y\"] for all files, or time_format in a file's [[source]] block";
+pub(crate) const TIME_REMEDY: &str = "write dates as year-month-day, or declare the format in evenstand.toml, for example time_formats = [\"%d/%m/%Y\"] for all files, or time_formats in a file's [[source]] block";
 
 /// Finds an IANA time zone by name.
 pub(crate) fn zone(name: &str) -> Result<TimeZone, String> {

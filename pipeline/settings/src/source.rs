@@ -25,10 +25,10 @@ pub struct SourceRule {
     #[serde(default, deserialize_with = "rows")]
     pub header_row: Option<Vec<u32>>,
     /// Rows that are not read, as the file counts them.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "one_or_more")]
     pub skip_rows: Vec<u32>,
     /// Rows that are not read because their first filled cell is one of these, such as `Total`.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "one_or_more")]
     pub skip_rows_with: Vec<String>,
     /// What stands between cells: one letter, `tab`, or `blanks` for runs of blanks.
     pub delimiter: Option<String>,
@@ -46,7 +46,7 @@ pub struct SourceRule {
     pub timezone: Option<String>,
     /// Formats of times, in `strftime` letters, tried in order before those of the whole review.
     #[serde(default, deserialize_with = "one_or_more")]
-    pub time_format: Vec<String>,
+    pub time_formats: Vec<String>,
     /// Further text that stands for a missing value.
     #[serde(default, deserialize_with = "one_or_more")]
     pub missing: Vec<String>,
@@ -60,7 +60,7 @@ pub struct SourceRule {
     #[serde(default)]
     pub synonyms: BTreeMap<String, BTreeMap<String, String>>,
     /// Columns of the file that are not read although their names are ours.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "one_or_more")]
     pub ignore: Vec<String>,
     /// Columns that each become a row.
     pub wide: Option<WideRule>,
@@ -166,12 +166,12 @@ impl<T> From<OneOrMore<T>> for Vec<T> {
     }
 }
 
-fn one_or_more<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::Error> {
-    Ok(OneOrMore::<String>::deserialize(deserializer)?.into())
+fn one_or_more<'de, T: Deserialize<'de>, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Vec<T>, D::Error> {
+    Ok(OneOrMore::<T>::deserialize(deserializer)?.into())
 }
 
 fn rows<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Vec<u32>>, D::Error> {
-    let rows: Vec<u32> = OneOrMore::<u32>::deserialize(deserializer)?.into();
+    let rows: Vec<u32> = one_or_more(deserializer)?;
     Ok(Some(rows.into_iter().filter(|row| *row > 0).collect()))
 }
 
@@ -182,7 +182,7 @@ pub(crate) fn parse(number: usize, block: &toml::Table) -> Result<SourceRule, Se
         _ => format!("source {number}"),
     };
     let rule: SourceRule = block.clone().try_into().map_err(|error: toml::de::Error| {
-        SettingsError::Syntax(format!("[[source]] block {number} ({name}): {}", error.message()))
+        SettingsError::Syntax(format!("[[source]] block {number} ({name}): {}", error.to_string().trim_end()))
     })?;
     let fault =
         |key: &str, found: String, expected: &str| Err(SettingsError::value(format!("{name}, {key}"), found, expected));
@@ -221,7 +221,6 @@ pub(crate) fn parse(number: usize, block: &toml::Table) -> Result<SourceRule, Se
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::Settings;
 
     #[test]

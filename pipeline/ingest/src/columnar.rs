@@ -1,0 +1,160 @@
+//! Parquet files of any schema.
+
+use std::fs::File;
+
+use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType};
+use arrow::util::display::array_value_to_string;
+use evenstand_settings::Settings;
+use evenstand_tables::Sink;
+use jiff::civil::{Date, DateTime};
+use jiff::{SignedDuration, Span};
+use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+
+use crate::IngestError;
+use crate::mapping::Mapping;
+use crate::record::{Cell, OwnedCell, Record, TableReader};
+use crate::table_file::{FileReport, Source, Surroundings, read_table};
+use crate::time::Zones;
+
+/// Rows in memory at a time.
+const BATCH_ROWS: usize = 1 << 14;
+/// Whole numbers up to here are told apart by a double.
+const LARGEST_EXACT: i64 = 1 << 53;
+
+/// Reads a Parquet file as a stream, as [`read_text`](crate::read_text) reads text. Rows are counted from 1.
+///
+/// Errors where the file is no Parquet, damaged or protected, or the sink fails.
+pub fn read_parquet(
+    source: &Source,
+    file: File,
+    mapping: Option<&Mapping>,
+    settings: &Settings,
+    zones: &mut Zones,
+    sink: &mut dyn Sink,
+) -> Result<FileReport, IngestError> {
+    let unreadable = |error: &dyn std::fmt::Display| IngestError::Format {
+        file: source.file.clone(),
+        problem: format!("it is no Parquet file, or damaged ({error})"),
+        remedy: "write it again from where it came from, or save the table as CSV".into(),
+    };
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
+    let names = builder.schema().fields().iter().map(|field| OwnedCell::Text(field.name().clone())).collect();
+    let reader = builder.with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))?;
+    let mut table = Columnar { file: &source.file, names: Some(names), reader, batch: Batch::default(), number: 0 };
+    read_table(source, &mut table, Surroundings { settings, mapping, zones, sink })
+}
+
+struct Columnar<'a> {
+    file: &'a str,
+    /// The header, until it was handed over.
+    names: Option<Vec<OwnedCell>>,
+    reader: ParquetRecordBatchReader,
+    batch: Batch,
+    number: i64,
+}
+
+/// Rows of the current batch, column by column.
+#[derive(Default)]
+struct Batch {
+    columns: Vec<Vec<OwnedCell>>,
+    rows: usize,
+    row: usize,
+}
+
+impl Record for Batch {
+    fn len(&self) -> usize {
+        self.columns.len()
+    }
+    fn cell(&self, index: usize) -> Cell<'_> {
+        self.columns.get(index).and_then(|column| column.get(self.row)).map_or(Cell::Empty, OwnedCell::as_cell)
+    }
+}
+
+impl TableReader for Columnar<'_> {
+    fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError> {
+        if let Some(names) = self.names.take() {
+            self.batch = Batch { columns: names.into_iter().map(|name| vec![name]).collect(), rows: 1, row: 0 };
+            return Ok(Some((0, &self.batch)));
+        }
+        loop {
+            self.batch.row += 1;
+            while self.batch.row >= self.batch.rows {
+                let Some(batch) = self.reader.next() else { return Ok(None) };
+                let columns = batch.and_then(|batch| cells(&batch));
+                let columns = columns.map_err(|error| IngestError::read(self.file, &error))?;
+                self.batch = Batch { rows: columns.first().map_or(0, Vec::len), columns, row: 0 };
+            }
+            self.number += 1;
+            if !self.batch.is_blank() {
+                return Ok(Some((self.number, &self.batch)));
+            }
+        }
+    }
+}
+
+fn cells(batch: &RecordBatch) -> Result<Vec<Vec<OwnedCell>>, arrow::error::ArrowError> {
+    batch.columns().iter().map(column_cells).collect()
+}
+
+/// The cells of one column, by what its type means.
+fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::error::ArrowError> {
+    let valid = |row: usize| column.is_valid(row);
+    let each = |cell: &dyn Fn(usize) -> OwnedCell| -> Vec<OwnedCell> {
+        (0..column.len()).map(|row| if valid(row) { cell(row) } else { OwnedCell::Empty }).collect()
+    };
+    Ok(match column.data_type() {
+        DataType::Boolean => {
+            let values = column.as_boolean();
+            each(&|row| OwnedCell::Boolean(values.value(row)))
+        }
+        DataType::Int8
+        | DataType::Int16
+        | DataType::Int32
+        | DataType::Int64
+        | DataType::UInt8
+        | DataType::UInt16
+        | DataType::UInt32 => {
+            let values = cast(column, &DataType::Int64)?;
+            let values = values.as_primitive::<Int64Type>();
+            each(&|row| match values.value(row) {
+                whole if whole.abs() <= LARGEST_EXACT => OwnedCell::Number(whole as f64),
+                // A name made of digits must not lose its last ones.
+                whole => OwnedCell::Text(whole.to_string()),
+            })
+        }
+        DataType::Float16 | DataType::Float32 | DataType::Float64 => {
+            let values = cast(column, &DataType::Float64)?;
+            let values = values.as_primitive::<Float64Type>();
+            each(&|row| {
+                if values.value(row).is_nan() { OwnedCell::Empty } else { OwnedCell::Number(values.value(row)) }
+            })
+        }
+        DataType::Date32 | DataType::Date64 => {
+            let values = cast(column, &DataType::Date32)?;
+            let values = values.as_primitive::<Date32Type>();
+            let day = |days: i32| Date::constant(1970, 1, 1).checked_add(Span::new().days(days));
+            each(&|row| day(values.value(row)).map_or(OwnedCell::Empty, OwnedCell::Day))
+        }
+        DataType::Timestamp(_, zone) => {
+            let values = cast(column, &DataType::Timestamp(TimeUnit::Microsecond, zone.clone()))?;
+            let values = values.as_primitive::<TimestampMicrosecondType>();
+            match zone {
+                Some(_) => each(&|row| OwnedCell::Instant(values.value(row))),
+                None => each(&|row| local(values.value(row)).map_or(OwnedCell::Empty, OwnedCell::Moment)),
+            }
+        }
+        DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..) => {
+            let values = cast(column, &DataType::Utf8)?;
+            let values = values.as_string::<i32>();
+            each(&|row| OwnedCell::Text(values.value(row).to_owned()))
+        }
+        _ => each(&|row| OwnedCell::Text(array_value_to_string(column, row).unwrap_or_default())),
+    })
+}
+
+/// A local time from microseconds since 1970 on its own clock.
+fn local(microseconds: i64) -> Option<DateTime> {
+    DateTime::constant(1970, 1, 1, 0, 0, 0, 0).checked_add(SignedDuration::from_micros(microseconds)).ok()
+}
