@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use jiff::civil::DateTime;
+
 use crate::device::{ElementKind, Presentation};
 use crate::header::HeaderChannel;
 use crate::{TaskData, dictionary};
@@ -54,6 +56,8 @@ pub struct Seen {
     /// The largest.
     pub maximum: Option<i32>,
     sum: i64,
+    /// Number that stands for all values and their times; see [`Seen::add`].
+    pub(crate) series: u64,
 }
 
 impl Seen {
@@ -62,7 +66,18 @@ impl Seen {
         (self.count > 0).then(|| self.sum as f64 / self.count as f64)
     }
 
-    pub(crate) fn add(&mut self, raw: i32) {
+    /// Takes the next value, and its time where it has one.
+    pub(crate) fn add(&mut self, local: Option<DateTime>, raw: i32) {
+        let moment = local.map_or(0, |local| {
+            let time = local.time();
+            let seconds = i64::from(time.hour()) * 3600 + i64::from(time.minute()) * 60 + i64::from(time.second());
+            i64::from(local.day()) << 48 | seconds << 16 | i64::from(time.millisecond())
+        });
+        // Multiply and mix, after the FNV-1a hash: equal series give equal numbers, and others hardly ever.
+        for word in [moment.cast_unsigned(), u64::from(raw.cast_unsigned())] {
+            self.series = (self.series ^ word).wrapping_mul(0x0000_0100_0000_01B3).rotate_left(29);
+        }
+
         self.count = self.count.saturating_add(1);
         self.first = self.first.or(Some(raw));
         self.last = Some(raw);
@@ -126,6 +141,17 @@ impl Channel {
     pub fn path(&self) -> String {
         let own = self.element.as_ref().unwrap_or(&self.element_id);
         self.parents.iter().chain([own]).map(|name| &**name).collect::<Vec<_>>().join(" > ")
+    }
+
+    /// Whether both channels have the same values at the same times, ten of them at least. Rows that do so may share one
+    /// sensor and are then one reading, not two. Read off a check sum: that others look the same is very unlikely.
+    pub fn same_series(&self, other: &Self) -> bool {
+        self.seen.count >= 10 && self.seen == other.seen
+    }
+
+    /// Whether both are the same value of the same machine part in one set of task data, in whichever logs and positions.
+    pub fn same_source(&self, other: &Self) -> bool {
+        !self.element_id.is_empty() && (&self.element_id, self.ddi) == (&other.element_id, other.ddi)
     }
 
     /// What a person must know before taking this channel for the closing system's force or pressure. The dictionary has no

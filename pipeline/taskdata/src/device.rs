@@ -23,6 +23,8 @@ pub struct Device {
     pub elements: Vec<Element>,
     /// What its parts can report or be set to, in the order of the file.
     pub data: Vec<DeviceData>,
+    /// Position of the only data entry with a number; none where there are more.
+    only: BTreeMap<u16, Option<usize>>,
 }
 
 /// A part of a machine: the machine itself, a boom, a section, a row unit, a connector.
@@ -40,8 +42,8 @@ pub struct Element {
     pub parent: Option<usize>,
     /// Names of the parts it belongs to, outermost first; an id where a part has no name.
     pub parents: Arc<[Arc<str>]>,
-    /// Object numbers of the data that belong to this part.
-    pub objects: Vec<u32>,
+    /// What it reports or is set to: position in [`Device::data`] by number in the data dictionary.
+    pub data: BTreeMap<u16, usize>,
 }
 
 /// Kind of a part. The numbers are of the standard (memory); parts seen in real files fit them (4 "Section", 5 "Row", 6
@@ -106,11 +108,8 @@ impl Device {
     /// The data entry behind a logged value: the one with this dictionary number that the part refers to; else, where the
     /// part refers to none, the only one of the machine with this number.
     pub(crate) fn data_of(&self, element: &Element, ddi: u16) -> Option<&DeviceData> {
-        let with_ddi = || self.data.iter().filter(|data| data.ddi == Some(ddi));
-        with_ddi().find(|data| element.objects.contains(&data.object)).or_else(|| {
-            let mut candidates = with_ddi();
-            candidates.next().filter(|_| candidates.next().is_none())
-        })
+        let position = element.data.get(&ddi).copied().or_else(|| self.only.get(&ddi).copied().flatten())?;
+        self.data.get(position)
     }
 
     pub(crate) fn read(
@@ -144,8 +143,12 @@ impl Device {
                 notices.add("presentation_disagrees", place, format!("\"{name}\": {message}"), remedy);
             }
         }
-        let elements = elements(node, file, parts)?;
-        Ok(Self { id, designator: node.text(b'B').map(Arc::from), elements, data })
+        let mut only = BTreeMap::new();
+        for (position, ddi) in data.iter().enumerate().filter_map(|(position, entry)| Some((position, entry.ddi?))) {
+            only.entry(ddi).and_modify(|only| *only = None).or_insert(Some(position));
+        }
+        let elements = elements(node, file, &data, parts)?;
+        Ok(Self { id, designator: node.text(b'B').map(Arc::from), elements, data, only })
     }
 }
 
@@ -164,7 +167,7 @@ fn presentation(node: &Node, file: &str, notices: &mut Notices) -> Option<(u32, 
     Some((object, Arc::new(Presentation { offset, scale, decimals, unit })))
 }
 
-fn elements(node: &Node, file: &str, parts: &mut usize) -> Result<Vec<Element>, TaskDataError> {
+fn elements(node: &Node, file: &str, data: &[DeviceData], parts: &mut usize) -> Result<Vec<Element>, TaskDataError> {
     let nodes: Vec<&Node> = node.all("DET").collect();
     *parts = parts.saturating_add(nodes.len());
     if *parts > ELEMENTS {
@@ -190,6 +193,22 @@ fn elements(node: &Node, file: &str, parts: &mut usize) -> Result<Vec<Element>, 
         path.reverse();
         path.into()
     };
+    let by_object: BTreeMap<u32, usize> =
+        data.iter().enumerate().rev().map(|(position, entry)| (entry.object, position)).collect();
+    let data_of = |node: &Node| -> BTreeMap<u16, usize> {
+        let referred = || node.all("DOR").filter_map(|child| by_object.get(&child.number(b'A')?).copied());
+        let entry = |position: usize| Some((data.get(position)?, position));
+        let mut found = BTreeMap::new();
+        // A logged value is data before it is a fixed property of the same number.
+        for fixed in [false, true] {
+            for (entry, position) in referred().filter_map(entry).filter(|(entry, _)| entry.fixed.is_some() == fixed) {
+                if let Some(ddi) = entry.ddi {
+                    found.entry(ddi).or_insert(position);
+                }
+            }
+        }
+        found
+    };
     let element = |(position, node): (usize, &&Node)| Element {
         id: node.text(b'A').unwrap_or("").into(),
         number: node.number(b'E'),
@@ -206,7 +225,7 @@ fn elements(node: &Node, file: &str, parts: &mut usize) -> Result<Vec<Element>, 
         designator: node.text(b'D').map(Arc::from),
         parent: parents.get(position).copied().flatten(),
         parents: path(position),
-        objects: node.all("DOR").filter_map(|child| child.number(b'A')).collect(),
+        data: data_of(node),
     };
     Ok(nodes.iter().enumerate().map(element).collect())
 }

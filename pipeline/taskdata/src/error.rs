@@ -103,3 +103,10 @@ pub enum TaskDataError {
         logs: usize,
     },
 }
+
+impl TaskDataError {
+    /// Whether one file is damaged, and the set as a whole may still be read.
+    pub(crate) fn is_damage(&self) -> bool {
+        matches!(self, Self::Xml { .. } | Self::Encoding { .. } | Self::OtherRoot { .. })
+    }
+}

@@ -37,6 +37,8 @@ pub struct Ring {
     pub points: Vec<[f64; 2]>,
 }
 
+const REMEDY: &str = "look at the field's boundary, or give one from another file";
+
 impl Farm {
     pub(crate) fn read(node: &Node) -> Self {
         let (id, designator) = (node.text(b'A').unwrap_or("").to_owned(), node.text(b'B').map(str::to_owned));
@@ -54,20 +56,26 @@ impl Field {
             let hole = match line.text(b'A') {
                 Some("1") => false,
                 Some("2") => true,
-                _ => continue,
+                other => {
+                    let message = format!(
+                        "a line of a boundary has the type \"{}\", not 1 or 2; it is left out",
+                        other.unwrap_or("")
+                    );
+                    notices.add("boundary_line_unknown", format!("{file}, line {}", line.line), message, REMEDY);
+                    continue;
+                }
             };
             let all: Vec<&Node> = line.all("PNT").collect();
             let points: Vec<[f64; 2]> = all.iter().filter_map(|point| corner(point)).collect();
             let place = format!("{file}, line {}", line.line);
-            let remedy = "look at the field's boundary, or give one from another file";
             if points.len() < all.len() {
                 let message =
                     format!("{} of {} corners of a boundary have no usable place", all.len() - points.len(), all.len());
-                notices.add("boundary_corners_dropped", place.clone(), message, remedy);
+                notices.add("boundary_corners_dropped", place.clone(), message, REMEDY);
             }
             if points.len() < 3 {
                 let message = format!("a boundary has {} corners, fewer than three; it is left out", points.len());
-                notices.add("boundary_too_short", place, message, remedy);
+                notices.add("boundary_too_short", place, message, REMEDY);
             } else {
                 boundary.push(Ring { hole, points });
             }

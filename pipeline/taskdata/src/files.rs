@@ -30,13 +30,14 @@ impl Files {
         found.iter().find(|name| **name == wanted).or_else(|| found.first()).cloned()
     }
 
-    /// Stems of the time logs in a folder, as they are written.
-    pub fn log_stems(&self, folder: &str) -> Vec<String> {
+    /// Records of the time logs in a folder: stem and name as they are written.
+    pub fn logs(&self, folder: &str) -> Vec<(String, String)> {
         let stem = |name: &String| {
             let (stem, ending) = name.strip_prefix(folder)?.rsplit_once('.')?;
-            let digits = stem.get(3..).is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()));
-            let is_log = stem.len() > 3 && stem.get(..3).is_some_and(|tag| tag.eq_ignore_ascii_case("TLG")) && digits;
-            (is_log && ending.eq_ignore_ascii_case("bin")).then(|| stem.to_owned())
+            let (tag, number) = stem.split_at_checked(3)?;
+            let digits = !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit());
+            let is_log = tag.eq_ignore_ascii_case("TLG") && digits && ending.eq_ignore_ascii_case("BIN");
+            is_log.then(|| (stem.to_owned(), name.clone()))
         };
         self.by_lower_case.values().flatten().filter_map(stem).collect()
     }

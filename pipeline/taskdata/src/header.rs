@@ -39,7 +39,7 @@ const CHANNELS: usize = 256;
 
 impl Header {
     pub fn read(bytes: &[u8], file: &str, notices: &mut Notices) -> Result<Self, TaskDataError> {
-        let root = xml::read(bytes, file, "TIM", &mut Budget::default())?.root;
+        let root = xml::read(bytes, file, "TIM", &mut Budget::default(), notices)?.root;
         if root.raw(b'A') != Some("") {
             let found = root.raw(b'A').map_or("is missing".to_owned(), |value| format!("is \"{value}\""));
             let problem = format!(

@@ -5,6 +5,24 @@
 //! records, and [`Carried`] holds values between their changes. The dictionary has no entry for a closing system, so which
 //! channel is the closing force or pressure is a person's word; [`Channel::hint`] says what speaks against a guess.
 //!
+//! ```no_run
+//! use evenstand_bundle::{Bundle, Limits};
+//! use evenstand_taskdata::{Carried, DEFAULT_GAP, TaskData};
+//!
+//! let mut bundle = Bundle::of_zip("TASKDATA.zip".as_ref(), Limits::default())?;
+//! let data = TaskData::open(&mut bundle)?;
+//! for channel in data.survey(&mut bundle)?.channels {
+//!     println!("{} | {} | {:?}", channel.path(), channel.designator.as_deref().unwrap_or("?"), channel.seen.mean());
+//! }
+//! let mut log = data.read_log(&mut bundle, 0)?;
+//! let mut values = Carried::new(log.channels(), DEFAULT_GAP);
+//! while let Some(record) = log.next_record() {
+//!     values.update(record);
+//!     println!("{:?} {:?}", record.local, values.shown(0));
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! Facts of the format marked (seen) come from readers and files that are open; those marked (memory) were not checked against
 //! the standard. What is odd and did not stop the reading is a [`Notice`]; what did is a [`TaskDataError`].
 

@@ -28,6 +28,9 @@ pub struct LogReader {
 impl TaskData {
     /// Reads the header of a log and makes ready for its records. `log` is a position in [`TaskData::logs`].
     ///
+    /// The bundle counts what is read from it each time: to read all logs more than twice, give it larger limits or open it
+    /// anew.
+    ///
     /// Errors where the log or one of its files is not there, or the header cannot be read.
     pub fn read_log(&self, bundle: &mut Bundle, log: usize) -> Result<LogReader, TaskDataError> {
         let found = self.logs.get(log).ok_or(TaskDataError::NoSuchLog { log, logs: self.logs.len() })?;

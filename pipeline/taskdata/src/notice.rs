@@ -1,5 +1,7 @@
 //! What was noticed while reading, and did not stop it.
 
+use std::collections::BTreeMap;
+
 /// One thing that a person should know about files that were read all the same.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
@@ -19,9 +21,11 @@ pub struct Notice {
 #[derive(Debug, Default)]
 pub(crate) struct Notices {
     list: Vec<Notice>,
+    /// Number of each code in the list, and where its last one stands.
+    of_code: BTreeMap<&'static str, (usize, usize)>,
 }
 
-/// Notices of one code that are kept one by one. Further ones are counted in the last.
+/// Notices of one code that are kept one by one. Further ones are counted in one more.
 const KEPT_PER_CODE: usize = 50;
 
 impl Notices {
@@ -29,20 +33,20 @@ impl Notices {
         self.push(Notice { code, place: place.into(), count: 1, message, remedy });
     }
 
-    pub fn push(&mut self, notice: Notice) {
-        // Codes are few and each is kept 50 times at most, so the list stays short and may be walked.
-        let same = self.list.iter().filter(|old| old.code == notice.code).count();
-        match self.list.iter_mut().rev().find(|old| old.code == notice.code) {
-            Some(last) if same >= KEPT_PER_CODE => {
-                if same == KEPT_PER_CODE && last.place != "elsewhere" {
-                    let message = "the same was found in further places".to_owned();
-                    self.list.push(Notice { place: "elsewhere".to_owned(), message, ..notice });
-                } else {
-                    last.count = last.count.saturating_add(notice.count);
-                }
+    pub fn push(&mut self, mut notice: Notice) {
+        let (kept, last) = self.of_code.entry(notice.code).or_default();
+        if *kept > KEPT_PER_CODE {
+            if let Some(further) = self.list.get_mut(*last) {
+                further.count = further.count.saturating_add(notice.count);
             }
-            _ => self.list.push(notice),
+            return;
         }
+        if *kept == KEPT_PER_CODE {
+            notice.place = "elsewhere".to_owned();
+            notice.message = "the same was found in further places".to_owned();
+        }
+        (*kept, *last) = (*kept + 1, self.list.len());
+        self.list.push(notice);
     }
 
     pub fn into_list(self) -> Vec<Notice> {
@@ -59,9 +63,13 @@ mod tests {
         let mut notices = Notices::default();
         for line in 0..1000 {
             notices.add("odd", format!("line {line}"), "odd".to_owned(), "look");
+            notices.add(if line == 7 { "rare" } else { "even" }, "here", "even".to_owned(), "look");
         }
         let list = notices.into_list();
-        assert_eq!(list.len(), KEPT_PER_CODE + 1);
-        assert_eq!(list.iter().map(|notice| notice.count).sum::<u64>(), 1000);
+        let of = |code: &'static str| list.iter().filter(move |notice| notice.code == code);
+        assert_eq!(list.len(), 2 * (KEPT_PER_CODE + 1) + 1);
+        assert_eq!(of("odd").map(|notice| notice.count).sum::<u64>(), 1000);
+        assert_eq!(of("even").map(|notice| notice.count).sum::<u64>(), 999);
+        assert_eq!(of("odd").next_back().unwrap().place, "elsewhere");
     }
 }

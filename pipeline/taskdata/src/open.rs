@@ -34,6 +34,8 @@ pub struct TaskData {
     pub notices: Vec<Notice>,
     /// Machine and part by the part's id.
     elements: BTreeMap<Arc<str>, (usize, usize)>,
+    /// Field by its id.
+    field_ids: BTreeMap<String, usize>,
 }
 
 /// A log with its task and field, where they are known.
@@ -89,11 +91,13 @@ impl TaskData {
         }
         let farms = of("FRM").map(|(_, node)| Farm::read(node)).collect();
         let fields: Vec<Field> = of("PFD").map(|(file, node)| Field::read(node, file, &mut set.notices)).collect();
+        let field_ids: BTreeMap<String, usize> =
+            fields.iter().enumerate().map(|(position, field)| (field.id.clone(), position)).collect();
         let (mut tasks, mut logs) = (Vec::new(), Vec::new());
         let mut known = BTreeMap::new();
         for (file, node) in of("TSK") {
             let mut task = Task::read(node, file, &mut set.notices);
-            set.check_references(&task, &fields, node, file);
+            set.check_references(&task, &field_ids, node, file);
             for log in node.all("TLG") {
                 task.logs.extend(set.log(log, file, tasks.len(), &mut logs, &mut known));
             }
@@ -107,15 +111,11 @@ impl TaskData {
             set.notices.add("version_unknown", file, message, "compare some values with what the terminal shows");
         }
         let mut elements = BTreeMap::new();
-        for (device, position) in
-            devices.iter().enumerate().flat_map(|(at, device)| (0..device.elements.len()).map(move |part| (at, part)))
-        {
-            if let Some(element) = devices.get(device).and_then(|device: &Device| device.elements.get(position)) {
-                elements.insert(element.id.clone(), (device, position));
-            }
+        for (at, device) in devices.iter().enumerate() {
+            elements.extend(device.elements.iter().enumerate().map(|(part, element)| (element.id.clone(), (at, part))));
         }
         let notices = set.notices.into_list();
-        Ok(Self { file: file.to_owned(), version, devices, farms, fields, tasks, logs, notices, elements })
+        Ok(Self { file: file.to_owned(), version, devices, farms, fields, tasks, logs, notices, elements, field_ids })
     }
 
     /// Each time log with its task and field.
@@ -129,7 +129,7 @@ impl TaskData {
 
     /// The field with this id.
     pub fn field(&self, id: &str) -> Option<&Field> {
-        self.fields.iter().find(|field| field.id == id)
+        self.fields.get(*self.field_ids.get(id)?)
     }
 
     /// The machine part with this id, and its machine.
@@ -156,15 +156,22 @@ impl Set<'_> {
         let (mut version, mut documents) = ((None, None), Vec::new());
         let (mut queue, mut seen) = (VecDeque::from([file.to_owned()]), BTreeSet::from([file.to_owned()]));
         while let Some(file) = queue.pop_front() {
-            let expected = if documents.is_empty() { "ISO11783_TaskData" } else { "XFC" };
-            let document = xml::read(&read(bundle, &file)?, &file, expected, &mut budget)?;
-            if documents.is_empty() {
+            // The first file is read or the set is refused, so all that come later are linked.
+            let linked = !documents.is_empty();
+            let expected = if linked { "XFC" } else { "ISO11783_TaskData" };
+            let bytes = read(bundle, &file)?;
+            let document = match xml::read(&bytes, &file, expected, &mut budget, &mut self.notices) {
+                Ok(document) => document,
+                // One damaged file of many does not take the logs along; they are found by their own names if need be.
+                Err(error) if linked && error.is_damage() => {
+                    let message = format!("it cannot be read, and what it holds is missing: {error}");
+                    self.notices.add("linked_file_unreadable", file, message, "copy it from the terminal again");
+                    continue;
+                }
+                Err(error) => return Err(error),
+            };
+            if !linked {
                 version = document.version;
-            }
-            if document.guessed_encoding {
-                let message =
-                    "some characters are not the UTF-8 they should be; they are read as Western letters".to_owned();
-                self.notices.add("encoding_guessed", file.as_str(), message, "look at names with accents or umlauts");
             }
             for link in document.root.all("XFR") {
                 let Some(stem) = link.text(b'A') else { continue };
@@ -183,9 +190,9 @@ impl Set<'_> {
         Ok((version, documents))
     }
 
-    fn check_references(&mut self, task: &Task, fields: &[Field], node: &Node, file: &str) {
+    fn check_references(&mut self, task: &Task, fields: &BTreeMap<String, usize>, node: &Node, file: &str) {
         let place = format!("{file}, line {}", node.line);
-        if let Some(id) = task.field.as_deref().filter(|id| fields.iter().all(|field| field.id != **id)) {
+        if let Some(id) = task.field.as_deref().filter(|id| !fields.contains_key(*id)) {
             let message = format!("the task {} names the field {id}, which is not in the data", task.id);
             self.notices.add("field_missing", place.clone(), message, "say which field it was");
         }
@@ -231,15 +238,20 @@ impl Set<'_> {
 
     /// Adds the logs that lie in the folder and that no task names: they were recorded all the same.
     fn add_unnamed_logs(&mut self, logs: &mut Vec<Log>, known: &BTreeMap<String, usize>) {
-        for name in self.files.log_stems(self.folder) {
-            if known.contains_key(&name.to_lowercase()) {
+        for (name, file) in self.files.logs(self.folder) {
+            if let Some(log) = known.get(&name.to_lowercase()).and_then(|position| logs.get(*position)) {
+                // Two names that differ by case alone: one of them is the log that the task names.
+                if log.records_file.as_ref() != Some(&file) {
+                    let message =
+                        format!("the file has the name of the log {} in other letters; it is not read", log.name);
+                    self.notices.add("log_name_repeated", file, message, "rename one of the two, or keep only one");
+                }
                 continue;
             }
-            let [header_file, records_file] = ["XML", "BIN"].map(|ending| self.files.find(self.folder, &name, ending));
-            let place = format!("{}{name}.BIN", self.folder);
             let message = format!("no task names the log {name}; it is read without a task and a field");
-            self.notices.add("log_without_task", place, message, "say which field it was");
-            logs.push(Log { name, task: None, header_file, records_file });
+            self.notices.add("log_without_task", file.as_str(), message, "say which field it was");
+            let header_file = self.files.find(self.folder, &name, "XML");
+            logs.push(Log { name, task: None, header_file, records_file: Some(file) });
         }
     }
 }

@@ -1,5 +1,7 @@
 //! What is in the logs: all that a person must see to say which channel is which.
 
+use std::collections::BTreeMap;
+
 use evenstand_bundle::Bundle;
 use jiff::Timestamp;
 use jiff::civil::DateTime;
@@ -53,6 +55,9 @@ pub struct Bounds {
     pub east: f64,
 }
 
+/// Parts with equal values that are named one by one.
+const EQUAL_SHOWN: usize = 8;
+
 /// Channels of all logs together that [`TaskData::survey`] gives: two thousand full logs.
 const CHANNELS: usize = 500_000;
 
@@ -79,6 +84,7 @@ impl TaskData {
                 return Err(TaskDataError::TooMuch { file: self.file.clone(), what, limit: CHANNELS });
             }
         }
+        self.note_equal_series(&survey.channels, &mut notices);
         survey.notices = notices.into_list();
         Ok(survey)
     }
@@ -99,7 +105,7 @@ impl TaskData {
             extent.records += 1;
             for change in &record.changes {
                 if let Some(channel) = channels.get_mut(usize::from(change.position)) {
-                    channel.seen.add(change.raw);
+                    channel.seen.add(record.local, change.raw);
                 }
             }
             if let Some(local) = record.local {
@@ -126,6 +132,28 @@ impl TaskData {
             }
         }
         Ok((extent, channels, reader.notices()))
+    }
+
+    /// Says which channels of one number have the same values at the same times.
+    fn note_equal_series(&self, channels: &[Channel], notices: &mut Notices) {
+        let mut groups: BTreeMap<(Option<u16>, u64), Vec<&Channel>> = BTreeMap::new();
+        for channel in channels.iter().filter(|channel| channel.same_series(channel)) {
+            groups.entry((channel.ddi, channel.seen.series)).or_default().push(channel);
+        }
+        let mut groups: Vec<Vec<&Channel>> = groups.into_values().filter(|group| group.len() > 1).collect();
+        groups.sort_by_key(|group| group.first().map(|first| (first.log, first.position)));
+        for group in groups {
+            let Some(first) = group.first() else { continue };
+            let log = self.logs.get(first.log).map_or("", |log| log.name.as_str());
+            let name = first.designator.as_deref().or(first.name()).unwrap_or("a value without a name");
+            let mut parts: Vec<String> = group.iter().take(EQUAL_SHOWN).map(|channel| channel.path()).collect();
+            if group.len() > EQUAL_SHOWN {
+                parts.push(format!("and {} more", group.len() - EQUAL_SHOWN));
+            }
+            let message = format!("\"{name}\" has the same values at the same times in: {}", parts.join("; "));
+            let remedy = "take them as one reading unless you know that each part has its own sensor";
+            notices.add("equal_series", format!("{log}, channel {}", first.position), message, remedy);
+        }
     }
 }
 

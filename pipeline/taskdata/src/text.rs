@@ -1,5 +1,7 @@
 //! Characters of an XML file: UTF-8, UTF-16 or one byte a character.
 
+use std::borrow::Cow;
+
 use crate::TaskDataError;
 
 /// Characters of the bytes 0x80 to 0x9F in the Western single-byte set; the other bytes are their own code point.
@@ -10,15 +12,15 @@ const WESTERN: [char; 32] = [
 ];
 
 /// Text of a file, and whether its bytes were not the UTF-8 that they should be and were read as Western single bytes.
-pub(crate) struct Text {
-    pub text: String,
+pub(crate) struct Text<'a> {
+    pub text: Cow<'a, str>,
     pub guessed: bool,
 }
 
 /// Reads the bytes of the XML file `file` as text.
 ///
 /// Errors where the declared encoding is none of those that are read, or UTF-16 is broken.
-pub(crate) fn decode(bytes: &[u8], file: &str) -> Result<Text, TaskDataError> {
+pub(crate) fn decode<'a>(bytes: &'a [u8], file: &str) -> Result<Text<'a>, TaskDataError> {
     let refuse = |problem: String| TaskDataError::Encoding { file: file.to_owned(), problem };
     let wide = match bytes {
         [0xFF, 0xFE, rest @ ..] => Some((rest, u16::from_le_bytes as fn([u8; 2]) -> u16)),
@@ -32,7 +34,7 @@ pub(crate) fn decode(bytes: &[u8], file: &str) -> Result<Text, TaskDataError> {
         let text: Result<String, _> = char::decode_utf16(pairs).collect();
         let broken = !bytes.len().is_multiple_of(2);
         return match text {
-            Ok(text) if !broken => Ok(Text { text, guessed: false }),
+            Ok(text) if !broken => Ok(Text { text: text.into(), guessed: false }),
             _ => Err(refuse("the characters should be UTF-16, but some are broken or cut off".to_owned())),
         };
     }
@@ -42,12 +44,12 @@ pub(crate) fn decode(bytes: &[u8], file: &str) -> Result<Text, TaskDataError> {
         // A file that a program wrote through a wide string says UTF-16 and is not; its bytes decide.
         "utf-8" | "utf8" | "us-ascii" | "ascii" | "utf-16" | "utf-16le" | "utf-16be" => {
             match std::str::from_utf8(bytes) {
-                Ok(text) => Ok(Text { text: text.to_owned(), guessed: false }),
-                Err(_) => Ok(Text { text: western(bytes), guessed: true }),
+                Ok(text) => Ok(Text { text: text.into(), guessed: false }),
+                Err(_) => Ok(Text { text: western(bytes).into(), guessed: true }),
             }
         }
         "iso-8859-1" | "iso8859-1" | "latin1" | "latin-1" | "windows-1252" | "cp1252" => {
-            Ok(Text { text: western(bytes), guessed: false })
+            Ok(Text { text: western(bytes).into(), guessed: false })
         }
         other => Err(refuse(format!(
             "its characters are said to be \"{}\"; UTF-8, UTF-16, ISO-8859-1 and windows-1252 are read",
@@ -76,7 +78,7 @@ mod tests {
 
     fn text_of(bytes: &[u8]) -> (String, bool) {
         let text = decode(bytes, "a.xml").unwrap();
-        (text.text, text.guessed)
+        (text.text.into_owned(), text.guessed)
     }
 
     #[test]

@@ -110,8 +110,9 @@ pub(crate) fn disagreement(ddi: u16, presentation: &Presentation) -> Option<Stri
             "one raw step is shown as {scale} {unit}, but by the dictionary ({ddi:04X}) it is {listed}"
         ));
     }
-    // A thousand raw steps, because a temperature is listed in thousandths of a degree and shown in tenths.
-    let off = shown_zero.abs() > 1000.0 * step;
+    // Temperatures are listed in thousandths of a degree, and a zero rounded by 0.15 K misleads nobody.
+    let steps = if kind == "K" { 200.0 } else { 1.0 };
+    let off = shown_zero.abs() > steps * step;
     off.then(|| {
         let shown = presentation.shown(0.0);
         format!("raw zero is shown as {shown} {unit}, but by the dictionary ({ddi:04X}) it is 0 {}", entry.unit)
@@ -152,6 +153,8 @@ mod tests {
     fn another_step_another_kind_and_another_zero_are_told_apart() {
         assert!(said(427, 0, 1.0, "lbf").unwrap().contains("one raw step is shown as 1 lbf"));
         assert!(said(427, 0, 0.0001, "bar").unwrap().contains("shown in bar"));
+        assert!(said(427, -500, 1.0, "N").unwrap().contains("raw zero is shown as -500 N"));
+        assert_eq!(said(579, -273_000, 0.001, "°C"), None);
         assert!(said(579, 0, 0.001, "°C").unwrap().contains("raw zero is shown as 0 °C"));
     }
 }

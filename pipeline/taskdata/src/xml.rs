@@ -6,6 +6,7 @@ use quick_xml::events::{BytesStart, Event};
 use quick_xml::{Reader, XmlVersion};
 
 use crate::TaskDataError;
+use crate::notice::Notices;
 use crate::text::{Text, decode};
 
 /// Elements that are kept where their parent is. Others are passed over with all that is in them.
@@ -42,8 +43,10 @@ const DEPTH: usize = 32;
 const ATTRIBUTES: usize = 256;
 /// Characters of one attribute that are kept; the longest designator of the standard has 128 (memory).
 const CHARACTERS: usize = 512;
+/// Bytes that an attribute takes beside its characters: many short ones fill the memory as well.
+const BESIDE: usize = 40;
 
-/// One element with its attributes of one letter.
+/// One element with its attributes A to I, the last letter that is read of any kept element.
 #[derive(Debug)]
 pub(crate) struct Node {
     pub name: &'static str,
@@ -80,8 +83,6 @@ pub(crate) struct Document {
     pub root: Node,
     /// `VersionMajor` and `VersionMinor` of the root.
     pub version: (Option<u8>, Option<u8>),
-    /// Whether its bytes were not the UTF-8 that they should be.
-    pub guessed_encoding: bool,
 }
 
 /// What one set of task data may hold over all its files, and the ids met so far.
@@ -89,14 +90,16 @@ pub(crate) struct Document {
 pub(crate) struct Budget {
     /// Elements that may still be met: 5 million at first.
     elements: usize,
-    /// Elements that may still be kept: a million at first, about 220 MB.
+    /// Elements that may still be kept: a million at first.
     kept: usize,
+    /// Characters of attributes that may still be kept, with [`BESIDE`] for each attribute: 200 million at first.
+    characters: usize,
     ids: BTreeMap<Box<str>, (&'static str, String, u32)>,
 }
 
 impl Default for Budget {
     fn default() -> Self {
-        Self { elements: 5_000_000, kept: 1_000_000, ids: BTreeMap::new() }
+        Self { elements: 5_000_000, kept: 1_000_000, characters: 200_000_000, ids: BTreeMap::new() }
     }
 }
 
@@ -109,12 +112,13 @@ pub(crate) fn read(
     file: &str,
     expected: &'static str,
     budget: &mut Budget,
+    notices: &mut Notices,
 ) -> Result<Document, TaskDataError> {
     let Text { text, guessed } = decode(bytes, file)?;
     let text = text.trim_start_matches('\u{feff}');
     let mut reader = Reader::from_str(text);
     let mut parser =
-        Parser { file, text, expected, counted: 0, line: 1, stack: Vec::new(), skipped: 0, done: None, budget };
+        Parser { file, text, expected, counted: 0, line: 1, stack: Vec::new(), skipped: 0, done: None, cut: 0, budget };
     let mut version = (None, None);
     loop {
         let start = usize::try_from(reader.buffer_position()).unwrap_or(usize::MAX);
@@ -138,7 +142,15 @@ pub(crate) fn read(
             }
         }
     }
-    parser.finish().map(|root| Document { root, version, guessed_encoding: guessed })
+    if guessed {
+        let message = "some characters are not the UTF-8 they should be; they are read as Western letters".to_owned();
+        notices.add("encoding_guessed", file, message, "look at names with accents or umlauts");
+    }
+    if parser.cut > 0 {
+        let message = format!("{} texts are longer than {CHARACTERS} characters and were cut to that", parser.cut);
+        notices.add("text_cut", file, message, "look at the names, or shorten them where they were written");
+    }
+    parser.finish().map(|root| Document { root, version })
 }
 
 struct Parser<'a> {
@@ -153,6 +165,8 @@ struct Parser<'a> {
     /// Open elements inside one that is passed over, itself included.
     skipped: usize,
     done: Option<Node>,
+    /// Attributes that were longer than what is kept of them.
+    cut: u64,
     budget: &'a mut Budget,
 }
 
@@ -244,8 +258,14 @@ impl Parser<'_> {
             if key == "A" {
                 self.note_id(name, value.trim())?;
             }
-            if let ([letter @ b'A'..=b'Z'], true) = (key.as_bytes(), keep) {
-                attributes.push((*letter, value.chars().take(CHARACTERS).collect::<String>().into_boxed_str()));
+            if let ([letter @ b'A'..=b'I'], true) = (key.as_bytes(), keep) {
+                let end = value.char_indices().nth(CHARACTERS).map_or(value.len(), |(end, _)| end);
+                let kept: Box<str> = value.get(..end).unwrap_or(&value).into();
+                self.cut += u64::from(kept.len() < value.len());
+                let left = self.budget.characters.checked_sub(kept.len() + BESIDE);
+                self.budget.characters =
+                    left.ok_or_else(|| self.too_much("characters in attributes", Budget::default().characters))?;
+                attributes.push((*letter, kept));
             }
         }
         Ok(attributes)

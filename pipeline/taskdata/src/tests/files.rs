@@ -208,3 +208,16 @@ fn the_log_written_out_by_hand_decodes_to_its_table() {
     }
     assert_eq!((rows.next(), reader.notices()), (None, vec![]));
 }
+
+#[test]
+fn rows_that_carry_one_and_the_same_series_are_told() {
+    let Some(mut bundle) = open_bundle(PLANTER_32) else { return };
+    let data = TaskData::open(&mut bundle).unwrap();
+    let survey = data.survey(&mut bundle).unwrap();
+    let forces: Vec<&Channel> = survey.channels.iter().filter(|channel| channel.ddi == Some(0x01AB)).collect();
+    let repeats = |at: usize| forces[..at].iter().any(|earlier| earlier.same_series(forces[at]));
+    // The list of expected values has 28 distinct series in 32 rows, found by another decoder.
+    assert_eq!((0..forces.len()).filter(|at| !repeats(*at)).count(), 28);
+    let told = |notice: &&Notice| notice.code == "equal_series" && notice.message.contains("\"Gauge Wheel Force\"");
+    assert_eq!(survey.notices.iter().filter(told).count(), 4);
+}

@@ -220,3 +220,24 @@ fn the_same_position_in_two_logs_stays_two_channels() {
         [(0, 1, "Planter > Seed boom > Row 1".to_owned()), (1, 1, "Planter > Seed boom > Row 2".to_owned())]
     );
 }
+
+#[test]
+fn two_rows_with_one_series_are_told_and_a_few_equal_values_are_not() {
+    let header = HEADER.replace("B=\"300\"", "B=\"\"");
+    let survey = |records: u32, other: i32| {
+        let log: Vec<u8> = (0..records)
+            .flat_map(|step| record(step * 1000, &[(1, 400), (3, if step == 5 { other } else { 400 })]))
+            .collect();
+        let mut bundle = archive(&[
+            ("TASKDATA.XML", PLANTER.as_bytes()),
+            ("TLG00001.XML", header.as_bytes()),
+            ("TLG00001.BIN", &log),
+        ]);
+        TaskData::open(&mut bundle).unwrap().survey(&mut bundle).unwrap()
+    };
+    let equal = survey(10, 400);
+    assert_eq!(codes(&equal.notices), [("equal_series", 1)]);
+    assert!(equal.notices[0].message.contains("Row 1; Planter > Seed boom > Row 2"), "{:?}", equal.notices);
+    assert_eq!((codes(&survey(9, 400).notices), codes(&survey(10, 401).notices)), (vec![], vec![]));
+    assert!(!equal.channels[1].same_source(&equal.channels[3]) && equal.channels[1].same_source(&equal.channels[1]));
+}

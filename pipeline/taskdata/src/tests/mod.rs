@@ -3,6 +3,7 @@
 mod files;
 mod logs;
 mod mutations;
+mod round_trip;
 mod sets;
 
 use std::io::{Cursor, Write};
