@@ -1,12 +1,13 @@
 //! Which strip a point lies in.
 
-use geo::{Coord, MultiPolygon, Polygon, Rect};
+use geo::{Coord, Rect};
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
 use crate::PlaceError;
 use crate::frame::Frame;
-use crate::ring::{Ray, Side};
+use crate::part::{Bounds, Part};
+use crate::ring::Side;
 use crate::strip::Strip;
 
 /// Largest error of positions that a map is made for, in metres.
@@ -58,15 +59,6 @@ pub struct StripMap {
     buffer_m: f64,
 }
 
-/// One polygon of a strip, and the box around it, wider by the buffer.
-#[derive(Debug, Clone, Copy)]
-struct Part {
-    strip: usize,
-    polygon: usize,
-    low: [f64; 2],
-    high: [f64; 2],
-}
-
 /// Which strips may be found.
 #[derive(Clone, Copy)]
 struct Wanted<'q> {
@@ -95,15 +87,11 @@ impl StripMap {
             .map(|(place, strip)| *first.entry((&strip.field_id, strip.season, &strip.strip_id)).or_insert(place));
         let same = same.collect();
         let mut parts = Vec::new();
-        for (strip, MultiPolygon(polygons)) in strips.iter().map(|strip| &strip.shape).enumerate() {
-            for (polygon, outline) in polygons.iter().enumerate() {
-                parts.extend(widened(outline, buffer_m).map(|(low, high)| Part { strip, polygon, low, high }));
-            }
+        for (place, strip) in strips.iter().enumerate() {
+            parts.extend(strip.shape.iter().map(|polygon| Part::new(place, polygon, buffer_m)));
         }
-        let boxes = parts
-            .iter()
-            .enumerate()
-            .map(|(place, part)| GeomWithData::new(Rectangle::from_corners(part.low, part.high), place));
+        let boxes = parts.iter().map(|part| Rectangle::from_corners(part.bounds.low, part.bounds.high)).enumerate();
+        let boxes = boxes.map(|(place, around)| GeomWithData::new(around, place));
         let tree = RTree::bulk_load(boxes.collect());
         Ok(Self { strips, same, parts, tree, buffer_m })
     }
@@ -145,7 +133,7 @@ impl StripMap {
 
     /// Finds many points that follow each other, such as those of a planter's log, faster than [`StripMap::find`].
     pub fn cursor(&self) -> Cursor<'_> {
-        Cursor { map: self, low: [f64::MAX; 2], high: [f64::MIN; 2], around: Vec::new() }
+        Cursor { map: self, bounds: Bounds::NONE, around: Vec::new() }
     }
 
     /// Measures a point against parts and notes which strips it is in or near.
@@ -153,12 +141,11 @@ impl StripMap {
         let mut frame = None;
         for part in parts {
             let Some(strip) = self.strips.get(part.strip) else { continue };
-            let Some(polygon) = strip.shape.0.get(part.polygon) else { continue };
             if !wanted.takes(strip) {
                 continue;
             }
             let frame = *frame.get_or_insert_with(|| Frame::at(point.y));
-            let (side, distance_2) = measured(polygon, point, frame);
+            let (side, distance_2) = part.measure(point, frame);
             let same = self.same.get(part.strip).copied().unwrap_or(part.strip);
             if side != Side::Outside {
                 hits.inside.add(part.strip, same);
@@ -191,7 +178,7 @@ impl StripMap {
     pub(crate) fn pairs(&self, most: usize) -> Vec<(usize, usize)> {
         let mut pairs = std::collections::BTreeSet::new();
         'all: for (place, part) in self.parts.iter().enumerate() {
-            let around = AABB::from_corners(part.low, part.high);
+            let around = AABB::from_corners(part.bounds.low, part.bounds.high);
             for found in self.tree.locate_in_envelope_intersecting(&around) {
                 let other = self.parts.get(found.data).filter(|_| found.data > place);
                 if let Some(other) = other.filter(|other| self.same.get(other.strip) != self.same.get(part.strip)) {
@@ -210,9 +197,8 @@ impl StripMap {
 #[derive(Debug, Clone)]
 pub struct Cursor<'a> {
     map: &'a StripMap,
-    low: [f64; 2],
-    high: [f64; 2],
-    /// Every part whose box meets the box from `low` to `high`.
+    bounds: Bounds,
+    /// Every part whose box meets these bounds.
     around: Vec<usize>,
 }
 
@@ -223,27 +209,23 @@ impl<'a> Cursor<'a> {
         if !(lon.abs() < FAR_LONGITUDE && lat.abs() <= 90.0) {
             return map.find(lon, lat, season, field_id);
         }
-        let point = [lon, lat];
-        if !within(self.low, self.high, point) {
-            let Some(part) = map.tree.locate_at_point(&point).and_then(|found| map.parts.get(found.data)) else {
+        let point = Coord { x: lon, y: lat };
+        if !self.bounds.holds(point) {
+            let Some(part) = map.tree.locate_at_point(&[lon, lat]).and_then(|found| map.parts.get(found.data)) else {
                 return Place::Outside;
             };
-            (self.low, self.high) = (part.low, part.high);
-            let meets = map.tree.locate_in_envelope_intersecting(&AABB::from_corners(part.low, part.high));
+            self.bounds = part.bounds;
+            let meets =
+                map.tree.locate_in_envelope_intersecting(&AABB::from_corners(part.bounds.low, part.bounds.high));
             self.around.clear();
             self.around.extend(meets.map(|found| found.data));
         }
         let mut hits = Hits::default();
         let parts = self.around.iter().filter_map(|part| map.parts.get(*part));
-        let here = parts.filter(|part| within(part.low, part.high, point));
-        map.look(here, Coord { x: lon, y: lat }, Wanted { season, field_id }, &mut hits);
+        let here = parts.filter(|part| part.bounds.holds(point));
+        map.look(here, point, Wanted { season, field_id }, &mut hits);
         map.place(hits)
     }
-}
-
-fn within(low: [f64; 2], high: [f64; 2], [x, y]: [f64; 2]) -> bool {
-    let ([west, south], [east, north]) = (low, high);
-    west <= x && x <= east && south <= y && y <= north
 }
 
 /// The longitudes at which a point is looked for: none where it is no position, two near the antimeridian.
@@ -251,50 +233,6 @@ fn sides(lon: f64, lat: f64) -> impl Iterator<Item = f64> {
     let real = lon.abs() <= 180.0 && lat.abs() <= 90.0;
     let far = real && lon.abs() >= FAR_LONGITUDE;
     real.then_some(lon).into_iter().chain(far.then(|| lon - 360.0_f64.copysign(lon)))
-}
-
-/// The box around a polygon, wider by the buffer and a hundredth of it.
-fn widened(polygon: &Polygon<f64>, buffer_m: f64) -> Option<([f64; 2], [f64; 2])> {
-    let bounds = geo::BoundingRect::bounding_rect(polygon)?;
-    let (low, high) = (bounds.min(), bounds.max());
-    // Degrees of longitude are shortest at the point nearest to a pole; up there the box goes all the way round.
-    let north = Frame::at(0.0).north_m;
-    let margin_y = 1.01 * buffer_m / north;
-    let frame = Frame::at((low.y.abs().max(high.y.abs()) + margin_y).min(90.0));
-    let margin_x = if frame.east_m > 1.0 { 1.01 * buffer_m / frame.east_m } else { 360.0 };
-    Some(([low.x - margin_x, low.y - margin_y], [high.x + margin_x, high.y + margin_y]))
-}
-
-/// Which side of a polygon a point is on, and the square of its distance to the border in m².
-fn measured(polygon: &Polygon<f64>, point: Coord<f64>, frame: Frame) -> (Side, f64) {
-    let (mut ray, mut nearest) = (Ray::default(), f64::INFINITY);
-    for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
-        let mut corners = ring.0.iter();
-        let Some(mut from) = corners.next() else { continue };
-        let metres = |corner: &Coord<f64>| Coord {
-            x: (corner.x - point.x) * frame.east_m,
-            y: (corner.y - point.y) * frame.north_m,
-        };
-        let mut from_m = metres(from);
-        for to in corners {
-            let to_m = metres(to);
-            ray.edge(*from, *to, point);
-            nearest = nearest.min(origin_to_edge(from_m, to_m));
-            (from, from_m) = (to, to_m);
-        }
-    }
-    (ray.side(), nearest)
-}
-
-/// Square of the distance from the origin to the nearest point of an edge.
-#[inline]
-fn origin_to_edge(from: Coord<f64>, to: Coord<f64>) -> f64 {
-    let edge = to - from;
-    let length_2 = edge.x * edge.x + edge.y * edge.y;
-    let along = -(from.x * edge.x + from.y * edge.y);
-    let share = if length_2 > 0.0 { (along / length_2).clamp(0.0, 1.0) } else { 0.0 };
-    let (x, y) = (from.x + share * edge.x, from.y + share * edge.y);
-    x * x + y * y
 }
 
 /// A feature that was hit, and the first feature of its strip.

@@ -134,7 +134,8 @@ fn crossing(rings: &[Ring]) -> Result<Option<[f64; 2]>, String> {
         high - low
     };
     // Sorted along the longer side, few edges stand beside each other.
-    let (along, across): (fn(&Coord<f64>) -> f64, fn(&Coord<f64>) -> f64) =
+    type Axis = fn(&Coord<f64>) -> f64;
+    let (along, across): (Axis, Axis) =
         if extent(|c| c.x) >= extent(|c| c.y) { (|c| c.x, |c| c.y) } else { (|c| c.y, |c| c.x) };
     let span = |edge: &[Coord<f64>; 2], of: fn(&Coord<f64>) -> f64| {
         let [a, b] = edge;

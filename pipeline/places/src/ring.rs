@@ -45,6 +45,13 @@ impl Ray {
         }
     }
 
+    /// Takes edges that follow each other and all lie further east than the point: crossed an odd number of times where
+    /// their two ends are on different sides of the ray.
+    #[inline]
+    pub(crate) fn path_to_the_east(&mut self, from: Coord<f64>, to: Coord<f64>, point: Coord<f64>) {
+        self.odd ^= (from.y <= point.y) != (to.y <= point.y);
+    }
+
     /// What the edges so far say.
     #[inline]
     pub(crate) fn side(self) -> Side {
