@@ -1,0 +1,191 @@
+//! How large strips are, and where they overlap.
+
+use geo::{Area, BooleanOps, BoundingRect, Coord, Euclidean, Length, MapCoords, MinimumRotatedRect, MultiPolygon};
+
+use crate::frame::Frame;
+use crate::map::StripMap;
+use crate::strip::Strip;
+
+/// Pairs of neighbours that are looked at: a trial of thousands of strips has fewer.
+const MOST_PAIRS: usize = 100_000;
+
+/// The size of one feature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Extent<'a> {
+    /// The feature.
+    pub strip: &'a Strip,
+    /// Area in m², holes taken off.
+    pub area_m2: f64,
+    /// Longer side of the smallest rectangle around it, in metres.
+    pub length_m: f64,
+    /// Shorter side of that rectangle, in metres.
+    pub width_m: f64,
+}
+
+/// Two strips that claim the same ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Overlap<'a> {
+    /// The one that was given earlier.
+    pub first: &'a Strip,
+    /// The one that was given later.
+    pub second: &'a Strip,
+    /// Area of both in m².
+    pub area_m2: f64,
+    /// How wide that is on average, in metres: area over half the length of its border.
+    pub width_m: f64,
+}
+
+impl StripMap {
+    /// Area, length and width of every feature, in the order they were given.
+    pub fn describe(&self) -> Vec<Extent<'_>> {
+        self.strips().iter().map(extent).collect()
+    }
+
+    /// Strips of one season that overlap by more than the buffer would excuse: on average wider than it. Strips that
+    /// name no season belong to every one. At most 100,000 pairs of neighbours are looked at.
+    pub fn overlaps(&self) -> Vec<Overlap<'_>> {
+        let overlap = |(first, second): (usize, usize)| {
+            let (first, second) = (self.strips().get(first)?, self.strips().get(second)?);
+            if matches!((first.season, second.season), (Some(a), Some(b)) if a != b) || first.same_as(second) {
+                return None;
+            }
+            let middle = middle(&first.shape)?;
+            let both = flat(&first.shape, middle).intersection(&flat(&second.shape, middle));
+            let border: f64 = both
+                .iter()
+                .map(|p| {
+                    let rings = std::iter::once(p.exterior()).chain(p.interiors());
+                    rings.map(|ring| Euclidean.length(ring)).sum::<f64>()
+                })
+                .sum();
+            let area_m2 = both.unsigned_area();
+            let width_m = if border > 0.0 { area_m2 / (border / 2.0) } else { 0.0 };
+            (width_m > self.buffer_m() && area_m2 > 0.0).then_some(Overlap { first, second, area_m2, width_m })
+        };
+        self.pairs(MOST_PAIRS).into_iter().filter_map(overlap).collect()
+    }
+}
+
+fn extent(strip: &Strip) -> Extent<'_> {
+    let measured = || {
+        let flat = flat(&strip.shape, middle(&strip.shape)?);
+        let rectangle = flat.minimum_rotated_rect()?;
+        let mut sides = rectangle.exterior().lines().map(|side| Euclidean.length(&side));
+        let (a, b) = (sides.next()?, sides.next()?);
+        Some((flat.unsigned_area(), a.max(b), a.min(b)))
+    };
+    let (area_m2, length_m, width_m) = measured().unwrap_or_default();
+    Extent { strip, area_m2, length_m, width_m }
+}
+
+/// The middle of the box around a shape. Its longitude may lie beyond 180 where the shape is cut there.
+fn middle(shape: &MultiPolygon<f64>) -> Option<Coord<f64>> {
+    let first = *shape.0.first()?.exterior().0.first()?;
+    let near_first = shape.map_coords(|corner| Coord { x: first.x + turn(corner.x - first.x), y: corner.y });
+    near_first.bounding_rect().map(|bounds| bounds.center())
+}
+
+/// East and north in metres from the middle.
+fn flat(shape: &MultiPolygon<f64>, middle: Coord<f64>) -> MultiPolygon<f64> {
+    let frame = Frame::at(middle.y);
+    shape.map_coords(|corner| Coord {
+        x: turn(corner.x - middle.x) * frame.east_m,
+        y: (corner.y - middle.y) * frame.north_m,
+    })
+}
+
+/// A difference of longitudes the shorter way round.
+fn turn(difference: f64) -> f64 {
+    if difference.abs() > 180.0 { difference - 360.0_f64.copysign(difference) } else { difference }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::map::Options;
+    use crate::outline::outline;
+    use crate::samples::rectangle;
+    use std::collections::BTreeMap;
+
+    fn strip(id: &str, season: i64, polygons: Vec<Vec<Vec<[f64; 2]>>>) -> Strip {
+        let (shape, _) = outline(polygons).unwrap();
+        let properties = BTreeMap::new();
+        Strip { field_id: None, season: Some(season), strip_id: id.into(), block: None, properties, shape, feature: 1 }
+    }
+
+    fn map(strips: Vec<Strip>) -> StripMap {
+        StripMap::new(strips, Options::default()).unwrap()
+    }
+
+    /// Rectangles of 400 m towards N 30° E and 9 m across, from 10° E at latitudes 0, 45 and 65: corners by geodesics from the
+    /// first (pyproj 3.7.2, `Geod(ellps="WGS84").fwd`). `polygon_area_perimeter` gives them 3600.00, 3600.00 and 3600.00 m².
+    const SLANTED: [[[f64; 2]; 4]; 3] = [
+        [
+            [10.0, 0.0],
+            [10.001796630570018, 0.0031328277655833037],
+            [10.001866647317218, 0.0030921311391148964],
+            [10.000070016747099, -4.069662646725692e-5],
+        ],
+        [
+            [10.0, 45.0],
+            [10.002536700993911, 45.003117082655834],
+            [10.00263555906192, 45.003076590166565],
+            [10.000098852707723, 44.99995950748854],
+        ],
+        [
+            [10.0, 65.0],
+            [10.004239978406455, 65.00310696268872],
+            [10.004405214962576, 65.00306660119502],
+            [10.000165217363719, 64.99995963848937],
+        ],
+    ];
+
+    #[test]
+    fn area_length_and_width_agree_with_the_ellipsoid() {
+        for corners in SLANTED {
+            let map = map(vec![strip("a", 2025, vec![vec![corners.to_vec()]])]);
+            let [extent] = map.describe()[..] else { panic!("one feature") };
+            assert!((extent.area_m2 - 3600.0).abs() < 0.1, "{extent:?}");
+            assert!((extent.length_m - 400.0).abs() < 0.02, "{extent:?}");
+            assert!((extent.width_m - 9.0).abs() < 0.02, "{extent:?}");
+        }
+        // The same functions of pyproj: 2760.6877 m², 333.2199 m long, 8.2849 m wide in the middle.
+        let map = map(vec![strip("a", 2025, vec![vec![rectangle(0)]])]);
+        let [extent] = map.describe()[..] else { panic!("one feature") };
+        assert!((extent.area_m2 - 2760.6877).abs() < 0.01, "{extent:?}");
+        assert!((extent.length_m - 333.2199).abs() < 0.001, "{extent:?}");
+        assert!((extent.width_m - 8.2849).abs() < 0.001, "{extent:?}");
+    }
+
+    #[test]
+    fn a_strip_cut_at_the_antimeridian_is_measured_as_one() {
+        let part =
+            |west: f64, east: f64| vec![vec![[west, 0.0], [east, 0.0], [east, 0.001], [west, 0.001], [west, 0.0]]];
+        let map = map(vec![strip("a", 2025, vec![part(179.999, 180.0), part(-180.0, -179.999)])]);
+        let [extent] = map.describe()[..] else { panic!("one feature") };
+        // 0.002° of the equator and 0.001° of the meridian: 222.639 m by 110.574 m.
+        assert!((extent.length_m - 222.639).abs() < 0.001 && (extent.width_m - 110.574).abs() < 0.001, "{extent:?}");
+        assert!((extent.area_m2 - 222.639 * 110.574).abs() < 1.0, "{extent:?}");
+    }
+
+    #[test]
+    fn strips_of_one_season_that_overlap_by_more_than_the_buffer_are_told() {
+        let shifted = |share: f64| rectangle(0).iter().map(|[x, y]| [x + (1.0 - share) * 1e-4, *y]).collect::<Vec<_>>();
+        let told = |share: f64, season| {
+            map(vec![strip("a", 2025, vec![vec![rectangle(0)]]), strip("b", season, vec![vec![shifted(share)]])])
+                .overlaps()
+                .iter()
+                .map(|overlap| {
+                    (overlap.first.strip_id.clone(), overlap.second.strip_id.clone(), overlap.area_m2, overlap.width_m)
+                })
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(told(0.0, 2025), []);
+        assert_eq!(told(0.1, 2025), [], "0.83 m is within the buffer of 1 m");
+        let half = told(0.5, 2025);
+        assert_eq!((half.len(), half[0].0.as_str(), half[0].1.as_str()), (1, "a", "b"));
+        // Half of 2760.69 m²; 4.142 m wide, over half a border of 337.362 m.
+        assert!((half[0].2 - 1380.34).abs() < 0.05 && (half[0].3 - 1380.34 / 337.362).abs() < 0.001, "{half:?}");
+        assert_eq!(told(0.5, 2024), []);
+    }
+}
