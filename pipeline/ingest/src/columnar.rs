@@ -17,6 +17,7 @@ use crate::mapping::Mapping;
 use crate::record::{Cell, OwnedCell, Record, TableReader};
 use crate::table_file::{FileReport, Source, Surroundings, read_table};
 use crate::time::Zones;
+use crate::whereabouts::Whereabouts;
 
 /// Rows in memory at a time.
 const BATCH_ROWS: usize = 1 << 14;
@@ -30,6 +31,7 @@ pub fn read_parquet(
     source: &Source,
     file: File,
     mapping: Option<&Mapping>,
+    whereabouts: &Whereabouts,
     settings: &Settings,
     zones: &mut Zones,
     sink: &mut dyn Sink,
@@ -43,7 +45,7 @@ pub fn read_parquet(
     let names = builder.schema().fields().iter().map(|field| OwnedCell::Text(field.name().clone())).collect();
     let reader = builder.with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))?;
     let mut table = Columnar { file: &source.file, names: Some(names), reader, batch: Batch::default(), number: 0 };
-    read_table(source, &mut table, Surroundings { settings, mapping, zones, sink })
+    read_table(source, &mut table, Surroundings { settings, mapping, reading: None, whereabouts, zones, sink })
 }
 
 struct Columnar<'a> {

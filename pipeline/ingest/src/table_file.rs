@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 
 use crate::IngestError;
 use crate::batch::Batch;
-use crate::header::{HeaderFault, Layout, check_required, match_names, tidy};
+use crate::header::{HeaderFault, Layout, Origin, check_required, match_names, tidy};
 use crate::mapped_header::match_mapped;
 use crate::mapping::Mapping;
 use crate::reading::Reading;
@@ -16,6 +16,7 @@ use crate::record::{Cell, Record, TableReader};
 use crate::row::{RowFault, RowReader, check_needed, column_of, text_of};
 use crate::time::{Zones, zone};
 use crate::value::Value;
+use crate::whereabouts::{Finder, StripTime, Whereabouts};
 
 /// Rows collected before they go to the sink.
 const BATCH_ROWS: usize = 1 << 15;
@@ -44,12 +45,28 @@ pub struct FileReport {
     pub set_aside: Vec<SetAside>,
     /// What a person should look at.
     pub findings: Vec<Finding>,
+    /// When the planter was in which strip, where strips say so.
+    pub strip_times: Vec<StripTime>,
+}
+
+impl FileReport {
+    /// Takes in what became of another table of the same file.
+    pub(crate) fn add(&mut self, other: FileReport) {
+        self.rows_read += other.rows_read;
+        self.rows_kept += other.rows_kept;
+        self.set_aside.extend(other.set_aside);
+        self.findings.extend(other.findings);
+        self.strip_times.extend(other.strip_times);
+    }
 }
 
 /// What a file is read with, apart from its rows.
 pub(crate) struct Surroundings<'a> {
     pub settings: &'a Settings,
     pub mapping: Option<&'a Mapping>,
+    /// How text is read where there is no mapping, or another than the mapping says.
+    pub reading: Option<&'a Reading>,
+    pub whereabouts: &'a Whereabouts,
     pub zones: &'a mut Zones,
     pub sink: &'a mut dyn Sink,
 }
@@ -79,6 +96,7 @@ struct TableFile<'a> {
     source: &'a Source,
     around: Surroundings<'a>,
     reading: Reading,
+    finder: Finder<'a>,
     schema: &'static TableSchema,
     kept: &'static TableSchema,
     /// Rows of the header that are still to come, by number; `None` where it is the first row that holds anything.
@@ -101,7 +119,8 @@ impl<'a> TableFile<'a> {
         let header_rows = rule.and_then(|rule| rule.header_row.as_ref());
         Ok(Self {
             source,
-            reading: around.mapping.map(|mapping| mapping.reading.clone()).unwrap_or_default(),
+            reading: around.reading.or(around.mapping.map(|mapping| &mapping.reading)).cloned().unwrap_or_default(),
+            finder: Finder::new(around.whereabouts),
             header_rows: header_rows.map(|rows| rows.iter().map(|row| i64::from(*row)).collect()),
             around,
             schema,
@@ -264,7 +283,10 @@ impl<'a> TableFile<'a> {
             return Ok(Err(fault));
         }
         for values in &mut kept {
-            if let Err(fault) = complete(self.schema, layout, values) {
+            fill_season(self.schema, values);
+            if let Err(fault) =
+                self.finder.fill(self.schema, values).and_then(|()| check_needed(self.schema, layout, values))
+            {
                 return Ok(Err(fault));
             }
         }
@@ -281,6 +303,7 @@ impl<'a> TableFile<'a> {
             if local && !reader.knows_zone(values) && !self.local_without_zone.contains(&(field.to_owned(), season)) {
                 self.local_without_zone.insert((field.to_owned(), season));
             }
+            self.report.strip_times.extend(strip_time(self.schema, values));
             let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.kept));
             batch.push(
                 values,
@@ -368,6 +391,8 @@ impl<'a> TableFile<'a> {
                     .remedy("nothing need be done if they are no rows of the table"),
             );
         }
+        let places = self.finder.findings(self.source.kind);
+        self.report.findings.extend(places.into_iter().map(|finding| finding.source(&self.source.file, None)));
         for (field, season) in &self.local_without_zone {
             self.report.findings.push(
                 about(Finding::note("no_timezone", "local times were read as UTC, because neither the field nor the settings name a time zone"))
@@ -480,20 +505,36 @@ fn narrow(layout: &Layout, kept: &mut Vec<Vec<Value>>) -> Result<(), RowFault> {
     Ok(())
 }
 
-/// Fills in what follows from the rest of the row, then errors where a needed value is missing.
-fn complete(schema: &'static TableSchema, layout: &Layout, values: &mut [Value]) -> Result<(), RowFault> {
-    fill_season(schema, values);
-    check_needed(schema, layout, values)
-}
-
-/// A row without a season belongs to the year of its day: weather alone.
+/// A row without a season belongs to the year of its day: weather, and the planter's own log.
 fn fill_season(schema: &TableSchema, values: &mut [Value]) {
+    let Some(season) = column_of(schema, "season").filter(|season| values[*season] == Value::Missing) else { return };
+    let moment = || match values[column_of(schema, "time")?] {
+        Value::Moment { microseconds, .. } => jiff::Timestamp::from_microsecond(microseconds).ok(),
+        _ => None,
+    };
     let day =
         schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
-    if let (Some(Value::Day(day)), Some(season)) = (day, column_of(schema, "season"))
-        && values[season] == Value::Missing
-    {
-        let date = jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day));
-        values[season] = Value::Integer(i64::from(date.year()));
+    let year = match (day, schema.name.as_str()) {
+        (Some(Value::Day(day)), _) => {
+            Some(jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day)).year())
+        }
+        // Nobody plants at midnight of New Year: the year is the same in every zone.
+        (_, "setting_log") => moment().map(|moment| moment.to_zoned(TimeZone::UTC).year()),
+        _ => None,
+    };
+    if let Some(year) = year {
+        values[season] = Value::Integer(i64::from(year));
     }
+}
+
+/// When the planter was in a strip, where its row says both.
+fn strip_time(schema: &TableSchema, values: &[Value]) -> Option<StripTime> {
+    let moment = |name: &str| match values[column_of(schema, name)?] {
+        Value::Moment { microseconds, .. } => Some(microseconds),
+        _ => None,
+    };
+    let Value::Integer(season) = values[column_of(schema, "season")?] else { return None };
+    let (started, ended) = (moment("started_at")?, moment("ended_at")?);
+    let text = |name: &str| text_of(values, schema, name).to_owned();
+    Some(StripTime { field_id: text("field_id"), season, strip_id: text("strip_id"), started, ended })
 }

@@ -11,6 +11,7 @@ use crate::delimited::{Delimited, decoded};
 use crate::mapping::Mapping;
 use crate::table_file::{FileReport, Source, Surroundings, read_table};
 use crate::time::Zones;
+use crate::whereabouts::Whereabouts;
 
 /// Reads a text file as a stream. Kept rows go to `sink` in batches; time zones of fields are noted in `zones`.
 ///
@@ -21,13 +22,14 @@ pub fn read_text(
     source: &Source,
     bytes: impl Read,
     mapping: Option<&Mapping>,
+    whereabouts: &Whereabouts,
     settings: &Settings,
     zones: &mut Zones,
     sink: &mut dyn Sink,
 ) -> Result<FileReport, IngestError> {
     let text = decoded(bytes, mapping.and_then(|mapping| mapping.encoding))
         .map_err(|error| IngestError::read(&source.file, &error))?;
-    let around = Surroundings { settings, mapping, zones, sink };
+    let around = Surroundings { settings, mapping, reading: None, whereabouts, zones, sink };
     match mapping.and_then(Mapping::cut) {
         Some(cut) => read_table(source, &mut ColumnsOfText::new(&source.file, text, cut), around),
         None => {

@@ -61,6 +61,20 @@ pub struct Strip {
 }
 
 impl Strip {
+    /// The outline as the text of a GeoJSON geometry (RFC 7946, section 3.1.7), a `MultiPolygon`.
+    pub fn boundary(&self) -> String {
+        let ring = |ring: &geo::LineString<f64>| {
+            let corners: Vec<String> = ring.coords().map(|corner| format!("[{},{}]", corner.x, corner.y)).collect();
+            format!("[{}]", corners.join(","))
+        };
+        let polygon = |polygon: &geo::Polygon<f64>| {
+            let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
+            format!("[{}]", rings.map(ring).collect::<Vec<_>>().join(","))
+        };
+        let polygons: Vec<String> = self.shape.iter().map(polygon).collect();
+        format!("{{\"type\":\"MultiPolygon\",\"coordinates\":[{}]}}", polygons.join(","))
+    }
+
     /// Whether two features draw the same strip.
     pub(crate) fn same_as(&self, other: &Strip) -> bool {
         (&self.field_id, self.season, &self.strip_id) == (&other.field_id, other.season, &other.strip_id)
