@@ -4,9 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use crate::TaskDataError;
+use crate::node::Node;
 use crate::notice::Notices;
 use crate::unit::disagreement;
-use crate::xml::Node;
 
 /// Parts of all machines of a set, and levels of parts in one another, that are read.
 const ELEMENTS: usize = 20_000;

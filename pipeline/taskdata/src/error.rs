@@ -8,8 +8,9 @@ use evenstand_bundle::BundleError;
 pub enum TaskDataError {
     /// There is no `TASKDATA.XML`.
     #[error(
-        "there is no TASKDATA.XML among the {files} files{}; choose the folder or archive that the terminal wrote, with \
-         TASKDATA.XML and the TLG files in it", example.as_ref().map_or(String::new(), |name| format!(" (the first is {name})"))
+        "there is no TASKDATA.XML here ({files} files{}); choose the folder or archive that the terminal wrote, with \
+         TASKDATA.XML and the TLG files in it",
+        example.as_ref().map_or(String::new(), |name| format!(", the first is {name}"))
     )]
     NoTaskData {
         /// Number of files there are.

@@ -1,7 +1,7 @@
 //! Farms and fields.
 
+use crate::node::Node;
 use crate::notice::Notices;
-use crate::xml::Node;
 
 /// A farm.
 #[derive(Debug, Clone, PartialEq, Eq)]

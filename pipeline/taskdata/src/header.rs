@@ -1,8 +1,9 @@
 //! Header of a time log: what each of its records holds.
 
 use crate::TaskDataError;
+use crate::node::Node;
 use crate::notice::Notices;
-use crate::xml::{self, Budget, Node};
+use crate::xml::{self, Budget};
 
 /// What the records of a log hold, from its XML file.
 #[derive(Debug, Clone, PartialEq)]

@@ -38,6 +38,7 @@ mod field;
 mod files;
 mod header;
 mod log;
+mod node;
 mod notice;
 mod open;
 mod record;

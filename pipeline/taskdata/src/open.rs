@@ -5,13 +5,14 @@ use std::sync::Arc;
 
 use evenstand_bundle::Bundle;
 
+use crate::TaskDataError;
 use crate::device::{Device, Element};
 use crate::field::{Farm, Field};
 use crate::files::{Files, folder_of, read};
+use crate::node::Node;
 use crate::notice::{Notice, Notices};
 use crate::task::{Log, Task};
-use crate::xml::{self, Budget, Node};
-use crate::{TaskDataError, notice};
+use crate::xml::{self, Budget};
 
 /// What task data say of machines, places and work. The logs are read one by one, from the same bundle.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,8 +60,8 @@ impl TaskData {
 
     /// Reads the one set of task data of a bundle, without its logs.
     ///
-    /// Errors where there is none or more than one, where an XML file is damaged, repeats an id or holds too much. Files that
-    /// are linked and missing are notices.
+    /// Errors where there is none or more than one, where `TASKDATA.XML` is damaged, where an id is repeated or a file holds too
+    /// much. A linked file that is missing or damaged is a notice.
     pub fn open(bundle: &mut Bundle) -> Result<Self, TaskDataError> {
         let mut paths = Self::places(bundle);
         match (paths.pop(), paths.is_empty()) {
@@ -144,7 +145,7 @@ impl TaskData {
 struct Set<'a> {
     files: &'a Files,
     folder: &'a str,
-    notices: notice::Notices,
+    notices: Notices,
 }
 
 type Version = (Option<u8>, Option<u8>);

@@ -1,10 +1,10 @@
 //! Tasks, their times and their logs.
 
-use jiff::civil::{DateTime, Time};
+use jiff::civil::DateTime;
 use jiff::fmt::temporal::Pieces;
 
+use crate::node::Node;
 use crate::notice::Notices;
-use crate::xml::Node;
 
 /// A piece of work.
 #[derive(Debug, Clone, PartialEq)]
@@ -124,7 +124,22 @@ fn task_time(node: &Node, file: &str, notices: &mut Notices) -> TaskTime {
 
 fn moment(text: &str) -> Option<Moment> {
     let pieces = Pieces::parse(text).ok()?;
-    let time = pieces.time().unwrap_or(Time::midnight());
     let offset_seconds = pieces.to_numeric_offset().map(jiff::tz::Offset::seconds);
-    Some(Moment { local: DateTime::from_parts(pieces.date(), time), offset_seconds })
+    Some(Moment { local: DateTime::from_parts(pieces.date(), pieces.time()?), offset_seconds })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_is_read_with_and_without_its_offset_and_a_date_alone_is_none() {
+        let offset = |text| moment(text).map(|moment| (moment.local.to_string(), moment.offset_seconds));
+        let local = "2025-05-06T12:00:00".to_owned();
+        assert_eq!(offset("2025-05-06T12:00:00"), Some((local.clone(), None)));
+        assert_eq!(offset("2025-05-06T12:00:00Z"), Some((local.clone(), Some(0))));
+        assert_eq!(offset("2025-05-06T12:00:00.000+05:30"), Some((local, Some(19_800))));
+        assert_eq!(offset("2025-05-06"), None);
+        assert_eq!(offset("2025-02-30T12:00:00"), None);
+    }
 }

@@ -6,6 +6,7 @@ use quick_xml::events::{BytesStart, Event};
 use quick_xml::{Reader, XmlVersion};
 
 use crate::TaskDataError;
+use crate::node::Node;
 use crate::notice::Notices;
 use crate::text::{Text, decode};
 
@@ -46,37 +47,6 @@ const CHARACTERS: usize = 512;
 /// Bytes that an attribute takes beside its characters: many short ones fill the memory as well.
 const BESIDE: usize = 40;
 
-/// One element with its attributes A to I, the last letter that is read of any kept element.
-#[derive(Debug)]
-pub(crate) struct Node {
-    pub name: &'static str,
-    pub line: u32,
-    attributes: Vec<(u8, Box<str>)>,
-    pub children: Vec<Node>,
-}
-
-impl Node {
-    /// The attribute as it is written, which may be empty; none where it is not there.
-    pub fn raw(&self, letter: u8) -> Option<&str> {
-        self.attributes.iter().find(|(name, _)| *name == letter).map(|(_, value)| value.trim())
-    }
-
-    /// The attribute where it is there and says something.
-    pub fn text(&self, letter: u8) -> Option<&str> {
-        self.raw(letter).filter(|value| !value.is_empty())
-    }
-
-    /// The attribute as a number, where it is one.
-    pub fn number<T: std::str::FromStr>(&self, letter: u8) -> Option<T> {
-        self.text(letter)?.parse().ok()
-    }
-
-    /// Children with this name, in the order of the file.
-    pub fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a Node> + 'a {
-        self.children.iter().filter(move |child| child.name == name)
-    }
-}
-
 /// A whole file.
 #[derive(Debug)]
 pub(crate) struct Document {
@@ -92,7 +62,7 @@ pub(crate) struct Budget {
     elements: usize,
     /// Elements that may still be kept: a million at first.
     kept: usize,
-    /// Characters of attributes that may still be kept, with [`BESIDE`] for each attribute: 200 million at first.
+    /// Characters of attributes and ids that may still be kept, with [`BESIDE`] for each: 200 million at first.
     characters: usize,
     ids: BTreeMap<Box<str>, (&'static str, String, u32)>,
 }
@@ -179,7 +149,9 @@ impl Parser<'_> {
     }
 
     fn refuse(&self, problem: &str) -> TaskDataError {
-        TaskDataError::Xml { file: self.file.to_owned(), line: self.line, problem: problem.to_owned() }
+        // A damaged file may have a name of a million characters, which nobody reads.
+        let problem = problem.chars().take(2 * CHARACTERS).collect();
+        TaskDataError::Xml { file: self.file.to_owned(), line: self.line, problem }
     }
 
     fn too_much(&self, what: &'static str, limit: usize) -> TaskDataError {
@@ -262,13 +234,19 @@ impl Parser<'_> {
                 let end = value.char_indices().nth(CHARACTERS).map_or(value.len(), |(end, _)| end);
                 let kept: Box<str> = value.get(..end).unwrap_or(&value).into();
                 self.cut += u64::from(kept.len() < value.len());
-                let left = self.budget.characters.checked_sub(kept.len() + BESIDE);
-                self.budget.characters =
-                    left.ok_or_else(|| self.too_much("characters in attributes", Budget::default().characters))?;
+                self.spend(kept.len() + BESIDE)?;
                 attributes.push((*letter, kept));
             }
         }
         Ok(attributes)
+    }
+
+    /// Takes characters from the budget.
+    fn spend(&mut self, characters: usize) -> Result<(), TaskDataError> {
+        let left = self.budget.characters.checked_sub(characters);
+        let full = Budget::default().characters;
+        self.budget.characters = left.ok_or_else(|| self.too_much("characters in attributes", full))?;
+        Ok(())
     }
 
     fn note_id(&mut self, name: &str, id: &str) -> Result<(), TaskDataError> {
@@ -282,6 +260,7 @@ impl Parser<'_> {
             let (first, second) = (carried_by(first), carried_by(&second));
             return Err(TaskDataError::DuplicateId { id: id.to_owned(), first, second });
         }
+        self.spend(id.len() + self.file.len() + 2 * BESIDE)?;
         self.budget.ids.insert(id.into(), second);
         Ok(())
     }

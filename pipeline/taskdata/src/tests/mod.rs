@@ -96,6 +96,31 @@ fn planter(records: &[Vec<u8>]) -> Bundle {
     ])
 }
 
+/// The planter as version 4: machines and tasks in linked files, names in other cases, all in a folder of the archive.
+fn linked(log: &[u8]) -> Vec<(&'static str, Vec<u8>)> {
+    let cut = |from: &str, to: &str| {
+        let (start, end) = (PLANTER.find(from).unwrap(), PLANTER.find(to).unwrap() + to.len());
+        format!("<?xml version=\"1.0\"?><XFC>{}</XFC>", &PLANTER[start..end]).into_bytes()
+    };
+    let main = r#"<ISO11783_TaskData VersionMajor="4" VersionMinor="2">
+        <XFR A="DVC00000" B="1"/><XFR A="TSK00000" B="1"/><XFR A="TSK00000" B="1"/><XFR A="PDT00000" B="1"/>
+        <PFD A="PFD1" C="North"/></ISO11783_TaskData>"#;
+    vec![
+        ("Export/Set/TaskData.xml", main.as_bytes().to_vec()),
+        ("Export/Set/dvc00000.xml", cut("<DVC", "</DVC>")),
+        ("Export/Set/Tsk00000.Xml", cut("<TSK", "</TSK>")),
+        ("Export/Set/tlg00001.xml", HEADER.as_bytes().to_vec()),
+        ("Export/Set/tlg00001.bin", log.to_vec()),
+        ("Export/Set/TLG00007.xml", HEADER.as_bytes().to_vec()),
+        ("Export/Set/TLG00007.bin", log.to_vec()),
+        ("Export/readme.txt", b"x".to_vec()),
+    ]
+}
+
+fn archive_of(files: &[(&str, Vec<u8>)]) -> Bundle {
+    archive(&files.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect::<Vec<_>>())
+}
+
 /// All records of the first log, and its notices.
 fn all_records(bundle: &mut Bundle) -> (Vec<Record>, Vec<Notice>) {
     let data = TaskData::open(bundle).unwrap();

@@ -31,30 +31,9 @@ fn machines_fields_and_tasks_come_out_with_their_names() {
     assert_eq!(place.field.unwrap().id, "PFD1");
 }
 
-/// The planter as version 4: machines and tasks in linked files, names in other cases, all in a folder of the archive.
-fn linked(log: &[u8]) -> Bundle {
-    let cut = |from: &str, to: &str| {
-        let (start, end) = (PLANTER.find(from).unwrap(), PLANTER.find(to).unwrap() + to.len());
-        format!("<?xml version=\"1.0\"?><XFC>{}</XFC>", &PLANTER[start..end])
-    };
-    let main = r#"<ISO11783_TaskData VersionMajor="4" VersionMinor="2">
-        <XFR A="DVC00000" B="1"/><XFR A="TSK00000" B="1"/><XFR A="TSK00000" B="1"/><XFR A="PDT00000" B="1"/>
-        <PFD A="PFD1" C="North"/></ISO11783_TaskData>"#;
-    archive(&[
-        ("Export/Set/TaskData.xml", main.as_bytes()),
-        ("Export/Set/dvc00000.xml", cut("<DVC", "</DVC>").as_bytes()),
-        ("Export/Set/Tsk00000.Xml", cut("<TSK", "</TSK>").as_bytes()),
-        ("Export/Set/tlg00001.xml", HEADER.as_bytes()),
-        ("Export/Set/tlg00001.bin", log),
-        ("Export/Set/TLG00007.xml", HEADER.as_bytes()),
-        ("Export/Set/TLG00007.bin", log),
-        ("Export/readme.txt", b"x"),
-    ])
-}
-
 #[test]
 fn version_4_with_linked_files_in_a_folder_and_small_letters_says_the_same() {
-    let mut bundle = linked(&record(0, &[(1, 400)]));
+    let mut bundle = archive_of(&linked(&record(0, &[(1, 400)])));
     let data = TaskData::open(&mut bundle).unwrap();
     assert_eq!(data.version, (Some(4), Some(2)));
     assert_eq!(codes(&data.notices), [("linked_file_missing", 1), ("log_without_task", 1)]);
@@ -244,4 +223,13 @@ fn a_channel_takes_its_name_from_its_own_part_before_the_rest_of_the_machine() {
     assert_eq!((name("DET1", 0x38), name("DET2", 0x38)), (Some("data"), Some("right depth")));
     // A part that refers to nothing: what is one of its kind is named, what is not stays open.
     assert_eq!((name("DET3", 0x18D), name("DET3", 0x38)), (Some("only speed"), None));
+}
+
+#[test]
+fn a_file_that_links_to_itself_is_read_once_and_another_version_is_said() {
+    let main = r#"<ISO11783_TaskData><XFR A="FRM00000"/></ISO11783_TaskData>"#;
+    let linked = br#"<XFC><XFR A="FRM00000.xml"/><XFR A="TASKDATA"/><FRM A="FRM1"/></XFC>"#;
+    let mut bundle = archive(&[("TASKDATA.XML", main.as_bytes()), ("FRM00000.XML", linked)]);
+    let data = TaskData::open(&mut bundle).unwrap();
+    assert_eq!((data.farms.len(), codes(&data.notices)), (1, vec![("version_unknown", 1)]));
 }
