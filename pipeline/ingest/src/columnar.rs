@@ -6,18 +6,13 @@ use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType};
 use arrow::util::display::array_value_to_string;
-use evenstand_settings::Settings;
-use evenstand_tables::Sink;
 use jiff::civil::{Date, DateTime};
 use jiff::{SignedDuration, Span};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 
 use crate::IngestError;
-use crate::mapping::Mapping;
 use crate::record::{Cell, OwnedCell, Record, TableReader};
 use crate::table_file::{FileReport, Source, Surroundings, read_table};
-use crate::time::Zones;
-use crate::whereabouts::Whereabouts;
 
 /// Rows in memory at a time.
 const BATCH_ROWS: usize = 1 << 14;
@@ -27,15 +22,7 @@ const LARGEST_EXACT: i64 = 1 << 53;
 /// Reads a Parquet file as a stream, as [`read_text`](crate::read_text) reads text. Rows are counted from 1.
 ///
 /// Errors where the file is no Parquet, damaged or protected, or the sink fails.
-pub fn read_parquet(
-    source: &Source,
-    file: File,
-    mapping: Option<&Mapping>,
-    whereabouts: &Whereabouts,
-    settings: &Settings,
-    zones: &mut Zones,
-    sink: &mut dyn Sink,
-) -> Result<FileReport, IngestError> {
+pub fn read_parquet(source: &Source, file: File, around: Surroundings) -> Result<FileReport, IngestError> {
     let unreadable = |error: &dyn std::fmt::Display| IngestError::Format {
         file: source.file.clone(),
         problem: format!("it is no Parquet file, or damaged ({error})"),
@@ -45,7 +32,7 @@ pub fn read_parquet(
     let names = builder.schema().fields().iter().map(|field| OwnedCell::Text(field.name().clone())).collect();
     let reader = builder.with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))?;
     let mut table = Columnar { file: &source.file, names: Some(names), reader, batch: Batch::default(), number: 0 };
-    read_table(source, &mut table, Surroundings { settings, mapping, reading: None, whereabouts, zones, sink })
+    read_table(source, &mut table, around)
 }
 
 struct Columnar<'a> {

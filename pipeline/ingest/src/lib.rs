@@ -39,7 +39,7 @@ pub use format::Format;
 pub use kind::{kind_of, read_order};
 pub use mapping::Mapping;
 pub use strip_file::{Outlines, read_strips};
-pub use table_file::{FileReport, Source};
+pub use table_file::{FileReport, Source, Surroundings};
 pub use task_log::read_task_data;
 pub use text_file::read_text;
 pub use time::Zones;

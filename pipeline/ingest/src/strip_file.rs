@@ -5,15 +5,12 @@ use std::path::Path;
 
 use evenstand_bundle::Bundle;
 use evenstand_places::{PlaceError, Reading, Strip, StripFile, read_geojson, read_geopackage, read_shapefile};
-use evenstand_settings::Settings;
-use evenstand_tables::{Finding, SetAside, Sink};
+use evenstand_tables::{Finding, SetAside};
 
 use crate::IngestError;
 use crate::mapping::Mapping;
 use crate::record::{InMemory, OwnedCell};
 use crate::table_file::{FileReport, Source, Surroundings, read_table};
-use crate::time::Zones;
-use crate::whereabouts::Whereabouts;
 
 /// Where outlines of strips are read from.
 pub enum Outlines<'a> {
@@ -32,10 +29,7 @@ pub enum Outlines<'a> {
 pub fn read_strips(
     source: &Source,
     outlines: Outlines,
-    mapping: Option<&Mapping>,
-    settings: &Settings,
-    zones: &mut Zones,
-    sink: &mut dyn Sink,
+    around: Surroundings,
 ) -> Result<(FileReport, Vec<Strip>), IngestError> {
     if source.kind != "strip" {
         return Err(IngestError::Format {
@@ -44,15 +38,15 @@ pub fn read_strips(
             remedy: "write kind = \"strip\" in its [[source]] block, or rename it strip".into(),
         });
     }
-    let reading = reading(mapping);
+    let reading = reading(around.mapping);
     let file = match outlines {
         Outlines::GeoJson(bytes) => read_geojson(bytes, &reading),
         Outlines::Shapefile(bundle) => read_shapefile(bundle, &reading),
         Outlines::GeoPackage(path) => read_geopackage(path, &reading),
     }
     .map_err(|error| refused(source, &error))?;
-    let whereabouts = Whereabouts::default();
-    let around = Surroundings { settings, mapping: None, reading: None, whereabouts: &whereabouts, zones, sink };
+    // The names are ours by now.
+    let around = Surroundings { mapping: None, ..around };
     let mut report = read_table(source, &mut InMemory::new(rows(&file)), around)?;
     for refused in file.refused {
         report.rows_read += 1;

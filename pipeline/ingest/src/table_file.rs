@@ -61,21 +61,24 @@ impl FileReport {
 }
 
 /// What a file is read with, apart from its rows.
-pub(crate) struct Surroundings<'a> {
-    pub settings: &'a Settings,
+pub struct Surroundings<'a> {
+    /// The `[[source]]` block that is about the file.
     pub mapping: Option<&'a Mapping>,
-    /// How text is read where there is no mapping, or another than the mapping says.
-    pub reading: Option<&'a Reading>,
+    /// Choices of the review.
+    pub settings: &'a Settings,
+    /// Where and when strips are, for rows that name none.
     pub whereabouts: &'a Whereabouts,
+    /// Time zones of fields; those that the file names are noted here.
     pub zones: &'a mut Zones,
+    /// Receives kept rows in batches.
     pub sink: &'a mut dyn Sink,
 }
 
 /// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
-pub(crate) fn read_table<'a>(
-    source: &'a Source,
+pub(crate) fn read_table(
+    source: &Source,
     table: &mut dyn TableReader,
-    around: Surroundings<'a>,
+    around: Surroundings,
 ) -> Result<FileReport, IngestError> {
     let mut file = TableFile::new(source, around)?;
     loop {
@@ -92,8 +95,8 @@ pub(crate) fn read_table<'a>(
 }
 
 /// The state of one table while it is read.
-struct TableFile<'a> {
-    source: &'a Source,
+struct TableFile<'s, 'a> {
+    source: &'s Source,
     around: Surroundings<'a>,
     reading: Reading,
     finder: Finder<'a>,
@@ -112,14 +115,14 @@ struct TableFile<'a> {
     report: FileReport,
 }
 
-impl<'a> TableFile<'a> {
-    fn new(source: &'a Source, around: Surroundings<'a>) -> Result<Self, IngestError> {
+impl<'s, 'a> TableFile<'s, 'a> {
+    fn new(source: &'s Source, around: Surroundings<'a>) -> Result<Self, IngestError> {
         let schema = schema(Group::Raw, source.kind)?;
         let rule = around.mapping.map(|mapping| &mapping.rule);
         let header_rows = rule.and_then(|rule| rule.header_row.as_ref());
         Ok(Self {
             source,
-            reading: around.reading.or(around.mapping.map(|mapping| &mapping.reading)).cloned().unwrap_or_default(),
+            reading: around.mapping.map(|mapping| mapping.reading.clone()).unwrap_or_default(),
             finder: Finder::new(around.whereabouts),
             header_rows: header_rows.map(|rows| rows.iter().map(|row| i64::from(*row)).collect()),
             around,
@@ -189,7 +192,17 @@ impl<'a> TableFile<'a> {
             Some(mapping) => match_mapped(self.schema, &names, units, mapping),
             None => match_names(self.schema, &names.iter().map(|name| tidy(name)).collect::<Vec<_>>(), units),
         };
-        let checked = matched.and_then(|layout| check_required(self.schema, &layout, &names, &[]).map(|()| layout));
+        let checked = matched.and_then(|layout| {
+            let is_fed = |name: &str| {
+                column_of(self.schema, name).is_some_and(|index| layout.feeds[index].origin != Origin::Absent)
+            };
+            let mut given = self.around.whereabouts.gives(self.schema, &is_fed);
+            // A planter's log is of the year it was written in.
+            if self.schema.name == "setting_log" && is_fed("time") {
+                given.push("season");
+            }
+            check_required(self.schema, &layout, &names, &given).map(|()| layout)
+        });
         match checked {
             Ok(layout) => {
                 for unused in &layout.unused {
@@ -519,7 +532,7 @@ fn fill_season(schema: &TableSchema, values: &mut [Value]) {
             Some(jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day)).year())
         }
         // Nobody plants at midnight of New Year: the year is the same in every zone.
-        (_, "setting_log") => moment().map(|moment| moment.to_zoned(TimeZone::UTC).year()),
+        (_, "setting_log") => moment().map(|moment| TimeZone::UTC.to_datetime(moment).year()),
         _ => None,
     };
     if let Some(year) = year {

@@ -8,36 +8,26 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::Kind;
 use evenstand_bundle::Bundle;
-use evenstand_settings::{ChannelRule, Settings};
-use evenstand_tables::{Finding, Sink};
+use evenstand_settings::ChannelRule;
+use evenstand_tables::Finding;
 use evenstand_taskdata::{Carried, Channel, DEFAULT_GAP, LogReader, Notice, TaskData};
 
 use crate::IngestError;
 use crate::mapping::{Mapping, name_fits};
 use crate::record::{OwnedCell, Record, TableReader};
 use crate::table_file::{FileReport, Source, Surroundings, read_table};
-use crate::time::Zones;
-use crate::whereabouts::Whereabouts;
 
 /// Reads the logs of task data that hold channels of the block; each log is a table of its own.
 ///
 /// Errors where the task data cannot be read as a whole, or the sink fails.
-pub fn read_task_data(
-    source: &Source,
-    bundle: &mut Bundle,
-    mapping: Option<&Mapping>,
-    whereabouts: &Whereabouts,
-    settings: &Settings,
-    zones: &mut Zones,
-    sink: &mut dyn Sink,
-) -> Result<FileReport, IngestError> {
+pub fn read_task_data(source: &Source, bundle: &mut Bundle, around: Surroundings) -> Result<FileReport, IngestError> {
     let refused = |problem: String, remedy: &str| IngestError::Format {
         file: source.file.clone(),
         problem,
         remedy: remedy.to_owned(),
     };
     let data = TaskData::open(bundle).map_err(|error| refused(error.to_string(), "copy or export it again"))?;
-    let Some(mapping) = mapping.filter(|mapping| mapping.names_channels()) else {
+    let Some(mapping) = around.mapping.filter(|mapping| mapping.names_channels()) else {
         return Err(refused(
             "these are task data, and nothing says which channel is the closing force or pressure".into(),
             "run `evenstand check`: it lists the channels and proposes a [[source]] block",
@@ -71,8 +61,13 @@ pub fn read_task_data(
         let field = log.field.map(|field| field.designator.clone().unwrap_or_else(|| field.id.clone()));
         let mut table = TaskLog::new(&mut reader, &mapping.rule.channel, &chosen, field, mapping)
             .map_err(|problem| refused(problem, "correct the [[source]] block of evenstand.toml"))?;
-        let around =
-            Surroundings { settings, mapping: None, reading: Some(&mapping.reading), whereabouts, zones, sink };
+        let around = Surroundings {
+            mapping: Some(mapping),
+            settings: around.settings,
+            whereabouts: around.whereabouts,
+            zones: around.zones,
+            sink: around.sink,
+        };
         let read = read_table(&part, &mut table, around)?;
         report.findings.extend(reader.notices().iter().map(|notice| finding(&part, notice)));
         report.add(read);

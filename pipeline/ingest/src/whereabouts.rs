@@ -103,7 +103,10 @@ impl<'a> Finder<'a> {
 
     /// Fills in strip, field and season of a row that names no strip. Errors where its table cannot do without one and its
     /// place or time is in none or in two.
-    pub fn fill(&mut self, schema: &'static TableSchema, values: &mut [Value<'a>]) -> Result<(), RowFault> {
+    pub fn fill<'r>(&mut self, schema: &'static TableSchema, values: &mut [Value<'r>]) -> Result<(), RowFault>
+    where
+        'a: 'r,
+    {
         let Some(strip_column) = column_of(schema, "strip_id") else { return Ok(()) };
         if values[strip_column] != Value::Missing || schema.name == "strip" {
             return Ok(());
@@ -120,7 +123,7 @@ impl<'a> Finder<'a> {
                 self.tally.found += 1;
                 self.tally.near_border += u64::from(near_border);
                 values[strip_column] = Value::Text(strip_id);
-                let mut fill = |name: &str, value: Option<Value<'a>>| {
+                let mut fill = |name: &str, value: Option<Value<'r>>| {
                     if let (Some(index), Some(value)) = (column_of(schema, name), value)
                         && values[index] == Value::Missing
                     {
@@ -151,7 +154,7 @@ impl<'a> Finder<'a> {
         Ok(())
     }
 
-    fn by_place(&mut self, schema: &TableSchema, values: &[Value<'a>]) -> Option<Found<'a>> {
+    fn by_place(&mut self, schema: &TableSchema, values: &[Value]) -> Option<Found<'a>> {
         let number = |name: &str| match values[column_of(schema, name)?] {
             Value::Number(number) => Some(number),
             _ => None,
@@ -172,7 +175,7 @@ impl<'a> Finder<'a> {
         })
     }
 
-    fn by_time(&self, schema: &TableSchema, values: &[Value<'a>]) -> Option<Found<'a>> {
+    fn by_time(&self, schema: &TableSchema, values: &[Value]) -> Option<Found<'a>> {
         let Value::Moment { microseconds, .. } = values[column_of(schema, "time")?] else { return None };
         let Value::Integer(season) = values[column_of(schema, "season")?] else { return None };
         let times = self.whereabouts.times.get(&(text_of(values, schema, "field_id").to_owned(), season))?;
