@@ -8,6 +8,25 @@
 //! Every reader walks over its file once and keeps only cells that hold something, so a format or a used range that
 //! reaches the last row costs nothing. Counts that a file states about itself are never trusted; [`Limits`] bound what is
 //! kept.
+//!
+//! ```no_run
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! use evenstand_workbook::Workbook;
+//!
+//! let mut book = Workbook::open(std::fs::read("stand counts.xlsx")?)?;
+//! for info in book.sheets().to_vec().iter().filter(|info| info.holds_cells) {
+//!     let mut sheet = book.sheet(&info.name)?;
+//!     sheet.fill_merged();
+//!     for table in sheet.regions() {
+//!         println!("{} {table}: {}", info.name, sheet.cell(table.first_row, table.first_column).text());
+//!     }
+//!     for notice in &sheet.notices {
+//!         println!("{} {notice}", info.name);
+//!     }
+//! }
+//! # Ok(())
+//! # }
+//! ```
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 

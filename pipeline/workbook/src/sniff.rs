@@ -9,6 +9,8 @@ pub(crate) enum Kind {
     Zip,
     /// A compound file: XLS, or anything encrypted.
     Compound,
+    /// An XLS without a compound file around it.
+    BareXls,
     /// An ODS in a single XML file.
     FlatOds,
 }
@@ -44,6 +46,10 @@ pub(crate) fn kind_of(bytes: &[u8]) -> Result<Kind, WorkbookError> {
     if bytes.starts_with(b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1") {
         return Ok(Kind::Compound);
     }
+    // BOF of version 5 or 8; its data begins with the version.
+    if matches!(bytes, [0x09, 0x08, _, 0, 0, 5 | 6, ..]) {
+        return Ok(Kind::BareXls);
+    }
     if let Some((_, looks_like, remedy)) = SIGNATURES.iter().find(|(signature, ..)| bytes.starts_with(signature)) {
         return Err(not_a_spreadsheet(looks_like, remedy));
     }
@@ -58,6 +64,7 @@ pub(crate) fn kind_of(bytes: &[u8]) -> Result<Kind, WorkbookError> {
         _ if ["<html", "<!doctype html", "<table", "<head", "<body", "<meta"].iter().any(|tag| lower.contains(tag)) => {
             Err(not_a_spreadsheet("an HTML page", SAVE_AS))
         }
+        _ if lower.starts_with("mime-version:") => Err(not_a_spreadsheet("a web archive", SAVE_AS)),
         _ if lower.starts_with('<') => Err(not_a_spreadsheet("an XML file", EXPORT)),
         _ if is_text(&start) => Err(not_a_spreadsheet("plain text, such as CSV", "give it the ending .csv")),
         _ => Err(not_a_spreadsheet("a file of an unknown kind", EXPORT)),

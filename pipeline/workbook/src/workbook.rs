@@ -2,17 +2,21 @@
 
 use evenstand_bundle::{self as bundle, Bundle};
 
-use crate::builder::SheetBuilder;
+use crate::builder::{SheetBuilder, too_large};
 use crate::ods::Ods;
 use crate::sniff::{self, Kind};
 use crate::xls::Xls;
 use crate::xlsx::Xlsx;
 use crate::{Sheet, WorkbookError};
 
+/// Most sheets of a workbook: each is looked into when it is opened.
+const MOST_SHEETS: usize = 1_024;
+
 /// How much is read from one workbook.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
-    /// Bytes of one part of the archive, unpacked. Parts are unpacked one at a time, and pictures never.
+    /// Bytes of one part of the archive, unpacked. Parts are unpacked one at a time, and pictures never; all that is unpacked
+    /// together, each time that a sheet is read, may be sixteen times as much.
     pub unpacked_bytes: u64,
     /// Cells of one sheet, counted from column A to the last that holds something in each row.
     pub cells: usize,
@@ -66,10 +70,14 @@ impl Workbook {
     pub fn open_within(bytes: Vec<u8>, limits: Limits) -> Result<Self, WorkbookError> {
         let mut source = match sniff::kind_of(&bytes)? {
             Kind::Compound => Source::Xls(Xls::open(bytes)?),
+            Kind::BareXls => Source::Xls(Xls::of_stream(bytes)?),
             Kind::FlatOds => Source::Ods(Ods::of_content(crate::xml::decode(bytes))?),
             Kind::Zip => of_archive(bytes, limits)?,
         };
         let listed = source.sheet_names();
+        if listed.len() > MOST_SHEETS {
+            return Err(too_large(format!("{} sheets", listed.len()), MOST_SHEETS.to_string()));
+        }
         let sheets = listed.into_iter().enumerate().map(|(place, (name, hidden))| {
             let mut probe = SheetBuilder::probe(limits);
             let sound = source.read(place, &mut probe);
@@ -120,8 +128,9 @@ impl Source {
 }
 
 fn of_archive(bytes: Vec<u8>, limits: Limits) -> Result<Source, WorkbookError> {
-    // A part is read when the sheets are listed and again when it is asked for, so the total has no bound of its own.
-    let bounds = bundle::Limits { file_bytes: limits.unpacked_bytes, total_bytes: u64::MAX, ..Default::default() };
+    // A sheet is unpacked when the sheets are listed and again each time that it is asked for.
+    let total_bytes = limits.unpacked_bytes.saturating_mul(16);
+    let bounds = bundle::Limits { file_bytes: limits.unpacked_bytes, total_bytes, ..Default::default() };
     let mut bundle = Bundle::of_bytes(bytes, bounds).map_err(WorkbookError::of_bundle)?;
     let mimetype = match part(&mut bundle, "mimetype") {
         Some(read) => String::from_utf8_lossy(&read?).trim().to_owned(),

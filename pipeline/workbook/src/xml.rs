@@ -1,5 +1,7 @@
 //! Small helps over XML events.
 
+use std::borrow::Cow;
+
 use quick_xml::XmlVersion;
 use quick_xml::events::{BytesRef, BytesStart};
 
@@ -31,18 +33,18 @@ pub(crate) fn name<'a>(element: &'a BytesStart<'_>) -> &'a str {
 }
 
 /// Attributes by local name, entities replaced. Malformed ones are left out.
-pub(crate) fn attributes<'a>(element: &'a BytesStart<'_>) -> impl Iterator<Item = (&'a str, String)> {
+pub(crate) fn attributes<'a>(element: &'a BytesStart<'_>) -> impl Iterator<Item = (&'a str, Cow<'a, str>)> {
     let mut attributes = element.attributes();
     attributes.with_checks(false);
     attributes.flatten().map(|attribute| {
-        let value = attribute.normalized_value(XmlVersion::Implicit1_0).map(|value| value.into_owned());
-        (attribute.key.local_name().into_inner(), value.unwrap_or_else(|_| attribute.value.into_owned()))
+        let value = attribute.normalized_value(XmlVersion::Implicit1_0).unwrap_or_else(|_| attribute.value.clone());
+        (attribute.key.local_name().into_inner(), value)
     })
 }
 
 /// One attribute by local name.
 pub(crate) fn attribute(element: &BytesStart<'_>, wanted: &str) -> Option<String> {
-    attributes(element).find_map(|(name, value)| (name == wanted).then_some(value))
+    attributes(element).find_map(|(name, value)| (name == wanted).then(|| value.into_owned()))
 }
 
 /// Appends what `&name;` stands for. Only the five predefined entities and numbered letters are known: an entity that

@@ -68,30 +68,21 @@ struct Place {
     cells: Vec<(Range<usize>, SheetCell)>,
 }
 
-/// Reads the `wanted`th table of the file. Errors where the XML is damaged, or beyond the limits of the builder.
-pub(crate) fn read(content: &str, wanted: usize, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
+/// Reads the table that the content begins with. Errors where the XML is damaged, or beyond the limits of the builder.
+pub(crate) fn read(content: &str, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
     let mut reader = xml::reader(content);
-    let mut tables = 0_usize;
-    // Tables and elements of a cell that the reader is in; a table in a cell is a picture to the sheet.
-    let (mut in_sheet, mut inner_tables, mut depth) = (false, 0_usize, 0_usize);
+    // Tables that the reader is in, the sheet among them, and elements of a cell; a table in a cell is a picture to the sheet.
+    let (mut tables, mut depth) = (0_usize, 0_usize);
     let mut place = Place { row: 0, row_repeats: 1, column: 0, cells: Vec::new() };
     let mut open: Option<Open> = None;
     let mut in_paragraph = false;
     loop {
         let event = reader.read_event().map_err(|error| WorkbookError::damaged(CONTENT, error))?;
         match event {
-            Event::Start(element) if !in_sheet => {
-                if name(&element) == "table" {
-                    in_sheet = tables == wanted;
-                    tables += 1;
-                }
-            }
-            Event::Eof if !in_sheet => return Ok(()),
             Event::Eof => return Err(WorkbookError::damaged(CONTENT, "it ends before its end")),
-            _ if !in_sheet => {}
             Event::Start(element) => match (name(&element), &mut open) {
-                ("table", _) => inner_tables += 1,
-                _ if inner_tables > 0 => {}
+                ("table", _) => tables += 1,
+                _ if tables > 1 => {}
                 ("table-row", None) => {
                     place.row = place.row.saturating_add(place.row_repeats);
                     (place.column, place.row_repeats) = (0, repeats(&element, "number-rows-repeated"));
@@ -118,9 +109,9 @@ pub(crate) fn read(content: &str, wanted: usize, builder: &mut SheetBuilder) -> 
                 _ => {}
             },
             Event::End(element) => match element.local_name().into_inner() {
-                "table" if inner_tables > 0 => inner_tables -= 1,
+                "table" if tables > 1 => tables -= 1,
                 "table" => return Ok(()),
-                _ if inner_tables > 0 => {}
+                _ if tables > 1 => {}
                 "table-cell" | "covered-table-cell" if depth == 0 => {
                     if let Some(cell) = open.take() {
                         close_cell(cell, &mut place, builder)?;
@@ -138,13 +129,13 @@ pub(crate) fn read(content: &str, wanted: usize, builder: &mut SheetBuilder) -> 
                 }
                 _ => depth = depth.saturating_sub(usize::from(open.is_some())),
             },
-            Event::Text(text) if in_paragraph && inner_tables == 0 => {
+            Event::Text(text) if in_paragraph && tables == 1 => {
                 open.iter_mut().for_each(|cell| cell.paragraphs.push(&text.xml10_content()));
             }
-            Event::CData(text) if in_paragraph && inner_tables == 0 => {
+            Event::CData(text) if in_paragraph && tables == 1 => {
                 open.iter_mut().for_each(|cell| cell.paragraphs.push(&text.xml10_content()));
             }
-            Event::GeneralRef(entity) if in_paragraph && inner_tables == 0 => {
+            Event::GeneralRef(entity) if in_paragraph && tables == 1 => {
                 let mut letter = String::new();
                 xml::push_entity(&entity, &mut letter);
                 open.iter_mut().for_each(|cell| cell.paragraphs.push(&letter));
@@ -174,8 +165,10 @@ fn open_cell(element: &BytesStart<'_>) -> Open {
             "formula" => cell.has_formula = true,
             // Both `office:value-type` and the extension that tells errors.
             "value-type" if value == "error" => cell.is_error = true,
-            "value-type" if cell.kind.is_empty() || cell.kind == "string" => cell.kind = value,
-            "value" | "date-value" | "time-value" | "boolean-value" | "string-value" => cell.value = Some(value),
+            "value-type" if cell.kind.is_empty() || cell.kind == "string" => cell.kind = value.into_owned(),
+            "value" | "date-value" | "time-value" | "boolean-value" | "string-value" => {
+                cell.value = Some(value.into_owned())
+            }
             _ => {}
         }
     }

@@ -19,7 +19,7 @@ const CONTENT: &str = "content.xml";
 
 pub(crate) struct Ods {
     content: String,
-    /// Tables that are sheets: name, hidden, and which table of the file it is.
+    /// Tables that are sheets: name, hidden, and where in the content it starts.
     sheets: Vec<(String, bool, usize)>,
 }
 
@@ -45,9 +45,9 @@ impl Ods {
         let mut style = String::new();
         let mut found_spreadsheet = false;
         let mut depth = 0_usize;
-        let mut tables = 0;
         let mut reader = xml::reader(&content);
         loop {
+            let start = usize::try_from(reader.buffer_position()).unwrap_or(usize::MAX);
             let event = match reader.read_event() {
                 Ok(event) => event,
                 // The sheets before the damage can be read; the one that holds it says so.
@@ -65,10 +65,9 @@ impl Ods {
                         if depth == 0 && found_spreadsheet {
                             let hidden =
                                 attribute(&element, "style-name").is_some_and(|style| hidden_styles.contains(&style));
-                            sheets.push((attribute(&element, "name").unwrap_or_default(), hidden, tables));
+                            sheets.push((attribute(&element, "name").unwrap_or_default(), hidden, start));
                         }
                         depth += 1;
-                        tables += 1;
                     }
                     // A copy of cells of another file, kept for its formulas; it is no sheet of this one.
                     "table-source" | "dde-source" if depth == 1 => drop(sheets.pop()),
@@ -90,8 +89,8 @@ impl Ods {
     }
 
     pub fn read(&mut self, place: usize, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
-        let Some((name, _, table)) = self.sheets.get(place) else { return Ok(()) };
-        cells::read(&self.content, *table, builder).map_err(|error| match error {
+        let Some((name, _, start)) = self.sheets.get(place) else { return Ok(()) };
+        cells::read(self.content.get(*start..).unwrap_or_default(), builder).map_err(|error| match error {
             WorkbookError::Damaged { problem, .. } => WorkbookError::damaged(format!("sheet \"{name}\""), problem),
             other => other,
         })

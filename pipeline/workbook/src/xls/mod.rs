@@ -50,6 +50,11 @@ impl Xls {
             true => not_a_spreadsheet("a text document (.doc)", "export the table from it as .xlsx, .ods or CSV"),
             false => not_a_spreadsheet("a compound file without a workbook in it", "export the table as .xlsx or CSV"),
         })??;
+        Self::of_stream(stream)
+    }
+
+    /// From the stream of records itself.
+    pub fn of_stream(stream: Vec<u8>) -> Result<Self, WorkbookError> {
         let globals = Globals::read(&stream)?;
         Ok(Self { stream, globals })
     }

@@ -6,6 +6,10 @@ use super::strings::Chars;
 use crate::builder::SheetBuilder;
 use crate::{CellRange, Oddity, SheetCell, WorkbookError, serial};
 
+const FORMULA: u16 = 0x0006;
+/// Records that hold cells: Number, RK, MulRk, LabelSst, Label, RString, BoolErr, Formula.
+const CELLS: [u16; 8] = [0x0203, 0x027E, 0x00BD, 0x00FD, 0x0204, 0x00D6, 0x0205, FORMULA];
+
 /// Reads the records of a sheet, from its first on ([MS-XLS] 2.1.7.20.5). Errors where a record is cut short, or beyond
 /// the limits of the builder.
 pub(crate) fn read(stream: &[u8], globals: &Globals, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
@@ -40,14 +44,16 @@ pub(crate) fn read(stream: &[u8], globals: &Globals, builder: &mut SheetBuilder)
                     builder.put(row, column, long.map_or(SheetCell::Empty, SheetCell::Text))?;
                 }
             }
-            _ => {
-                if matches!(record.kind, 0x0006 | 0x0206 | 0x0406) {
-                    if let Some((row, column)) = waiting.take() {
-                        builder.notice(row, column, Oddity::FormulaWithoutResult);
-                    }
+            kind if CELLS.contains(&kind) => {
+                if kind == FORMULA
+                    && let Some((row, column)) = waiting.take()
+                {
+                    builder.notice(row, column, Oddity::FormulaWithoutResult);
                 }
-                cell(&record, globals, builder, &mut waiting).unwrap_or(Ok(()))?;
+                let read = cell(&record, globals, builder, &mut waiting);
+                read.ok_or_else(|| WorkbookError::damaged("sheet", "the record of a cell is cut short"))??;
             }
+            _ => {}
         }
         if builder.is_content() {
             return Ok(());
@@ -68,7 +74,7 @@ fn merged(range: &[u8]) -> Option<CellRange> {
     })
 }
 
-/// Puts the cells of a record. `None` where it holds none, or is too short to.
+/// Puts the cells of a record. `None` where it is too short to hold them.
 fn cell(
     record: &Record<'_>,
     globals: &Globals,
@@ -76,9 +82,6 @@ fn cell(
     waiting: &mut Option<(u32, usize)>,
 ) -> Option<Result<(), WorkbookError>> {
     let data = record.data;
-    if !matches!(record.kind, 0x0203 | 0x0204 | 0x00D6 | 0x0205 | 0x027E | 0x00BD | 0x00FD | 0x0006 | 0x0206 | 0x0406) {
-        return None;
-    }
     let (row, column) = (u32::from(at_u16(data, 0)?) + 1, usize::from(at_u16(data, 2)?));
     let number = |column: usize, number: f64, format: u16, builder: &mut SheetBuilder| {
         let format = globals.formats.get(usize::from(format)).copied().unwrap_or_default();

@@ -91,7 +91,7 @@ fn open_cell(element: &BytesStart<'_>, row: u32, column: usize) -> Result<Open, 
     let mut address = None;
     attributes(element).for_each(|(name, value)| match name {
         "r" => address = Some(value),
-        "t" => cell.kind = value,
+        "t" => cell.kind = value.into_owned(),
         "s" => cell.style = value.trim().parse().unwrap_or(0),
         _ => {}
     });

@@ -63,7 +63,7 @@ pub(crate) fn directory(folder: &str, path: &str, workbook: &str, relations: &st
             Event::Start(element) if name(&element) == "Relationship" => {
                 let (mut id, mut kind, mut target) = (String::new(), String::new(), String::new());
                 attributes(&element).for_each(|(name, value)| match name {
-                    "Id" => id = value,
+                    "Id" => id = value.into_owned(),
                     "Type" => kind = value.rsplit('/').next().unwrap_or_default().to_owned(),
                     "Target" => target = resolve(folder, &value),
                     _ => {}
@@ -93,10 +93,10 @@ pub(crate) fn directory(folder: &str, path: &str, workbook: &str, relations: &st
                 let mut sheet =
                     SheetEntry { name: String::new(), hidden: false, path: String::new(), has_cells: false };
                 attributes(&element).for_each(|(name, value)| match name {
-                    "name" => sheet.name = value,
+                    "name" => sheet.name = value.into_owned(),
                     "state" => sheet.hidden = value != "visible",
                     "id" => {
-                        if let Some((kind, target)) = targets.get(&value) {
+                        if let Some((kind, target)) = targets.get(value.as_ref()) {
                             sheet.has_cells = kind == "worksheet";
                             sheet.path.clone_from(target);
                         }
