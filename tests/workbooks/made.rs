@@ -133,6 +133,7 @@ fn the_format_is_told_from_the_content_and_a_refusal_says_what_it_looks_like() {
         (b"<?xml version=\"1.0\"?><ISO11783_TaskData/>", "an XML file"),
         (b"\x00\x01\x02\x03\x80\x81", "a file of an unknown kind"),
         (&zipped(&[("a.csv", "1,2")]), "a .zip archive without a workbook in it"),
+        (&zipped(&[("2025/counts.XLSX", "")]), "a .zip archive with workbooks in it"),
         (&zipped(&[("xl/workbook.bin", "")]), "a binary workbook (.xlsb)"),
         (&zipped(&[("word/document.xml", "<x/>")]), "a text document"),
         (&zipped(&[("mimetype", "application/vnd.oasis.opendocument.text")]), "a text document"),
@@ -212,7 +213,42 @@ fn columns_are_lettered_as_spreadsheets_do() {
     assert!("B3:F20".parse::<CellRange>().unwrap().holds(20, 5));
 }
 
+#[test]
+fn every_range_of_a_wide_header_is_filled() {
+    let cells: String =
+        (0..20).map(|group| format!("<c r=\"{}1\"><v>{group}</v></c>", column_letters(3 * group))).collect();
+    let merged: String = (0..20)
+        .map(|group| format!("<mergeCell ref=\"{}1:{}1\"/>", column_letters(3 * group), column_letters(3 * group + 2)))
+        .collect();
+    let below: String = (0..60).map(|_| "<c><v>1</v></c>").collect();
+    let xml = format!("<sheetData><row>{cells}</row><row>{below}</row></sheetData><mergeCells>{merged}</mergeCells>");
+    let mut sheet = open(xlsx_of(&xml, "")).sheet("Log").unwrap();
+    sheet.fill_merged();
+    let filled: Vec<String> = sheet.rows[0].cells.iter().map(|cell| cell.text().into_owned()).collect();
+    assert_eq!(filled, (0..60).map(|column| (column / 3).to_string()).collect::<Vec<_>>());
+}
+
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn texts_and_numbers_come_back_as_they_were_written(
+        text in "[ -~äß€日\\n\\t]{1,40}",
+        number in proptest::num::f64::NORMAL,
+        row in 0_u32..2000,
+        column in 0_u16..300,
+    ) {
+        let mut made = Made::new();
+        let sheet = made.add_worksheet();
+        sheet.write_string(row, column, text.as_str()).unwrap();
+        sheet.write_number(row + 1, column, number).unwrap();
+        let sheet = open(made.save_to_buffer().unwrap()).sheet("Sheet1").unwrap();
+        prop_assert_eq!(sheet.cell(row + 1, usize::from(column)), &SheetCell::Text(text));
+        // The writer keeps as many digits as spreadsheets do, sixteen or seventeen.
+        let SheetCell::Number(read) = sheet.cell(row + 2, usize::from(column)) else { panic!("not a number") };
+        prop_assert!((read / number - 1.0).abs() < 1e-14, "{} {}", read, number);
+    }
+
     #[test]
     fn a_range_reads_as_it_prints(rows in (1_u32..=1_048_576, 1_u32..=1_048_576), columns in (0_usize..16_384, 0_usize..16_384)) {
         let range = CellRange {

@@ -100,6 +100,25 @@ fn merged_cells_hidden_sheets_and_copies_of_other_files_are_told() {
 }
 
 #[test]
+fn sheets_of_one_name_are_told_apart() {
+    let table = |value| {
+        format!(
+            "<table:table table:name=\"Log\"><table:table-row><table:table-cell office:value-type=\"float\" \
+             office:value=\"{value}\"/></table:table-row></table:table>"
+        )
+    };
+    let tables = [table(1), table(2), table(3)].concat();
+    let flat = format!(
+        "<?xml version=\"1.0\"?><office:document><office:spreadsheet>{tables}</office:spreadsheet></office:document>"
+    );
+    let mut book = open(flat.into_bytes());
+    let names: Vec<String> = book.sheets().iter().map(|sheet| sheet.name.clone()).collect();
+    assert_eq!(names, ["Log", "Log (2)", "Log (3)"]);
+    let values = names.iter().map(|name| at(&book.sheet(name).unwrap(), "A1").text().into_owned()).collect::<Vec<_>>();
+    assert_eq!(values, ["1", "2", "3"]);
+}
+
+#[test]
 fn a_password_is_named_as_such() {
     let manifest = r#"<manifest:manifest><manifest:file-entry manifest:full-path="content.xml"><manifest:encryption-data/></manifest:file-entry></manifest:manifest>"#;
     let bytes = zipped(&[

@@ -73,6 +73,7 @@ impl SheetBuilder {
                 if self.cells > self.limits.cells {
                     return Err(too_large("too many cells on one sheet".to_owned(), self.limits.cells.to_string()));
                 }
+                cells.reserve(added);
                 cells.resize(column, SheetCell::Empty);
                 cells.push(cell);
             }
@@ -80,11 +81,18 @@ impl SheetBuilder {
         if self.rows.len() > self.limits.rows {
             return Err(too_large("too many rows on one sheet".to_owned(), self.limits.rows.to_string()));
         }
-        if self.text_bytes > self.limits.text_bytes {
-            let allowed = format!("{} MB", self.limits.text_bytes >> 20);
-            return Err(too_large("too much text on one sheet".to_owned(), allowed));
+        self.check_text(0)
+    }
+
+    /// Errors where `more` bytes of text would be beyond the limits.
+    pub fn check_text(&self, more: usize) -> Result<(), WorkbookError> {
+        match self.text_bytes.saturating_add(more) > self.limits.text_bytes {
+            true => {
+                let allowed = format!("{} MB", self.limits.text_bytes >> 20);
+                Err(too_large("too much text on one sheet".to_owned(), allowed))
+            }
+            false => Ok(()),
         }
-        Ok(())
     }
 
     pub fn notice(&mut self, row: u32, column: usize, oddity: Oddity) {

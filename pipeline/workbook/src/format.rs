@@ -33,8 +33,8 @@ impl NumberFormat {
 
     /// Format of a code such as `yyyy-mm-dd hh:mm` (ECMA-376 part 1, 18.8.31).
     pub fn of_code(code: &str) -> Self {
-        // Between `General` and a date there is no letter to tell by.
-        if code.trim().eq_ignore_ascii_case("general") {
+        // Names, not codes; the second is the first in German, which some programs write (from memory).
+        if ["general", "standard"].iter().any(|name| code.trim().eq_ignore_ascii_case(name)) {
             return Self::Number;
         }
         let letters: Vec<char> = unquoted(code);
@@ -49,8 +49,10 @@ impl NumberFormat {
                 'y' | 'd' => day = true,
                 // In `0.00E+00` the letter is an exponent, else an era year.
                 'e' if !matches!(next, Some('+' | '-')) => day = true,
-                'h' => clock = true,
-                's' => clock = true,
+                // A weekday, a year of the Buddhist calendar.
+                'a' if same >= 3 => day = true,
+                'b' if same >= 2 => day = true,
+                'h' | 's' => clock = true,
                 // A month, unless it stands beside hours or seconds.
                 'm' => {
                     let before_second = letters.iter().skip(at + same).find(|next| next.is_alphabetic()) == Some(&'s');
@@ -75,7 +77,8 @@ impl NumberFormat {
     }
 }
 
-/// Letters of the first section in lower case, without literal text, colours and `AM/PM`; `\u{1}` for `[h]`, `[m]`, `[s]`.
+/// Letters of the first section in lower case, without literal text, colours and `AM/PM`; `\u{1}` for `[h]`, `[m]` and
+/// `[s]`.
 fn unquoted(code: &str) -> Vec<char> {
     let mut letters = Vec::new();
     let mut rest = code.chars();
@@ -102,6 +105,8 @@ fn unquoted(code: &str) -> Vec<char> {
                     .find(|half| rest.as_str().get(..half.len()).is_some_and(|next| next.eq_ignore_ascii_case(half)));
                 if let Some(after) = half_day.and_then(|half| rest.as_str().get(half.len()..)) {
                     rest = after.chars();
+                } else {
+                    letters.push('a');
                 }
             }
             other => letters.push(other.to_ascii_lowercase()),
@@ -134,6 +139,8 @@ mod tests {
             ("[$-409]d-mmm-yy;@", Day),
             ("mmm-yy", Day),
             ("m", Day),
+            ("aaa", Day),
+            ("Standard", Number),
             ("\"sown \"dd.mm.", Day),
             ("hh:mm", Clock),
             ("h:mm AM/PM", Clock),

@@ -1,13 +1,13 @@
 //! Workbooks as people have them: XLSX, XLS and ODS sheets as rows of typed cells.
 //!
 //! [`Workbook::open`] tells the format from the content, lists the sheets, and reads a sheet as the rows that hold
-//! something, each with its number as the spreadsheet shows it. A cell is what the spreadsheet says it is: a number is a
-//! date only where its format says so, an error stays an error, a text keeps its blanks. What had to be left out or could
-//! not be told is in the [`Notice`]s of the sheet.
+//! something, each with its number as the spreadsheet shows it. A cell is what the spreadsheet says it is: a number is
+//! a date only where its format says so, an error stays an error, a text keeps its blanks. What had to be left out or
+//! could not be told is in the [`Notice`]s of the sheet.
 //!
 //! Every reader walks over its file once and keeps only cells that hold something, so a format or a used range that
-//! reaches the last row costs nothing. Counts that a file states about itself are never trusted; [`Limits`] bound what is
-//! kept.
+//! reaches the last row costs nothing. Counts that a file states about itself are never trusted; [`Limits`] bound what
+//! is kept.
 //!
 //! ```no_run
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {

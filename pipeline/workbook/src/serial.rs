@@ -20,9 +20,9 @@ pub(crate) enum DateSystem {
 
 /// A number as its format shows it, to the second, with what is odd about it.
 ///
-/// A date with a time stays one where the format hides its time, and a number below one is a time of day where the
-/// format shows a time or the number has a fraction. Below 0 the 1900 system counts back from 1899-12-30, as programs that
-/// write such numbers do (ISO/IEC 29500-1, 18.17.4.1).
+/// A date with a time stays one where the format hides its time. A number from 0 to 1 is a time of day where the format
+/// shows no date, and in the 1900 system, where it is no day, also where it does. Below 0 the 1900 system counts back from 1899-12-30, as programs
+/// that write such numbers do (ISO/IEC 29500-1, 18.17.4.1).
 pub(crate) fn cell_of(number: f64, format: NumberFormat, system: DateSystem) -> (SheetCell, Option<Oddity>) {
     if format == NumberFormat::Number {
         return (SheetCell::Number(number), None);

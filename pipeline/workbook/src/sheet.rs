@@ -4,7 +4,7 @@ use std::fmt;
 
 use crate::{CellRange, SheetCell, column_letters};
 
-/// Cells that [`Sheet::fill_merged`] may fill in one sheet.
+/// Cells that [`Sheet::fill_merged`] may add to one sheet.
 const MOST_FILLED: usize = 10_000_000;
 
 /// A sheet that was read.
@@ -84,8 +84,8 @@ impl Sheet {
     /// two rows needs it. Cells that hold something of their own keep it. Does nothing the second time.
     pub fn fill_merged(&mut self) {
         let width = self.width();
-        // Ranges of a sound file do not overlap, so together they cover no more than the sheet.
-        let mut left = self.rows.len().saturating_mul(width).min(MOST_FILLED);
+        // Ranges of a sound file do not overlap and stay well below both; a broken one ends here.
+        let (mut may_visit, mut may_add) = (2 * MOST_FILLED, MOST_FILLED);
         for range in self.merged.clone() {
             let value = self.cell(range.first_row, range.first_column).clone();
             if value == SheetCell::Empty || range.first_column >= width {
@@ -94,8 +94,10 @@ impl Sheet {
             let (first, last) = (range.first_column, range.last_column.min(width - 1));
             let start = self.rows.partition_point(|row| row.number < range.first_row);
             for row in self.rows.iter_mut().skip(start).take_while(|row| row.number <= range.last_row) {
-                let Some(remaining) = left.checked_sub(last + 1) else { return };
-                left = remaining;
+                let visits = may_visit.checked_sub(last + 1 - first);
+                let adds = may_add.checked_sub((last + 1).saturating_sub(row.cells.len()));
+                let Some(both) = visits.zip(adds) else { return };
+                (may_visit, may_add) = both;
                 if row.cells.len() <= last {
                     row.cells.resize(last + 1, SheetCell::Empty);
                 }

@@ -84,6 +84,12 @@ pub(crate) fn archive_without_workbook(names: &[String], mimetype: &str) -> Work
         () if has("ppt/") || mimetype.contains("opendocument.presentation") => {
             not_a_spreadsheet("a set of slides", EXPORT)
         }
+        () if names
+            .iter()
+            .any(|name| [".xlsx", ".xls", ".ods"].iter().any(|ending| name.to_ascii_lowercase().ends_with(ending))) =>
+        {
+            not_a_spreadsheet("a .zip archive with workbooks in it", "unpack it and give the workbooks")
+        }
         () if has("index/") => not_a_spreadsheet("a package of another office program", SAVE_AS),
         () => not_a_spreadsheet("a .zip archive without a workbook in it", "unpack it and give the files in it"),
     }

@@ -1,5 +1,7 @@
 //! A workbook, whatever its format.
 
+use std::collections::BTreeSet;
+
 use evenstand_bundle::{self as bundle, Bundle};
 
 use crate::builder::{SheetBuilder, too_large};
@@ -15,8 +17,8 @@ const MOST_SHEETS: usize = 1_024;
 /// How much is read from one workbook.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
-    /// Bytes of one part of the archive, unpacked. Parts are unpacked one at a time, and pictures never; all that is unpacked
-    /// together, each time that a sheet is read, may be sixteen times as much.
+    /// Bytes of one part of the archive, unpacked. Parts are unpacked one at a time, and pictures never; all that is
+    /// unpacked together, each time that a sheet is read, may be sixteen times as much.
     pub unpacked_bytes: u64,
     /// Cells of one sheet, counted from column A to the last that holds something in each row.
     pub cells: usize,
@@ -40,8 +42,8 @@ pub struct SheetInfo {
     pub name: String,
     /// Whether the spreadsheet hides it.
     pub hidden: bool,
-    /// Whether any cell holds something; a chart on a sheet of its own holds none. Also true where the sheet turns out to be damaged before
-    /// a cell was found, so that nobody passes over it unread.
+    /// Whether any cell holds something; a chart on a sheet of its own holds none. Also true where the sheet turns out
+    /// to be damaged before a cell was found, so that nobody passes over it unread.
     pub holds_cells: bool,
 }
 
@@ -59,7 +61,8 @@ enum Source {
 }
 
 impl Workbook {
-    /// Opens a workbook within the default [`Limits`]. The format is told from the content, whatever the file is called.
+    /// Opens a workbook within the default [`Limits`]. The format is told from the content, whatever the file is
+    /// called.
     ///
     /// Errors where it is protected by a password, damaged, too large, or no workbook; then with what it looks like.
     pub fn open(bytes: Vec<u8>) -> Result<Self, WorkbookError> {
@@ -78,7 +81,9 @@ impl Workbook {
         if listed.len() > MOST_SHEETS {
             return Err(too_large(format!("{} sheets", listed.len()), MOST_SHEETS.to_string()));
         }
+        let mut taken = BTreeSet::new();
         let sheets = listed.into_iter().enumerate().map(|(place, (name, hidden))| {
+            let name = own_name(name, &mut taken);
             let mut probe = SheetBuilder::probe(limits);
             let sound = source.read(place, &mut probe);
             SheetInfo { name, hidden, holds_cells: probe.holds_cells() || sound.is_err() }
@@ -92,8 +97,8 @@ impl Workbook {
         &self.sheets
     }
 
-    /// Reads a sheet by its name as it is written, or else by its name whatever the case and the blanks around it. Errors where there is none
-    /// of that name, or it is damaged or too large.
+    /// Reads a sheet by its name as it is written, or else by its name whatever the case and the blanks around it.
+    /// Errors where there is none of that name, or it is damaged or too large.
     pub fn sheet(&mut self, name: &str) -> Result<Sheet, WorkbookError> {
         let folded = name.trim().to_lowercase();
         let exact = self.sheets.iter().position(|sheet| sheet.name == name);
@@ -125,6 +130,15 @@ impl Source {
             Self::Xls(xls) => xls.read(place, builder),
         }
     }
+}
+
+/// A name that no sheet before has: spreadsheets see to that, other programs may not.
+fn own_name(name: String, taken: &mut BTreeSet<String>) -> String {
+    let numbered = (2_usize..).map(|number| format!("{name} ({number})"));
+    let mut free = std::iter::once(name.clone()).chain(numbered).filter(|name| !taken.contains(name));
+    let own = free.next().unwrap_or(name);
+    taken.insert(own.clone());
+    own
 }
 
 fn of_archive(bytes: Vec<u8>, limits: Limits) -> Result<Source, WorkbookError> {

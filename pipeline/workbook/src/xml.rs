@@ -5,8 +5,8 @@ use std::borrow::Cow;
 use quick_xml::XmlVersion;
 use quick_xml::events::{BytesRef, BytesStart};
 
-/// Bytes of a part as text: UTF-8, or UTF-16 where a byte order mark says so. What is neither becomes U+FFFD rather than
-/// losing the sheet for one letter.
+/// Bytes of a part as text: UTF-8, or UTF-16 where a byte order mark says so. What is neither becomes U+FFFD rather
+/// than losing the sheet for one letter.
 pub(crate) fn decode(bytes: Vec<u8>) -> String {
     let utf16 = |rest: &[u8], unit: fn([u8; 2]) -> u16| {
         let (pairs, _) = rest.as_chunks::<2>();

@@ -10,6 +10,9 @@ use crate::builder::{SheetBuilder, too_large};
 use crate::xml::{self, attributes, name};
 use crate::{CellRange, Oddity, SheetCell, WorkbookError, serial};
 
+/// Letters that a cell of a spreadsheet can show (a limit of the programs that write them).
+const MOST_LETTERS: usize = 32_767;
+
 /// Text of the paragraphs of a cell, blanks folded as OpenDocument 1.3 part 3, 6.1.2 has it; but a blank at the end
 /// stays, for programs write it so where a person typed one.
 #[derive(Default)]
@@ -40,8 +43,9 @@ impl Paragraphs {
 
     /// Letters that stand as they are: blanks with a count, tabs, line breaks.
     fn push_firm(&mut self, letter: char, count: usize) {
-        // No cell shows more letters than this, so a count beyond is not one.
-        self.text.extend(std::iter::repeat_n(letter, count.min(32_767)));
+        // More blanks than a cell can show are not meant, and a few bytes could state any number of them.
+        let room = MOST_LETTERS.saturating_sub(self.text.len());
+        self.text.extend(std::iter::repeat_n(letter, count.min(room)));
         self.folds = false;
     }
 }
@@ -66,14 +70,16 @@ struct Place {
     column: u64,
     /// Cells of the row that hold something, to be repeated with it: columns and value.
     cells: Vec<(Range<usize>, SheetCell)>,
+    /// Bytes of text in them.
+    text_bytes: usize,
 }
 
 /// Reads the table that the content begins with. Errors where the XML is damaged, or beyond the limits of the builder.
 pub(crate) fn read(content: &str, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
     let mut reader = xml::reader(content);
-    // Tables that the reader is in, the sheet among them, and elements of a cell; a table in a cell is a picture to the sheet.
+    // Tables that the reader is in, the sheet among them, and elements of a cell; a table in a cell is not read.
     let (mut tables, mut depth) = (0_usize, 0_usize);
-    let mut place = Place { row: 0, row_repeats: 1, column: 0, cells: Vec::new() };
+    let mut place = Place { row: 0, row_repeats: 1, column: 0, cells: Vec::new(), text_bytes: 0 };
     let mut open: Option<Open> = None;
     let mut in_paragraph = false;
     loop {
@@ -212,12 +218,17 @@ fn close_cell(cell: Open, place: &mut Place, builder: &mut SheetBuilder) -> Resu
         let found = format!("a cell that is repeated {repeats} times in row {row_number}");
         return Err(too_large(found, format!("{MAX_COLUMNS} columns")));
     }
+    if let SheetCell::Text(text) | SheetCell::Fault(text) = &value {
+        place.text_bytes = place.text_bytes.saturating_add(text.len());
+        builder.check_text(place.text_bytes)?;
+    }
     place.cells.push((column_index..column_index + repeats as usize, value));
     Ok(())
 }
 
 fn close_row(place: &mut Place, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
     let cells = std::mem::take(&mut place.cells);
+    place.text_bytes = 0;
     if cells.is_empty() {
         return Ok(());
     }

@@ -1,7 +1,7 @@
 //! XLSX: ECMA-376 part 1, SpreadsheetML, in the transitional and the strict flavour.
 //!
-//! Read here, event by event, and not by a general reader: a cell with an error code of a later version, or one bad style,
-//! must not cost the sheet, and the counts that a file states (`count`, `dimension`) must not reserve memory.
+//! Read here, event by event, and not by a general reader: a cell with an error code of a later version, or one bad
+//! style, must not cost the sheet, and the counts that a file states (`count`, `dimension`) must not reserve memory.
 
 mod cells;
 mod parts;

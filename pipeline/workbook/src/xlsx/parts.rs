@@ -32,8 +32,7 @@ pub(crate) struct Directory {
 /// Path of the workbook's part. The list of content types names it; a writer that leaves it out keeps to `xl/`.
 pub(crate) fn workbook_path(bundle: &mut Bundle) -> Result<Option<String>, WorkbookError> {
     const TYPES: &str = "[Content_Types].xml";
-    let Some(types) = part(bundle, TYPES) else { return Ok(None) };
-    let types = xml::decode(types?);
+    let types = part(bundle, TYPES).transpose()?.map(xml::decode).unwrap_or_default();
     let mut reader = xml::reader(&types);
     loop {
         match reader.read_event().map_err(|error| WorkbookError::damaged(TYPES, error))? {
