@@ -256,7 +256,7 @@ fn thousands_of_mutated_workbooks_are_read_or_refused() {
     let (mut inputs, mut cells) = (0, 0);
     for seed in seeds() {
         let parts = seed.starts_with(b"PK").then(|| parts_of(&seed));
-        for round in 0..2_500 {
+        for round in 0..1_000 {
             let bytes = match &parts {
                 // Most of a changed archive is refused by its checksums, so most changes are made before it is packed.
                 Some(parts) if round % 4 != 0 => {
@@ -275,7 +275,7 @@ fn thousands_of_mutated_workbooks_are_read_or_refused() {
             cells += read_all(bytes);
         }
     }
-    assert!(inputs >= 10_000, "{inputs}");
+    assert!(inputs >= 4_000, "{inputs}");
     // Changes so coarse that nothing could be read would test nothing.
     assert!(cells > inputs, "{cells} cells from {inputs} inputs");
     // Linux tells the most memory that this process ever held, other tests of this file with it.
