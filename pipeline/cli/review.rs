@@ -33,9 +33,12 @@ pub struct Review {
 }
 
 /// What lies in raw/.
+#[derive(Default)]
 pub struct RawFiles {
     /// Files by name (forward slashes); hidden ones are left out.
     pub files: BTreeMap<String, PathBuf>,
+    /// Folders of task data by name: each is one source, whatever files are in it.
+    pub task_data: BTreeMap<String, PathBuf>,
     /// Names of links and other things that are not plain files or folders; they are not read.
     pub passed_over: Vec<String>,
 }
@@ -104,11 +107,11 @@ impl Review {
                 "make a folder raw in it and put your files there, for example stand_count.csv and setting_log.csv",
             ));
         }
-        let mut found = RawFiles { files: BTreeMap::new(), passed_over: Vec::new() };
+        let mut found = RawFiles::default();
         collect(&self.raw, "", &mut found).map_err(|error| {
             Failure::new(format!("{} cannot be read: {error}", self.raw.display()), "check the folder's permissions")
         })?;
-        if found.files.is_empty() && found.passed_over.is_empty() {
+        if found.files.is_empty() && found.task_data.is_empty() && found.passed_over.is_empty() {
             return Err(Failure::new(
                 format!("{} is empty", self.raw.display()),
                 format!("put your files there, named after what they are: {}", kinds().join(", ")),
@@ -146,7 +149,9 @@ fn collect(folder: &Path, prefix: &str, found: &mut RawFiles) -> std::io::Result
         }
         // Links are not followed: a review stays inside its folder. They are named in a finding.
         let kind = entry.file_type()?;
-        if kind.is_dir() {
+        if kind.is_dir() && holds_task_data(&entry.path())? {
+            found.task_data.insert(format!("{prefix}{name}"), entry.path());
+        } else if kind.is_dir() {
             collect(&entry.path(), &format!("{prefix}{name}/"), found)?;
         } else if kind.is_file() {
             found.files.insert(format!("{prefix}{name}"), entry.path());
@@ -155,4 +160,13 @@ fn collect(folder: &Path, prefix: &str, found: &mut RawFiles) -> std::io::Result
         }
     }
     Ok(())
+}
+
+fn holds_task_data(folder: &Path) -> std::io::Result<bool> {
+    for entry in fs::read_dir(folder)? {
+        if entry?.file_name().eq_ignore_ascii_case("TASKDATA.XML") {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }

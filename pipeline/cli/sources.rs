@@ -1,5 +1,6 @@
 //! What becomes of each file in raw/: which table it is, by its name or a `[[source]]` block, and in which format.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use evenstand_ingest::{Format, Mapping, kind_of, read_order};
@@ -14,9 +15,11 @@ pub struct Job<'a> {
     pub file: String,
     /// Where it is.
     pub path: PathBuf,
+    /// Further files that go with it: the parts of a shapefile.
+    pub parts: Vec<(String, PathBuf)>,
     /// How it is written.
     pub format: Format,
-    /// Raw table it is; `None` where the file itself says.
+    /// Raw table it is.
     pub kind: &'static str,
     /// The block that says how it is read.
     pub mapping: Option<&'a Mapping>,
@@ -49,9 +52,12 @@ pub fn plan<'a>(raw: RawFiles, mappings: &'a [Mapping]) -> Plan<'a> {
         );
     }
     let mut used = vec![false; mappings.len()];
-    for (file, path) in raw.files {
+    let folders = raw.task_data.into_iter().map(|(name, path)| (name, path, Some(Format::TaskData)));
+    let parts = parts_of_shapefiles(&raw.files);
+    let files = raw.files.iter().filter(|(name, _)| !parts.contains_key(*name));
+    let files = files.map(|(name, path)| (name.clone(), path.clone(), Format::of(name)));
+    for (file, path, format) in files.chain(folders) {
         let name = file.rsplit('/').next().unwrap_or(&file);
-        let format = Format::of(name);
         let fitting: Vec<usize> = (0..mappings.len()).filter(|index| mappings[*index].fits(&file)).collect();
         for index in &fitting {
             used[*index] = true;
@@ -61,10 +67,15 @@ pub fn plan<'a>(raw: RawFiles, mappings: &'a [Mapping]) -> Plan<'a> {
         } else {
             fitting.iter().map(|index| (mappings[*index].kind(), Some(&mappings[*index]))).collect()
         };
+        let own_parts = || {
+            let with = parts.iter().filter(|(_, shapefile)| **shapefile == file);
+            with.filter_map(|(name, _)| Some((name.clone(), raw.files.get(name)?.clone())))
+        };
         match format {
             Some(format) if !readings.is_empty() => plan.jobs.extend(readings.into_iter().map(|(kind, mapping)| Job {
                 file: file.clone(),
                 path: path.clone(),
+                parts: own_parts().collect(),
                 format,
                 kind,
                 mapping,
@@ -111,4 +122,20 @@ fn not_read(file: &str, format: Option<Format>, kind: Option<&'static str>) -> F
         ),
     };
     finding.source(file, None).remedy(remedy)
+}
+
+/// Files that only go with a shapefile, and the `.shp` that each goes with.
+fn parts_of_shapefiles(files: &BTreeMap<String, PathBuf>) -> BTreeMap<String, String> {
+    let stem = |name: &str| name.split_once('.').map_or(name, |(stem, _)| stem).to_ascii_lowercase();
+    let stem = |name: &str| match name.rsplit_once('/') {
+        Some((folder, name)) => format!("{folder}/{}", stem(name)),
+        None => stem(name),
+    };
+    let shapes: BTreeMap<String, &String> = files
+        .keys()
+        .filter(|name| Format::of(name) == Some(Format::Shapefile))
+        .map(|name| (stem(name), name))
+        .collect();
+    let parts = files.keys().filter(|name| Format::is_part_of_shapefile(name));
+    parts.filter_map(|name| Some((name.clone(), (*shapes.get(&stem(name))?).clone()))).collect()
 }

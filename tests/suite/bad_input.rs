@@ -114,7 +114,7 @@ fn a_file_of_an_unknown_kind_is_not_passed_over_in_silence() {
     review.put("observations.csv", "a,b\n1,2\n");
     review.put("stand_count.xlsx", "not really");
     let said = review.run("ingest", &[]);
-    says(&said.stderr, &["observations.csv", "stand_count.xlsx", "save it as CSV"]);
+    says(&said.stderr, &["observations.csv", "stand_count.xlsx", "give it the ending .csv"]);
 }
 
 #[test]

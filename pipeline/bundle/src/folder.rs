@@ -11,6 +11,12 @@ pub(crate) struct Folder {
 }
 
 impl Folder {
+    pub fn of(files: Vec<(String, PathBuf)>) -> (Self, Vec<String>) {
+        let files: BTreeMap<String, PathBuf> = files.into_iter().collect();
+        let names = files.keys().cloned().collect();
+        (Self { files }, names)
+    }
+
     pub fn list(root: &Path, limit: usize) -> Result<(Self, Vec<String>), BundleError> {
         let mut files = BTreeMap::new();
         let mut folders = vec![(root.to_owned(), String::new())];

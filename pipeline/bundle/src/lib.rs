@@ -13,7 +13,7 @@ mod zip_file;
 
 use std::fs::File;
 use std::io::{BufReader, Cursor, Read, Seek};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 pub use error::BundleError;
 use folder::Folder;
@@ -58,6 +58,15 @@ impl Bundle {
     /// Lists a folder and the folders in it. Hidden files and links are left out.
     pub fn of_folder(folder: &Path, limits: Limits) -> Result<Self, BundleError> {
         let (folder, names) = Folder::list(folder, limits.files)?;
+        Ok(Self { source: Source::Folder(folder), names, limits, bytes_read: 0 })
+    }
+
+    /// Files that are known already, each with the name it has in the bundle.
+    pub fn of_files(files: Vec<(String, PathBuf)>, limits: Limits) -> Result<Self, BundleError> {
+        if files.len() > limits.files {
+            return Err(BundleError::TooMany { found: files.len(), limit: limits.files });
+        }
+        let (folder, names) = Folder::of(files);
         Ok(Self { source: Source::Folder(folder), names, limits, bytes_read: 0 })
     }
 

@@ -1,16 +1,15 @@
 //! raw/ → store/.
 
-use std::fs::File;
 use std::path::Path;
 
-use evenstand_ingest::{FileReport, Format, IngestError, Source, Zones, read_parquet, read_text};
-use evenstand_settings::Settings;
-use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder, sha256_of_file};
+use evenstand_ingest::Zones;
+use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder};
 use evenstand_tables::{Finding, SetAside};
 
 use crate::failure::Failure;
+use crate::reader::Reader;
 use crate::review::Review;
-use crate::sources::{Job, Plan, mappings, plan};
+use crate::sources::{Plan, mappings, plan};
 use crate::voice::Voice;
 
 /// What reading a review's files brought up.
@@ -58,27 +57,17 @@ pub fn say(ingested: &Ingested, voice: &mut Voice) {
 pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Ingested, Failure> {
     let mappings = mappings(review)?;
     let Plan { jobs, mut findings } = plan(review.raw_files()?, &mappings);
-    let mut zones =
+    let zones =
         Zones::new(review.settings.timezone.as_deref(), review.settings.time_formats.clone()).map_err(|problem| {
             Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone")
         })?;
-    let mut writer = KeptWriter::new(folder);
+    let mut reader = Reader::new(&review.settings, zones, KeptWriter::new(folder));
     let mut set_aside: Vec<SetAside> = Vec::new();
     let mut kept = 0;
     voice.stage("reading files", jobs.len());
-    for job in jobs {
-        let source = Source { sha256: sha256_of_file(&job.path)?, kind: job.kind, file: job.file.clone() };
-        writer.begin_source(&source.file);
-        let report = read(&job, &source, &review.settings, &mut zones, &mut writer)?;
+    for job in &jobs {
+        let report = reader.read(job)?;
         kept += report.rows_kept;
-        writer.end_source(SourceEntry {
-            rows_read: report.rows_read,
-            rows_kept: report.rows_kept,
-            rows_set_aside: report.set_aside.len() as u64,
-            file: source.file,
-            sha256: source.sha256,
-            kind: job.kind.to_owned(),
-        })?;
         set_aside.extend(report.set_aside);
         findings.extend(report.findings);
         voice.step();
@@ -98,32 +87,6 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
             "correct the files and run again; nothing was written",
         ));
     }
-    let manifest = writer.finish(&set_aside, &findings)?;
+    let manifest = reader.finish(&set_aside, &findings)?;
     Ok(Ingested { manifest, findings })
-}
-
-/// Reads one file by its format.
-fn read(
-    job: &Job,
-    source: &Source,
-    settings: &Settings,
-    zones: &mut Zones,
-    sink: &mut KeptWriter,
-) -> Result<FileReport, Failure> {
-    let file = File::open(&job.path).map_err(|error| {
-        Failure::new(format!("{} cannot be read: {error}", job.path.display()), "check the file's permissions")
-    })?;
-    let read = match job.format {
-        Format::Text => read_text(source, file, job.mapping, settings, zones, sink),
-        Format::Parquet => read_parquet(source, file, job.mapping, settings, zones, sink),
-    };
-    match read {
-        // One file that is not what its name says must not keep the others from being read.
-        Err(IngestError::Format { problem, remedy, .. }) => {
-            let finding = Finding::error("unreadable_file", format!("{problem}; nothing of this file was read"));
-            let finding = finding.table(job.kind).source(&source.file, None).remedy(remedy);
-            Ok(FileReport { findings: vec![finding], ..FileReport::default() })
-        }
-        other => Ok(other?),
-    }
 }

@@ -12,9 +12,14 @@ pub fn kind_of(file_name: &str) -> Option<&'static str> {
     schemas().iter().find(|table| table.group == Group::Raw && table.name == name).map(|table| table.name.as_str())
 }
 
-/// Order in which kinds are read: fields first, because the others need their time zones.
+/// Order in which kinds are read: fields first, because the others need their time zones; then strips, because rows that
+/// name none find theirs by place or time.
 pub fn read_order(kind: &str) -> u8 {
-    u8::from(kind != "field")
+    match kind {
+        "field" => 0,
+        "strip" => 1,
+        _ => 2,
+    }
 }
 
 #[cfg(test)]

@@ -32,6 +32,7 @@ mod text_file;
 mod time;
 mod value;
 mod whereabouts;
+mod workbook_file;
 
 pub use columnar::read_parquet;
 pub use error::IngestError;
@@ -44,3 +45,4 @@ pub use task_log::read_task_data;
 pub use text_file::read_text;
 pub use time::Zones;
 pub use whereabouts::{StripTime, Whereabouts};
+pub use workbook_file::{EXPLANATIONS, read_workbook};

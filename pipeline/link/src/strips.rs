@@ -309,30 +309,63 @@ fn group<R>(rows: Vec<R>, key: impl Fn(&R) -> StripKey) -> BTreeMap<StripKey, Ve
     groups
 }
 
+/// Rows of the strip table by strip. A table and drawn outlines may both speak of a strip: what one leaves open the other
+/// fills in; where they disagree the first one counts, and the disagreement is a finding.
 fn strip_sheet(rows: Vec<StripSheetRow>, findings: &mut Vec<Finding>) -> BTreeMap<StripKey, StripSheetRow> {
     let mut sheet: BTreeMap<StripKey, StripSheetRow> = BTreeMap::new();
     for row in rows {
         let key = StripKey::new(&row.field_id, row.season, &row.strip_id);
-        if let Some(first) = sheet.get(&key) {
+        let Some(first) = sheet.get_mut(&key) else {
+            sheet.insert(key, row);
+            continue;
+        };
+        let (file, number) = (row.source_file.clone(), row.source_row);
+        let disagree = fill_in(first, row);
+        if first.source_file == file || !disagree.is_empty() {
+            let about_what = if disagree.is_empty() { String::new() } else { format!(" ({})", disagree.join(", ")) };
             findings.push(
                 about(
                     Finding::warning(
                         "repeated_strip",
                         format!(
-                            "two strips carry this name: {} row {} and here; the first is used",
+                            "two strips carry this name: {} row {} and here{about_what}; the first is used",
                             first.source_file, first.source_row
                         ),
                     ),
                     &key,
                 )
-                .source(&row.source_file, Some(row.source_row))
+                .source(&file, Some(number))
                 .remedy("rename one of them, in every table that names it"),
             );
-        } else {
-            sheet.insert(key, row);
         }
     }
     sheet
+}
+
+/// Takes over what the first row leaves open, and names the columns in which the two disagree.
+fn fill_in(first: &mut StripSheetRow, other: StripSheetRow) -> Vec<&'static str> {
+    let mut disagree = Vec::new();
+    fn take<T: PartialEq>(
+        name: &'static str,
+        mine: &mut Option<T>,
+        theirs: Option<T>,
+        disagree: &mut Vec<&'static str>,
+    ) {
+        match (mine.as_ref(), &theirs) {
+            (None, _) => *mine = theirs,
+            (Some(mine), Some(theirs)) if mine != theirs => disagree.push(name),
+            _ => {}
+        }
+    }
+    take("block", &mut first.block, other.block, &mut disagree);
+    take("treatment", &mut first.treatment, other.treatment, &mut disagree);
+    take("condition", &mut first.condition, other.condition, &mut disagree);
+    take("length_m", &mut first.length_m, other.length_m, &mut disagree);
+    take("rows", &mut first.rows, other.rows, &mut disagree);
+    take("passes", &mut first.passes, other.passes, &mut disagree);
+    take("planted_at", &mut first.planted_at, other.planted_at, &mut disagree);
+    take("hybrid", &mut first.hybrid, other.hybrid, &mut disagree);
+    disagree
 }
 
 fn label_conditions(

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use evenstand_agronomy::Kind;
 use serde::Deserialize;
 
+use crate::place::Place;
 use crate::planter::{self, Planter};
 use crate::source::{self, SourceRule};
 use crate::{Analysis, ConditionScheme, Display, SettingsError, Tolerances};
@@ -28,6 +29,8 @@ pub struct Settings {
     pub tolerance: Tolerances,
     /// Display units.
     pub display: Display,
+    /// How rows find their strip by place.
+    pub place: Place,
     /// Planters in the order of the file.
     pub planters: Vec<Planter>,
     /// How files that were not made for this program are read, in the order of the file.
@@ -45,6 +48,7 @@ struct File {
     analysis: Analysis,
     tolerance: Tolerances,
     display: Display,
+    place: Place,
     planter: Vec<toml::Table>,
     source: Vec<toml::Table>,
 }
@@ -61,6 +65,7 @@ impl Settings {
         file.analysis.check()?;
         file.tolerance.check()?;
         file.display.check()?;
+        file.place.check()?;
         for (kind, unit) in &file.units {
             let known = Kind::parse(kind).ok_or_else(|| {
                 SettingsError::value(
@@ -98,6 +103,7 @@ impl Settings {
             analysis: file.analysis,
             tolerance: file.tolerance,
             display: file.display,
+            place: file.place,
             planters,
             sources: (1..)
                 .zip(&file.source)

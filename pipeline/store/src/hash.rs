@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
@@ -25,6 +25,12 @@ pub fn sha256_of_file(path: &Path) -> Result<String, StoreError> {
         }
         hasher.update(&buffer[..length]);
     }
+}
+
+/// SHA-256 over the digests of several files, in the order given: what stands for a source of many files.
+pub fn sha256_of_files(paths: &[PathBuf]) -> Result<String, StoreError> {
+    let digests = paths.iter().map(|path| sha256_of_file(path)).collect::<Result<Vec<_>, _>>()?;
+    Ok(sha256_of_bytes(digests.join("\n").as_bytes()))
 }
 
 fn hexadecimal(digest: &[u8]) -> String {

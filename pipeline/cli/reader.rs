@@ -1,0 +1,156 @@
+//! Opens files and hands them to the reader of their format, one after the other.
+
+use std::fs::{self, File};
+
+use evenstand_bundle::{Bundle, BundleError, Limits};
+use evenstand_ingest::{
+    FileReport, Format, IngestError, Outlines, Source, StripTime, Surroundings, Whereabouts, Zones, read_parquet,
+    read_strips, read_task_data, read_text, read_workbook,
+};
+use evenstand_places::Strip;
+use evenstand_settings::Settings;
+use evenstand_store::{KeptWriter, Manifest, SourceEntry, sha256_of_files};
+use evenstand_tables::{Finding, SetAside};
+
+use crate::failure::Failure;
+use crate::sources::Job;
+
+/// Files that are read as a whole are no larger than this; text, Parquet and logs are streamed and may be.
+const LARGEST_WHOLE: u64 = 256 << 20;
+
+/// Reads the files of a review in their order: fields, then strips, then everything else.
+pub struct Reader<'a> {
+    settings: &'a Settings,
+    zones: Zones,
+    writer: KeptWriter,
+    /// Outlines and times of strips, until the first file that needs them.
+    strips: Vec<Strip>,
+    strip_times: Vec<StripTime>,
+    whereabouts: Option<Whereabouts>,
+}
+
+impl<'a> Reader<'a> {
+    /// A reader that writes what it keeps into a store.
+    pub fn new(settings: &'a Settings, zones: Zones, writer: KeptWriter) -> Self {
+        Self { settings, zones, writer, strips: Vec::new(), strip_times: Vec::new(), whereabouts: None }
+    }
+
+    /// Reads one file. Faults of the file are findings of the report; errors end the run.
+    pub fn read(&mut self, job: &Job) -> Result<FileReport, Failure> {
+        let mut files = vec![job.path.clone()];
+        files.extend(job.parts.iter().map(|(_, path)| path.clone()));
+        if job.format == Format::TaskData {
+            files = files_below(&job.path)?;
+        }
+        let source = Source { sha256: sha256_of_files(&files)?, kind: job.kind, file: job.file.clone() };
+        let mut findings = Vec::new();
+        let whereabouts = match self.whereabouts.take() {
+            Some(whereabouts) => whereabouts,
+            None if matches!(job.kind, "field" | "strip") => Whereabouts::default(),
+            None => {
+                let (strips, times) = (std::mem::take(&mut self.strips), std::mem::take(&mut self.strip_times));
+                let whereabouts = Whereabouts::new(strips, times, self.settings.place.buffer_m)
+                    .map_err(|error| Failure::new(error.to_string(), "correct [place] in evenstand.toml"))?;
+                findings.extend(whereabouts.findings());
+                whereabouts
+            }
+        };
+        self.writer.begin_source(&format!("{} {}", source.file, source.kind));
+        let read = self.by_format(job, &source, &whereabouts);
+        if !matches!(job.kind, "field" | "strip") {
+            self.whereabouts = Some(whereabouts);
+        }
+        let mut report = match read {
+            Ok(report) => report,
+            // One file that is not what its name says must not keep the others from being read.
+            Err(IngestError::Format { problem, remedy, .. }) => {
+                let finding = Finding::error("unreadable_file", format!("{problem}; nothing of this file was read"));
+                let finding = finding.table(job.kind).source(&source.file, None).remedy(remedy);
+                FileReport { findings: vec![finding], ..FileReport::default() }
+            }
+            Err(error) => return Err(error.into()),
+        };
+        self.writer.end_source(SourceEntry {
+            rows_read: report.rows_read,
+            rows_kept: report.rows_kept,
+            rows_set_aside: report.set_aside.len() as u64,
+            file: source.file,
+            sha256: source.sha256,
+            kind: job.kind.to_owned(),
+        })?;
+        self.strip_times.append(&mut report.strip_times);
+        findings.append(&mut report.findings);
+        report.findings = findings;
+        Ok(report)
+    }
+
+    /// Writes rows set aside, findings and the manifest.
+    pub fn finish(self, set_aside: &[SetAside], findings: &[Finding]) -> Result<Manifest, Failure> {
+        Ok(self.writer.finish(set_aside, findings)?)
+    }
+
+    fn by_format(&mut self, job: &Job, source: &Source, whereabouts: &Whereabouts) -> Result<FileReport, IngestError> {
+        let around = Surroundings {
+            mapping: job.mapping,
+            settings: self.settings,
+            whereabouts,
+            zones: &mut self.zones,
+            sink: &mut self.writer,
+        };
+        let unopened = |problem: String| IngestError::Format {
+            file: source.file.clone(),
+            problem,
+            remedy: "check the file and its permissions, or copy it again".into(),
+        };
+        let open = || File::open(&job.path).map_err(|error| unopened(format!("it cannot be opened: {error}")));
+        let whole = || match fs::metadata(&job.path).map(|about| about.len()) {
+            Ok(bytes) if bytes > LARGEST_WHOLE => Err(unopened(format!(
+                "it has {} MB, more than the {} MB that are read of such a file",
+                bytes >> 20,
+                LARGEST_WHOLE >> 20
+            ))),
+            _ => fs::read(&job.path).map_err(|error| unopened(format!("it cannot be read: {error}"))),
+        };
+        let bundle = |bundle: Result<Bundle, BundleError>| bundle.map_err(|error| unopened(error.to_string()));
+        let strips = |outlines: Outlines, around| read_strips(source, outlines, around);
+        let (report, strips) = match job.format {
+            Format::Text => (read_text(source, open()?, around)?, Vec::new()),
+            Format::Parquet => (read_parquet(source, open()?, around)?, Vec::new()),
+            Format::Workbook => (read_workbook(source, whole()?, around)?, Vec::new()),
+            Format::TaskData => {
+                let mut files = bundle(Bundle::of_folder(&job.path, Limits::default()))?;
+                (read_task_data(source, &mut files, around)?, Vec::new())
+            }
+            Format::GeoJson => strips(Outlines::GeoJson(&whole()?), around)?,
+            Format::GeoPackage => strips(Outlines::GeoPackage(&job.path), around)?,
+            Format::Shapefile => {
+                let mut files = vec![(job.file.clone(), job.path.clone())];
+                files.extend(job.parts.iter().cloned());
+                strips(Outlines::Shapefile(&mut bundle(Bundle::of_files(files, Limits::default()))?), around)?
+            }
+            Format::Archive => {
+                let mut files = bundle(Bundle::of_zip(&job.path, Limits::default()))?;
+                match Format::in_archive(&files) {
+                    Some(Format::TaskData) => (read_task_data(source, &mut files, around)?, Vec::new()),
+                    Some(_) => strips(Outlines::Shapefile(&mut files), around)?,
+                    None => {
+                        return Err(IngestError::Format {
+                            file: source.file.clone(),
+                            problem: "this archive holds neither task data nor a shapefile".into(),
+                            remedy: "unpack it and put the files themselves into raw/".into(),
+                        });
+                    }
+                }
+            }
+        };
+        self.strips.extend(strips);
+        Ok(report)
+    }
+}
+
+/// Every file in a folder and the folders in it, by name; links are left out.
+fn files_below(folder: &std::path::Path) -> Result<Vec<std::path::PathBuf>, Failure> {
+    let bundle = Bundle::of_folder(folder, Limits::default())
+        .map_err(|error| Failure::new(format!("{}: {error}", folder.display()), "check the folder's permissions"))?;
+    Ok(bundle.names().iter().map(|name| folder.join(name)).collect())
+}

@@ -1,0 +1,139 @@
+//! Sheets of workbooks: XLSX, XLS and ODS.
+
+use evenstand_tables::Finding;
+use evenstand_workbook::{CellRange, Notice, Sheet, SheetCell, SheetRow, Workbook};
+
+use crate::IngestError;
+use crate::mapping::{Mapping, name_fits};
+use crate::record::{InMemory, OwnedCell};
+use crate::table_file::{FileReport, Source, Surroundings, read_table};
+
+/// Name of the sheet that explains the columns of a blank record sheet; it is not read.
+pub const EXPLANATIONS: &str = "columns";
+
+/// Reads the sheets of a workbook that a `[[source]]` block names; without one the sheet that is called like the table,
+/// else the only one that holds anything. Errors where none or several could be meant, a sheet holds several tables, the
+/// workbook cannot be read, or the sink fails.
+pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> Result<FileReport, IngestError> {
+    let refused = |problem: String, remedy: &str| IngestError::Format {
+        file: source.file.clone(),
+        problem,
+        remedy: remedy.to_owned(),
+    };
+    let broken = |error: &dyn std::fmt::Display| {
+        refused(error.to_string(), "open it in a spreadsheet and save it again as .xlsx or CSV")
+    };
+    let mut book = Workbook::open(bytes).map_err(|error| broken(&error))?;
+    let filled: Vec<String> =
+        book.sheets().iter().filter(|sheet| sheet.holds_cells).map(|sheet| sheet.name.clone()).collect();
+    let chosen = choose(source.kind, &filled, around.mapping)
+        .map_err(|problem| refused(problem, "name the sheet in a [[source]] block of evenstand.toml: sheet = \"…\""))?;
+    let range = around.mapping.and_then(|mapping| mapping.rule.range.as_deref());
+    let range: Option<CellRange> = range
+        .map(|text| text.parse().map_err(|error| refused(format!("{error}"), "correct range in the [[source]] block")))
+        .transpose()?;
+    let mut report = FileReport::default();
+    let Surroundings { mapping, settings, whereabouts, zones, sink } = around;
+    for name in &chosen {
+        let mut sheet = book.sheet(name).map_err(|error| broken(&error))?;
+        sheet.fill_merged();
+        let header =
+            mapping.and_then(|mapping| mapping.rule.header_row.as_ref()).and_then(|rows| rows.iter().max().copied());
+        one_table(&sheet, range, header).map_err(|tables| {
+            refused(
+                format!("the sheet {name} holds {} tables: {}", tables.len(), tables.join(" and ")),
+                "say which one in a [[source]] block of evenstand.toml, for example range = \"A1:F20\"; one block for each table",
+            )
+        })?;
+        let file = if filled.len() > 1 { format!("{}/{name}", source.file) } else { source.file.clone() };
+        let part = Source { file, ..source.clone() };
+        let mut table = InMemory::new(sheet.rows.iter().filter_map(|row| cells(row, range)).collect());
+        let around = Surroundings { mapping, settings, whereabouts, zones: &mut *zones, sink: &mut *sink };
+        report.add(read_table(&part, &mut table, around)?);
+        report.findings.extend(sheet.notices.iter().map(|notice| odd_cell(&part, notice)));
+    }
+    Ok(report)
+}
+
+/// The sheets to read, or why that cannot be told.
+fn choose(kind: &str, filled: &[String], mapping: Option<&Mapping>) -> Result<Vec<String>, String> {
+    let listed = || filled.join(", ");
+    let asked = mapping.map(|mapping| mapping.rule.sheet.as_slice()).unwrap_or_default();
+    if !asked.is_empty() {
+        let fitting: Vec<String> =
+            filled.iter().filter(|name| asked.iter().any(|asked| name_fits(asked, name))).cloned().collect();
+        return if fitting.is_empty() {
+            Err(format!("it has no filled sheet called \"{}\"; found {}", asked.join("\", \""), listed()))
+        } else {
+            Ok(fitting)
+        };
+    }
+    let tables: Vec<&String> = filled.iter().filter(|name| !name.eq_ignore_ascii_case(EXPLANATIONS)).collect();
+    let same = tables.iter().find(|name| name.eq_ignore_ascii_case(kind));
+    match (same, tables.as_slice()) {
+        (Some(name), _) | (None, [name]) => Ok(vec![(*name).clone()]),
+        (None, []) => Err("no sheet of it holds anything".into()),
+        (None, _) => Err(format!("it has several filled sheets ({}), and nothing says which is meant", listed())),
+    }
+}
+
+/// Errors with the tables of a sheet where there are several: blocks of two rows and two columns at least. A block that
+/// goes on below an empty row, in the same columns and without names on top, is the same table.
+fn one_table(sheet: &Sheet, range: Option<CellRange>, header: Option<u32>) -> Result<(), Vec<String>> {
+    if range.is_some() {
+        return Ok(());
+    }
+    let mut tables: Vec<CellRange> = Vec::new();
+    for region in sheet.regions() {
+        let is_table = region.last_row > region.first_row && region.last_column > region.first_column;
+        if !is_table || header.is_some_and(|header| region.last_row <= header) {
+            continue;
+        }
+        let goes_on = tables.last().is_some_and(|above| {
+            let same_columns = region.first_column <= above.last_column && above.first_column <= region.last_column;
+            let names_on_top = (region.first_column..=region.last_column)
+                .all(|column| matches!(sheet.cell(region.first_row, column), SheetCell::Text(_) | SheetCell::Empty));
+            same_columns && region.first_row > above.last_row && !names_on_top
+        });
+        if !goes_on {
+            tables.push(region);
+        }
+    }
+    if tables.len() < 2 { Ok(()) } else { Err(tables.iter().map(CellRange::to_string).collect()) }
+}
+
+/// The cells of a row that lie in the range.
+fn cells(row: &SheetRow, range: Option<CellRange>) -> Option<(i64, Vec<OwnedCell>)> {
+    let (first, last) = match range {
+        None => (0, usize::MAX),
+        Some(range) if (range.first_row..=range.last_row).contains(&row.number) => {
+            (range.first_column, range.last_column)
+        }
+        Some(_) => return None,
+    };
+    let cells = row.cells.iter().take(last.saturating_add(1)).skip(first);
+    let cells: Vec<OwnedCell> = cells.map(cell).collect();
+    cells.iter().any(|cell| *cell != OwnedCell::Empty).then_some((i64::from(row.number), cells))
+}
+
+pub(crate) fn cell(cell: &SheetCell) -> OwnedCell {
+    match cell {
+        SheetCell::Empty => OwnedCell::Empty,
+        SheetCell::Text(text) if text.trim().is_empty() => OwnedCell::Empty,
+        SheetCell::Text(text) => OwnedCell::Text(text.clone()),
+        SheetCell::Number(number) => OwnedCell::Number(number + 0.0),
+        SheetCell::Boolean(yes) => OwnedCell::Boolean(*yes),
+        SheetCell::Moment(moment) => OwnedCell::Moment(*moment),
+        SheetCell::Day(day) => OwnedCell::Day(*day),
+        SheetCell::Clock(time) => OwnedCell::Clock(*time),
+        SheetCell::Duration(_) => OwnedCell::Text(cell.text().into_owned()),
+        SheetCell::Fault(text) => OwnedCell::Fault(text.clone()),
+    }
+}
+
+fn odd_cell(source: &Source, notice: &Notice) -> Finding {
+    Finding::warning("odd_cell", format!("cell {notice}"))
+        .table(source.kind)
+        .source(&source.file, Some(i64::from(notice.row)))
+        .remedy("open the workbook in a spreadsheet, look at the cell, and save the workbook again")
+}
