@@ -123,7 +123,7 @@ fn entities_do_not_grow_and_nesting_does_not_overflow() {
     let bomb: String = (1..10).map(|n| format!("<!ENTITY l{n} \"{}\">", format!("&l{};", n - 1).repeat(10))).collect();
     let texts = format!("<!DOCTYPE sst [<!ENTITY l0 \"ha\">{bomb}]><si><t>&l9;</t></si>");
     let sheet = open(xlsx_of("<sheetData><row><c t=\"s\"><v>0</v></c></row></sheetData>", &texts)).sheet("Log");
-    assert!(sheet.is_err() || at(&sheet.unwrap(), "A1").text().len() < 100);
+    assert_eq!(at(&sheet.unwrap(), "A1").text(), "&l9;");
     let deep = format!("{}{}", "<a>".repeat(500_000), "</a>".repeat(500_000));
     assert_eq!(read_all(xlsx_of(&format!("{deep}<sheetData><row><c><v>1</v>{deep}</c></row></sheetData>"), "")), 1);
     let cell = format!(

@@ -74,7 +74,8 @@ fn cells_of_every_type_are_read_by_their_type() {
         <c r="F2" t="str"><f>A1</f><v>a&amp;b_x000D_</v></c><c r="G2" s="1"><v>60</v></c><c r="H2" s="2"><v>0.3125</v></c><c r="I2" s="9"><v>1e3</v></c>
         <c r="J2" t="s"><v>1</v></c><c r="K2" t="s"><v>7</v></c><c r="L2"><v>n/a</v></c><c r="M2" t="b"><v>maybe</v></c><c r="N2" t="new"><v>x</v></c><c r="O2"><v>1e999</v></c></row>
         <row><c><v>5</v></c><c t="str"><f>""</f><v></v></c><c><f>1+1</f></c><c><f>1+1</f><v/></c></row></sheetData>"#;
-    let texts = "<si><t>zero</t></si><si><t xml:space=\"preserve\"> one </t></si>";
+    let texts =
+        "<si><t>zero</t></si><si><r><t xml:space=\"preserve\"> one</t></r><rPh><t>no</t></rPh><r><t> </t></r></si>";
     let sheet = open(xlsx_of(cells, texts)).sheet("Log").unwrap();
     for (address, wanted, text) in [
         ("A2", "moment", "2025-05-09T07:30:00"),
@@ -211,6 +212,15 @@ fn columns_are_lettered_as_spreadsheets_do() {
     }
     assert_eq!("$f$20:b3".parse::<CellRange>().unwrap().to_string(), "B3:F20");
     assert!("B3:F20".parse::<CellRange>().unwrap().holds(20, 5));
+}
+
+#[test]
+fn a_covered_cell_with_a_value_of_its_own_keeps_it() {
+    let cells = "<row><c><v>1</v></c><c><v>2</v></c><c/><c><v>4</v></c></row>";
+    let xml = format!("<sheetData>{cells}</sheetData><mergeCells><mergeCell ref=\"A1:C1\"/></mergeCells>");
+    let mut sheet = open(xlsx_of(&xml, "")).sheet("Log").unwrap();
+    sheet.fill_merged();
+    assert_eq!(sheet.rows[0].cells, [1.0, 2.0, 1.0, 4.0].map(SheetCell::Number));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-/// Most rows a sheet can have (ECMA-376 part 1, 18.3.1.73; ODF writers keep to the same).
+/// Most rows a sheet can have (a limit of the programs that write XLSX and ODS; from memory).
 pub(crate) const MAX_ROWS: u32 = 1_048_576;
 /// Most columns a sheet can have: the last one is XFD.
 pub(crate) const MAX_COLUMNS: usize = 16_384;

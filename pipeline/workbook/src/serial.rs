@@ -102,7 +102,7 @@ mod tests {
     use super::*;
     use DateSystem::{From1900, From1904};
 
-    /// Days from the documentation of the two systems in ECMA-376 part 1, 18.17.4.1; the rest by counting days.
+    /// The two systems are in ECMA-376 part 1, 18.17.4.1; the days were counted with another language's calendar.
     #[test]
     fn serial_numbers_are_the_days_that_spreadsheets_show() {
         for (number, format, system, text) in [

@@ -13,8 +13,8 @@ use crate::{CellRange, Oddity, SheetCell, WorkbookError, serial};
 /// Letters that a cell of a spreadsheet can show (a limit of the programs that write them).
 const MOST_LETTERS: usize = 32_767;
 
-/// Text of the paragraphs of a cell, blanks folded as OpenDocument 1.3 part 3, 6.1.2 has it; but a blank at the end
-/// stays, for programs write it so where a person typed one.
+/// Text of the paragraphs of a cell, blanks folded as OpenDocument 1.3 part 3 has it (white space in paragraphs); but a
+/// blank at the end stays, for programs write it so where a person typed one.
 #[derive(Default)]
 struct Paragraphs {
     text: String,
@@ -286,7 +286,7 @@ fn value_of(cell: Open) -> (SheetCell, Option<Oddity>) {
 }
 
 /// Whether the text of a formula's result is an error, as spreadsheets that write ODS show it (names of errors from
-/// OpenFormula 1.3 part 4, 5.12; `Err:502` from memory).
+/// OpenFormula, OpenDocument 1.3 part 4, and `Err:502`, both from memory).
 fn is_error(shown: &str) -> bool {
     const ERRORS: &[&str] = &["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"];
     let code = shown.strip_prefix("Err:").is_some_and(|code| code.parse::<u16>().is_ok());

@@ -76,7 +76,7 @@ impl Xls {
 }
 
 impl Globals {
-    /// Reads the records before the first sheet. Numbers of records are those of [MS-XLS] 2.3.
+    /// Reads the records before the first sheet. Numbers of records are those of [MS-XLS].
     fn read(stream: &[u8]) -> Result<Self, WorkbookError> {
         let mut globals = Self {
             sheets: Vec::new(),

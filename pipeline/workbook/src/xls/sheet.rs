@@ -10,7 +10,7 @@ const FORMULA: u16 = 0x0006;
 /// Records that hold cells: Number, RK, MulRk, LabelSst, Label, RString, BoolErr, Formula.
 const CELLS: [u16; 8] = [0x0203, 0x027E, 0x00BD, 0x00FD, 0x0204, 0x00D6, 0x0205, FORMULA];
 
-/// Reads the records of a sheet, from its first on ([MS-XLS] 2.1.7.20.5). Errors where a record is cut short, or beyond
+/// Reads the records of a sheet, from its first on. Errors where a record is cut short, or beyond
 /// the limits of the builder.
 pub(crate) fn read(stream: &[u8], globals: &Globals, builder: &mut SheetBuilder) -> Result<(), WorkbookError> {
     // Charts on a sheet are sheets in the sheet; their numbers are not cells.
@@ -148,7 +148,7 @@ fn packed_number(packed: u32) -> f64 {
     if packed & 1 != 0 { value / 100.0 } else { value }
 }
 
-/// [MS-XLS] 2.5.10.
+/// A truth value, or an error by its number ([MS-XLS], BErr; compared with another reader's table).
 fn truth_or_fault(code: u8, is_fault: bool) -> SheetCell {
     if !is_fault {
         return SheetCell::Boolean(code != 0);
@@ -171,7 +171,7 @@ fn truth_or_fault(code: u8, is_fault: bool) -> SheetCell {
 mod tests {
     use super::*;
 
-    /// The examples of [MS-XLS] 2.5.217 are not many; these follow from its text.
+    /// Worked out by hand from what the two lowest bits mean.
     #[test]
     fn packed_numbers_are_unpacked() {
         assert_eq!(packed_number(0x3FF0_0000), 1.0);
