@@ -11,6 +11,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod crossings;
 mod crs;
 mod dbf;
 mod encoding;
@@ -30,6 +31,8 @@ mod strip;
 mod well_known_binary;
 mod well_known_text;
 
+#[cfg(test)]
+mod map_tests;
 #[cfg(test)]
 mod mutation_tests;
 #[cfg(test)]

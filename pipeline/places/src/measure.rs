@@ -1,13 +1,20 @@
 //! How large strips are, and where they overlap.
 
-use geo::{Area, BooleanOps, BoundingRect, Coord, Euclidean, Length, MapCoords, MinimumRotatedRect, MultiPolygon};
+use geo::{
+    Area, BooleanOps, BoundingRect, Coord, Euclidean, Length, LinesIter, MapCoords, MinimumRotatedRect, MultiPolygon,
+};
 
+use crate::crossings::{Edge, crossings};
 use crate::frame::Frame;
 use crate::map::StripMap;
 use crate::strip::Strip;
 
 /// Pairs of neighbours that are looked at: a trial of thousands of strips has fewer.
 const MOST_PAIRS: usize = 100_000;
+/// Pairs of edges that are compared for all of them.
+const MOST_EDGE_PAIRS: usize = 200_000_000;
+/// Crossings of two borders: two outlines driven along each other cross where the receiver errs.
+const MOST_CROSSINGS: usize = 10_000;
 
 /// The size of one feature.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,15 +49,19 @@ impl StripMap {
     }
 
     /// Strips of one season that overlap by more than the buffer would excuse: on average wider than it. Strips that
-    /// name no season belong to every one. At most 100,000 pairs of neighbours are looked at.
+    /// name no season belong to every one. Work is bounded: no more than 100,000 pairs of neighbours and 200 million pairs of
+    /// edges are looked at, and two strips whose borders cross more than 10,000 times are not compared.
     pub fn overlaps(&self) -> Vec<Overlap<'_>> {
+        let mut work = MOST_EDGE_PAIRS;
         let overlap = |(first, second): (usize, usize)| {
             let (first, second) = (self.strips().get(first)?, self.strips().get(second)?);
             if matches!((first.season, second.season), (Some(a), Some(b)) if a != b) || first.same_as(second) {
                 return None;
             }
             let middle = middle(&first.shape)?;
-            let both = flat(&first.shape, middle).intersection(&flat(&second.shape, middle));
+            let (a, b) = (flat(&first.shape, middle), flat(&second.shape, middle));
+            crossings(edges_of(&a).chain(edges_of(&b)).collect(), MOST_CROSSINGS, &mut work)?;
+            let both = a.intersection(&b);
             let border: f64 = both
                 .iter()
                 .map(|p| {
@@ -64,6 +75,10 @@ impl StripMap {
         };
         self.pairs(MOST_PAIRS).into_iter().filter_map(overlap).collect()
     }
+}
+
+fn edges_of(shape: &MultiPolygon<f64>) -> impl Iterator<Item = Edge> {
+    shape.lines_iter().map(|line| [line.start, line.end])
 }
 
 fn extent(strip: &Strip) -> Extent<'_> {
