@@ -2,6 +2,8 @@
 //!
 //! Features are taken one by one, because one that cannot be used must not cost the file.
 
+use std::borrow::Cow;
+
 use serde_json::{Map, Value};
 
 use crate::outline::outline;
@@ -26,7 +28,7 @@ pub fn read_geojson(bytes: &[u8], reading: &Reading) -> Result<StripFile, PlaceE
         PlaceError::damaged(FORMAT, problem)
     })?;
     // Features one after another, a line each, are common; a record separator may stand before each (RFC 8142).
-    let text = text.replace('\u{1E}', " ");
+    let text = if text.contains('\u{1E}') { Cow::Owned(text.replace('\u{1E}', " ")) } else { Cow::Borrowed(text) };
     let values: Result<Vec<Value>, _> = serde_json::Deserializer::from_str(&text).into_iter().collect();
     let mut values = values.map_err(|error| PlaceError::damaged(FORMAT, format!("{error}; export it again")))?;
     let root = match values.pop() {

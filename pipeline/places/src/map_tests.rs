@@ -214,27 +214,44 @@ fn the_cursor_and_a_walk_over_all_strips_find_the_same() {
     assert!(seen["in"] > 1000 && seen["near"] > 10 && seen["outside"] > 1000, "{seen:?}");
 }
 
+/// Ten million points along 200 strips side by side, in the order a planter drives; every one must be in a strip.
+fn drive(map: &StripMap, what: &str) {
+    let points = || {
+        (0..10_000_000_u32).map(|point| {
+            let (pass, along) = (point / 50_000, f64::from(point % 50_000) / 50_000.0);
+            (-93.0 + (f64::from(pass) + 0.5) * 1e-4, 42.000_01 + along * 0.002_98)
+        })
+    };
+    let begin = std::time::Instant::now();
+    let inside = points().filter(|(x, y)| matches!(map.find(*x, *y, Some(2025), Some("f")), Place::In { .. })).count();
+    println!("{what}: find {:?}", begin.elapsed());
+    let (begin, mut cursor) = (std::time::Instant::now(), map.cursor());
+    let followed =
+        points().filter(|(x, y)| matches!(cursor.find(*x, *y, Some(2025), Some("f")), Place::In { .. })).count();
+    println!("{what}: cursor {:?}", begin.elapsed());
+    assert_eq!((inside, followed), (10_000_000, 10_000_000));
+}
+
 /// `cargo test --release -p evenstand-places -- --ignored --nocapture ten_million`
 #[test]
 #[ignore = "a measurement"]
 fn ten_million_finds_among_200_strips_take_a_few_seconds() {
-    let strips = (0..200).map(|place| strip(&place.to_string(), Some(2025), vec![vec![rectangle(place)]])).collect();
-    let map = map_of(strips, 1.0);
-    let begin = std::time::Instant::now();
-    let mut inside = 0;
-    for point in 0..10_000_000_u32 {
-        let (pass, along) = (point / 50_000, f64::from(point % 50_000) / 50_000.0);
-        let x = -93.0 + (f64::from(pass) + 0.5) * 1e-4;
-        inside += usize::from(matches!(map.find(x, 42.0 + along * 0.003, Some(2025), Some("f")), Place::In { .. }));
-    }
-    println!("find: {inside} inside, {:?}", begin.elapsed());
-    let (begin, mut cursor, mut followed) = (std::time::Instant::now(), map.cursor(), 0);
-    for point in 0..10_000_000_u32 {
-        let (pass, along) = (point / 50_000, f64::from(point % 50_000) / 50_000.0);
-        let x = -93.0 + (f64::from(pass) + 0.5) * 1e-4;
-        followed +=
-            usize::from(matches!(cursor.find(x, 42.0 + along * 0.003, Some(2025), Some("f")), Place::In { .. }));
-    }
-    println!("cursor: {followed} inside, {:?}", begin.elapsed());
-    assert_eq!((inside, followed), (10_000_000, 10_000_000));
+    let of = |ring: &dyn Fn(u32) -> Vec<[f64; 2]>| {
+        map_of((0..200).map(|place| strip(&place.to_string(), Some(2025), vec![vec![ring(place)]])).collect(), 1.0)
+    };
+    drive(&of(&rectangle), "four corners");
+    // Outlines as they are driven, a corner every third of a metre.
+    let driven = |place: u32| {
+        let corners = rectangle(place);
+        let sides = corners.iter().zip(corners.iter().skip(1));
+        sides
+            .flat_map(|([a, b], [c, d])| {
+                (0..500).map(move |step| {
+                    let share = f64::from(step) / 500.0;
+                    [a + share * (c - a), b + share * (d - b)]
+                })
+            })
+            .collect()
+    };
+    drive(&of(&driven), "2000 corners");
 }
