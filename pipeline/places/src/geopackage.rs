@@ -216,7 +216,7 @@ fn columns_of(database: &Connection, table: &str) -> Result<Vec<String>, PlaceEr
     Ok(columns.into_iter().filter(|(_, hidden)| *hidden == 0).map(|(name, _)| name).collect())
 }
 
-/// Judges the system of a layer by its row in `gpkg_spatial_ref_sys`; 0 and -1 are undefined ones (clause 1.1.2.1.2).
+/// Judges the system of a layer by its row in `gpkg_spatial_ref_sys`; the standard sets 0 and -1 aside for undefined ones.
 fn layer_system(database: &Connection, srs_id: i32) -> Result<Option<String>, PlaceError> {
     match srs_id {
         0 => return Ok(Some(crs::unnamed())),

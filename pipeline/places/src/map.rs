@@ -12,6 +12,8 @@ use crate::strip::Strip;
 
 /// Largest error of positions that a map is made for, in metres.
 const WIDEST_BUFFER_M: f64 = 100.0;
+/// How far from the strips a point may be and still lie among them, in degrees.
+const AMONG_DEGREES: f64 = 1.0;
 /// Longitudes from here on are also looked for on the other side of the antimeridian.
 const FAR_LONGITUDE: f64 = 179.0;
 
@@ -174,22 +176,48 @@ impl StripMap {
         }
     }
 
-    /// Pairs of features whose boxes meet, the earlier one first, each once; no more than `most` of them.
-    pub(crate) fn pairs(&self, most: usize) -> Vec<(usize, usize)> {
-        let mut pairs = std::collections::BTreeSet::new();
-        'all: for (place, part) in self.parts.iter().enumerate() {
+    /// Whether a point lies far from all strips, but would lie among them with longitude and latitude swapped: a log or
+    /// the strips then have the two in the wrong order.
+    pub fn looks_swapped(&self, lon: f64, lat: f64) -> bool {
+        self.bounds().is_some_and(|bounds| {
+            let (low, high) = (bounds.min(), bounds.max());
+            let among = |x: f64, y: f64| {
+                let along =
+                    |low: f64, place: f64, high: f64| low - AMONG_DEGREES <= place && place <= high + AMONG_DEGREES;
+                along(low.x, x, high.x) && along(low.y, y, high.y)
+            };
+            !among(lon, lat) && among(lat, lon)
+        })
+    }
+
+    /// Pairs of features of different strips whose boxes meet and that `counts` takes, the earlier one first, each once; no
+    /// more than `most` of them, and of no more than `looks` boxes that are looked at.
+    pub(crate) fn pairs(
+        &self,
+        most: usize,
+        looks: usize,
+        counts: impl Fn(&Strip, &Strip) -> bool,
+    ) -> Vec<(&Strip, &Strip)> {
+        let meeting = self.parts.iter().enumerate().flat_map(|(place, part)| {
             let around = AABB::from_corners(part.bounds.low, part.bounds.high);
-            for found in self.tree.locate_in_envelope_intersecting(&around) {
-                let other = self.parts.get(found.data).filter(|_| found.data > place);
-                if let Some(other) = other.filter(|other| self.same.get(other.strip) != self.same.get(part.strip)) {
-                    pairs.insert((part.strip.min(other.strip), part.strip.max(other.strip)));
-                }
-                if pairs.len() >= most {
-                    break 'all;
+            let meets = self.tree.locate_in_envelope_intersecting(&around).collect::<Vec<_>>();
+            meets.into_iter().map(move |found| (place, part, found.data))
+        });
+        let mut pairs = std::collections::BTreeSet::new();
+        for (place, part, other) in meeting.take(looks) {
+            let Some(other) = self.parts.get(other).filter(|_| other > place) else { continue };
+            if self.same.get(other.strip) != self.same.get(part.strip) {
+                let pair = (part.strip.min(other.strip), part.strip.max(other.strip));
+                let strips = self.strips.get(pair.0).zip(self.strips.get(pair.1));
+                if strips.is_some_and(|(first, second)| counts(first, second)) {
+                    pairs.insert(pair);
                 }
             }
+            if pairs.len() >= most {
+                break;
+            }
         }
-        pairs.into_iter().collect()
+        pairs.into_iter().filter_map(|(first, second)| self.strips.get(first).zip(self.strips.get(second))).collect()
     }
 }
 

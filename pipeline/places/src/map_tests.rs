@@ -113,6 +113,35 @@ fn a_hole_is_outside_its_border_belongs_to_the_strip_and_an_island_in_it_is_insi
 }
 
 #[test]
+fn the_polygon_with_a_hole_of_rfc_7946_appendix_a_3_holds_the_same_points_in_either_direction() {
+    // The direction of rings (section 3.1.6) is not relied on.
+    let outer = vec![[100.0, 0.0], [101.0, 0.0], [101.0, 1.0], [100.0, 1.0], [100.0, 0.0]];
+    let hole = vec![[100.8, 0.8], [100.8, 0.2], [100.2, 0.2], [100.2, 0.8], [100.8, 0.8]];
+    let reversed = |ring: &[[f64; 2]]| ring.iter().rev().copied().collect::<Vec<_>>();
+    for rings in [
+        vec![outer.clone(), hole.clone()],
+        vec![reversed(&outer), hole.clone()],
+        vec![outer.clone(), reversed(&hole)],
+        vec![reversed(&outer), reversed(&hole)],
+    ] {
+        let map = map_of(vec![strip("a", None, vec![rings])], 1.0);
+        for (x, y, expected) in
+            [(100.1, 0.5, "in a"), (100.5, 0.5, "outside"), (100.9, 0.9, "in a"), (99.9, 0.5, "outside")]
+        {
+            assert_eq!(word(&map.find(x, y, None, None)), expected, "{x} {y}");
+        }
+    }
+}
+
+#[test]
+fn points_whose_longitude_and_latitude_are_swapped_are_told_from_points_elsewhere() {
+    let map = map_of(three(), 1.0);
+    assert!(map.looks_swapped(42.001, -93.0));
+    assert!(!map.looks_swapped(-93.0, 42.001) && !map.looks_swapped(10.0, 50.0));
+    assert!(!map_of(Vec::new(), 1.0).looks_swapped(42.0, -93.0));
+}
+
+#[test]
 fn the_buffer_is_true_to_a_millimetre_at_every_latitude() {
     for latitude in [0.0, 45.0, 65.0, -45.0, 85.0] {
         let square = vec![

@@ -11,6 +11,8 @@ use crate::strip::Strip;
 const MOST_DIRECTIONS: usize = 360;
 /// Pairs of neighbours that are looked at: a trial of thousands of strips has fewer.
 const MOST_PAIRS: usize = 100_000;
+/// Boxes of neighbours that are looked at.
+const MOST_LOOKS: usize = 20_000_000;
 /// Pairs of edges that are compared for all of them.
 const MOST_EDGE_PAIRS: usize = 200_000_000;
 /// Crossings of two borders: two outlines driven along each other cross where the receiver errs.
@@ -52,29 +54,22 @@ impl StripMap {
     /// name no season belong to every one. Work is bounded: no more than 100,000 pairs of neighbours and 200 million pairs of
     /// edges are looked at, and two strips whose borders cross more than 10,000 times are not compared.
     pub fn overlaps(&self) -> Vec<Overlap<'_>> {
+        let one_season = |a: &Strip, b: &Strip| a.season.zip(b.season).is_none_or(|(a, b)| a == b);
+        let pairs = self.pairs(MOST_PAIRS, MOST_LOOKS, one_season).into_iter();
         let mut work = MOST_EDGE_PAIRS;
-        let overlap = |(first, second): (usize, usize)| {
-            let (first, second) = (self.strips().get(first)?, self.strips().get(second)?);
-            if matches!((first.season, second.season), (Some(a), Some(b)) if a != b) || first.same_as(second) {
-                return None;
-            }
-            let middle = middle(&first.shape)?;
-            let (a, b) = (flat(&first.shape, middle), flat(&second.shape, middle));
-            crossings(edges_of(&a).chain(edges_of(&b)).collect(), MOST_CROSSINGS, &mut work)?;
-            let both = a.intersection(&b);
-            let border: f64 = both
-                .iter()
-                .map(|p| {
-                    let rings = std::iter::once(p.exterior()).chain(p.interiors());
-                    rings.map(|ring| Euclidean.length(ring)).sum::<f64>()
-                })
-                .sum();
-            let area_m2 = both.unsigned_area();
-            let width_m = if border > 0.0 { area_m2 / (border / 2.0) } else { 0.0 };
-            (width_m > self.buffer_m() && area_m2 > 0.0).then_some(Overlap { first, second, area_m2, width_m })
-        };
-        self.pairs(MOST_PAIRS).into_iter().filter_map(overlap).collect()
+        let overlaps = pairs.filter_map(|(first, second)| overlap(first, second, &mut work));
+        overlaps.filter(|overlap| overlap.width_m > self.buffer_m()).collect()
     }
+}
+
+fn overlap<'a>(first: &'a Strip, second: &'a Strip, work: &mut usize) -> Option<Overlap<'a>> {
+    let middle = middle(&first.shape)?;
+    let (a, b) = (flat(&first.shape, middle), flat(&second.shape, middle));
+    crossings(edges_of(&a).chain(edges_of(&b)).collect(), MOST_CROSSINGS, work)?;
+    let both = a.intersection(&b);
+    let border_m: f64 = both.lines_iter().map(|line| Euclidean.length(&line)).sum();
+    let area_m2 = both.unsigned_area();
+    (border_m > 0.0).then(|| Overlap { first, second, area_m2, width_m: area_m2 / (border_m / 2.0) })
 }
 
 fn edges_of(shape: &MultiPolygon<f64>) -> impl Iterator<Item = Edge> {

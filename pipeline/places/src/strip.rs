@@ -60,13 +60,6 @@ pub struct Strip {
     pub feature: usize,
 }
 
-impl Strip {
-    /// Whether two features draw the same strip.
-    pub(crate) fn same_as(&self, other: &Strip) -> bool {
-        (&self.field_id, self.season, &self.strip_id) == (&other.field_id, other.season, &other.strip_id)
-    }
-}
-
 /// A feature that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Refused {
