@@ -15,11 +15,11 @@ pub(crate) struct Crossings {
     pub count: usize,
 }
 
-/// Counts the pairs of edges that cross between their ends, or run over each other in one direction (which draws an area
-/// twice). Edges that meet at a corner, or run back over each other, do not cross.
+/// Counts the pairs of edges that cross between their ends, or run over each other in one direction (which draws an
+/// area twice). Edges that meet at a corner, or run back over each other, do not cross.
 ///
-/// `work` is how many pairs may still be looked at. Gives nothing where that, or `most` crossings, does not suffice: what
-/// resolves crossings takes memory for each, and a small file can have millions.
+/// `work` is how many pairs may still be looked at. Gives nothing where that, or `most` crossings, does not suffice:
+/// what resolves crossings takes memory for each, and a small file can have millions.
 pub(crate) fn crossings(mut edges: Vec<Edge>, most: usize, work: &mut usize) -> Option<Crossings> {
     type Axis = fn(&Coord<f64>) -> f64;
     let extent = |of: Axis| {

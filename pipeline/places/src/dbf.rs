@@ -86,7 +86,8 @@ fn u32_at(bytes: &[u8], place: usize) -> Option<u32> {
     bytes.get(place..)?.first_chunk().copied().map(u32::from_le_bytes)
 }
 
-/// What the `.cpg` says; else the language driver in the header, where it is one of these; else what the bytes look like.
+/// What the `.cpg` says; else the language driver in the header, where it is one of these; else what the bytes look
+/// like.
 fn encoding_of(code_page: Option<&str>, driver: u8, rows: &[u8], notices: &mut Vec<String>) -> Encoding {
     if let Some(named) = code_page.and_then(Encoding::named) {
         return named;

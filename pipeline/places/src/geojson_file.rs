@@ -18,8 +18,9 @@ const FORMAT: &str = "GeoJSON";
 /// Features one after another (RFC 8142).
 ///
 /// Every feature is in the answer, as a strip or refused. The whole file is held while it is read; at worst that took
-/// 1.2 GiB for 32 MiB of nothing but digits and commas. A third number of a position, its height, is not needed. A `crs` member (of
-/// the format before RFC 7946) is obeyed: errors where it names another system than WGS 84, and where the file is not GeoJSON.
+/// 1.2 GiB for 32 MiB of nothing but digits and commas. A third number of a position, its height, is not needed. A
+/// `crs` member (of the format before RFC 7946) is obeyed: errors where it names another system than WGS 84, and where
+/// the file is not GeoJSON.
 pub fn read_geojson(bytes: &[u8], reading: &Reading) -> Result<StripFile, PlaceError> {
     if bytes.len() > MOST_BYTES {
         return Err(PlaceError::TooMany { what: "bytes", limit: MOST_BYTES });

@@ -1,10 +1,12 @@
 //! Strips drawn as polygons, and which strip a point lies in.
 //!
-//! Three files carry such polygons: GeoJSON ([`read_geojson`]), a shapefile in its folder or `.zip` ([`read_shapefile`])
-//! and GeoPackage ([`read_geopackage`]). All give a [`StripFile`]: the strips, every feature that could not be used with
-//! the reason and its text, and what a person should know about the rest. [`StripMap`] then finds the strip of a point.
+//! Three files carry such polygons: GeoJSON ([`read_geojson`]), a shapefile in its folder or `.zip`
+//! ([`read_shapefile`]) and GeoPackage ([`read_geopackage`]). All give a [`StripFile`]: the strips, every feature that
+//! could not be used with the reason and its text, and what a person should know about the rest. [`StripMap`] then
+//! finds the strip of a point.
 //!
-//! Coordinates are longitude and latitude in degrees on WGS 84 (RFC 7946, section 4). Other systems are refused by name, not converted.
+//! Coordinates are longitude and latitude in degrees on WGS 84 (RFC 7946, section 4). Other systems are refused by
+//! name, not converted.
 //!
 //! GeoPackage is an SQLite database. Measured with the release profile of this workspace on two cores, SQLite and its
 //! binding take 28 seconds of one core to compile and add 1.4 MB to a program; nothing need be installed.

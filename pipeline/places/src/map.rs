@@ -43,8 +43,8 @@ pub enum Place<'a> {
     },
     /// In none, and within the buffer of exactly one.
     Near(&'a Strip),
-    /// In two or more (a border that strips share belongs to both), or in none and within the buffer of two or more; in the
-    /// order they were given.
+    /// In two or more (a border that strips share belongs to both), or in none and within the buffer of two or more; in
+    /// the order they were given.
     Between(Vec<&'a Strip>),
     /// Further than the buffer from every strip, or no position at all.
     Outside,
@@ -76,7 +76,8 @@ impl Wanted<'_> {
 }
 
 impl StripMap {
-    /// Makes a map. Features that agree in field, season and strip draw one strip together. Errors where the buffer is not within 0 to 100 m.
+    /// Makes a map. Features that agree in field, season and strip draw one strip together. Errors where the buffer is
+    /// not within 0 to 100 m.
     pub fn new(strips: Vec<Strip>, options: Options) -> Result<Self, PlaceError> {
         let buffer_m = options.buffer_m;
         if !(0.0..=WIDEST_BUFFER_M).contains(&buffer_m) {
@@ -108,8 +109,8 @@ impl StripMap {
         self.buffer_m
     }
 
-    /// The box around all strips in degrees, by which a caller can tell that its points lie elsewhere (such as with longitude
-    /// and latitude swapped); nothing where there are none.
+    /// The box around all strips in degrees, by which a caller can tell that its points lie elsewhere (such as with
+    /// longitude and latitude swapped); nothing where there are none.
     pub fn bounds(&self) -> Option<Rect<f64>> {
         let corners = self.strips.iter().flat_map(|strip| &strip.shape).flat_map(|polygon| &polygon.exterior().0);
         corners.fold(None, |bounds: Option<Rect<f64>>, corner| {
@@ -121,8 +122,8 @@ impl StripMap {
         })
     }
 
-    /// Where a point lies: longitude and latitude in degrees on WGS 84. With a season or a field, strips of other seasons
-    /// and fields are not there; strips that name none belong to every one.
+    /// Where a point lies: longitude and latitude in degrees on WGS 84. With a season or a field, strips of other
+    /// seasons and fields are not there; strips that name none belong to every one.
     pub fn find(&self, lon: f64, lat: f64, season: Option<i64>, field_id: Option<&str>) -> Place<'_> {
         let mut hits = Hits::default();
         for longitude in sides(lon, lat) {
@@ -190,8 +191,8 @@ impl StripMap {
         })
     }
 
-    /// Pairs of features of different strips whose boxes meet and that `counts` takes, the earlier one first, each once; no
-    /// more than `most` of them, and of no more than `looks` boxes that are looked at.
+    /// Pairs of features of different strips whose boxes meet and that `counts` takes, the earlier one first, each
+    /// once; no more than `most` of them, and of no more than `looks` boxes that are looked at.
     pub(crate) fn pairs(
         &self,
         most: usize,

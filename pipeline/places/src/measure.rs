@@ -51,8 +51,8 @@ impl StripMap {
     }
 
     /// Strips of one season that overlap by more than the buffer would excuse: on average wider than it. Strips that
-    /// name no season belong to every one. Work is bounded: no more than 100,000 pairs of neighbours and 200 million pairs of
-    /// edges are looked at, and two strips whose borders cross more than 10,000 times are not compared.
+    /// name no season belong to every one. Work is bounded: no more than 100,000 pairs of neighbours and 200 million
+    /// pairs of edges are looked at, and two strips whose borders cross more than 10,000 times are not compared.
     pub fn overlaps(&self) -> Vec<Overlap<'_>> {
         let one_season = |a: &Strip, b: &Strip| a.season.zip(b.season).is_none_or(|(a, b)| a == b);
         let pairs = self.pairs(MOST_PAIRS, MOST_LOOKS, one_season).into_iter();
@@ -82,8 +82,8 @@ fn extent(strip: &Strip) -> Extent<'_> {
     Extent { strip, area_m2: flat.unsigned_area(), length_m, width_m }
 }
 
-/// Longer and shorter side of the rectangle of the smallest area around a convex outline: one of its sides lies along an
-/// edge of the outline (Freeman & Shapira 1975).
+/// Longer and shorter side of the rectangle of the smallest area around a convex outline: one of its sides lies along
+/// an edge of the outline (Freeman & Shapira 1975).
 fn smallest_rectangle(outline: &[Coord<f64>]) -> Option<(f64, f64)> {
     let stride = outline.len().div_ceil(MOST_DIRECTIONS).max(1);
     let edges = outline.iter().zip(outline.iter().skip(1)).step_by(stride);
@@ -142,8 +142,9 @@ mod tests {
         StripMap::new(strips, Options::default()).unwrap()
     }
 
-    /// Rectangles of 400 m towards N 30° E and 9 m across, from 10° E at latitudes 0, 45 and 65: corners by geodesics from the
-    /// first (pyproj 3.7.2, `Geod(ellps="WGS84").fwd`). `polygon_area_perimeter` gives them 3600.00, 3600.00 and 3600.00 m².
+    /// Rectangles of 400 m towards N 30° E and 9 m across, from 10° E at latitudes 0, 45 and 65: corners by geodesics
+    /// from the first (pyproj 3.7.2, `Geod(ellps="WGS84").fwd`). `polygon_area_perimeter` gives them 3600.00, 3600.00
+    /// and 3600.00 m².
     const SLANTED: [[[f64; 2]; 4]; 3] = [
         [
             [10.0, 0.0],

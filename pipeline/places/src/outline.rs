@@ -24,9 +24,10 @@ const UNCLEAR_SHARE: f64 = 0.01;
 /// The shape that polygons (outline first, then holes) draw, and notices about it; or why it cannot be used.
 ///
 /// Read as they are: rings in either direction, rings that touch themselves or each other, spikes, repeated corners.
-/// Mended with a notice: rings that are not closed, parts without area, and edges that cross where it changes no more than
-/// 1 % of the area (an outline driven around a field often crosses itself where it ends). Refused: other crossings,
-/// positions that are no longitude and latitude, and shapes across the 180th meridian that are not cut there.
+/// Mended with a notice: rings that are not closed, parts without area, and edges that cross where it changes no more
+/// than 1 % of the area (an outline driven around a field often crosses itself where it ends). Refused: other
+/// crossings, positions that are no longitude and latitude, and shapes across the 180th meridian that are not cut
+/// there.
 pub(crate) fn outline(polygons: Vec<Vec<Ring>>) -> Result<(MultiPolygon<f64>, Vec<String>), String> {
     within_limits(polygons.iter().flatten())?;
     polygons.iter().flatten().flatten().try_for_each(|position| lies_on_earth(*position))?;
@@ -73,7 +74,8 @@ fn lies_on_earth([longitude, latitude]: [f64; 2]) -> Result<(), String> {
     })
 }
 
-/// Polygons that one outline with its holes draws: none where it has no area, several where crossing edges were resolved.
+/// Polygons that one outline with its holes draws: none where it has no area, several where crossing edges were
+/// resolved.
 fn polygon(rings: Vec<Ring>, notices: &mut Vec<String>) -> Result<Vec<Polygon<f64>>, String> {
     let mut clean: Vec<Ring> = Vec::new();
     for (place, ring) in rings.into_iter().enumerate() {
@@ -112,7 +114,7 @@ fn polygon(rings: Vec<Ring>, notices: &mut Vec<String>) -> Result<Vec<Polygon<f6
     }
     if let Some(place) = holes.iter().position(|hole| !lies_in(hole, outer)) {
         return Err(format!(
-            "its ring {} does not lie in its first ring, but further rings of a polygon are holes: draw it as a part of its own",
+            "its ring {} lies outside its first, but further rings of a polygon are holes: draw it as a part of its own",
             place + 2
         ));
     }

@@ -19,7 +19,8 @@ pub(crate) enum Side {
     Outside,
 }
 
-/// Counts the edges that a ray from a point towards the east crosses; whichever way round rings go, an odd count is inside.
+/// Counts the edges that a ray from a point towards the east crosses; whichever way round rings go, an odd count is
+/// inside.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Ray {
     odd: bool,
@@ -74,7 +75,8 @@ pub(crate) fn side_of(ring: &[[f64; 2]], point: [f64; 2]) -> Side {
     ray.side()
 }
 
-/// Whether `inner` lies in `outer`, for rings that do not cross: told by its first corner or middle of an edge that is off the border.
+/// Whether `inner` lies in `outer`, for rings that do not cross: told by its first corner or middle of an edge that is
+/// off the border.
 pub(crate) fn lies_in(inner: &[[f64; 2]], outer: &[[f64; 2]]) -> bool {
     let middle = |a: &[f64; 2], b: &[f64; 2]| [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0];
     let probes = inner.iter().zip(inner.iter().skip(1)).flat_map(|(a, b)| [*a, middle(a, b)]);
@@ -82,8 +84,9 @@ pub(crate) fn lies_in(inner: &[[f64; 2]], outer: &[[f64; 2]]) -> bool {
     side == Some(Side::Inside)
 }
 
-/// Sorts loose rings into polygons, the outline first and its holes after it: a ring inside an odd number of others is a
-/// hole of the innermost of them. The direction of a ring is not relied on. Errors with the reason where there are too many.
+/// Sorts loose rings into polygons, the outline first and its holes after it: a ring inside an odd number of others is
+/// a hole of the innermost of them. The direction of a ring is not relied on. Errors with the reason where there are
+/// too many.
 pub(crate) fn nested(rings: Vec<Ring>) -> Result<Vec<Vec<Ring>>, String> {
     within_limits(rings.iter())?;
     let around: Vec<Vec<usize>> = (0..rings.len())

@@ -16,7 +16,8 @@ pub enum PlaceFormat {
 }
 
 impl PlaceFormat {
-    /// The format that a file name's ending stands for, whatever its case; `.zip` is not among them, for it may hold anything.
+    /// The format that a file name's ending stands for, whatever its case; `.zip` is not among them, for it may hold
+    /// anything.
     pub fn of_name(file_name: &str) -> Option<Self> {
         let (_, ending) = file_name.rsplit_once('.')?;
         match ending.to_ascii_lowercase().as_str() {
