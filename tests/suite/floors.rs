@@ -62,6 +62,7 @@ fn heavy_crates_stay_in_their_rooms() {
         ("plotters", vec!["report"]),
         ("linfa-linear", vec!["stats"]),
         ("parquet", vec!["store", "ingest", "link"]),
+        ("rusqlite", vec!["places"]),
     ];
     for (heavy, allowed) in rooms {
         for (folder, _) in FLOORS {

@@ -6,8 +6,9 @@ use crate::well_known_text;
 /// Radians in a degree, to what files write of it.
 const DEGREE: f64 = 0.017_453_292_5;
 
-/// Datums fixed to a continent that have drifted from WGS 84 by a metre or two, by the beginnings of their names in lower
-/// case, letters and digits only. Older datums are off by up to some hundred metres and are not among them. From memory.
+/// Datums fixed to a continent that have drifted from WGS 84 by a metre or two, by the beginnings of their names in
+/// lower case, letters and digits only. Older datums are off by up to some hundred metres and are not among them. From
+/// memory.
 const NEAR_DATUMS: [&str; 24] = [
     "nad83",
     "northamerican1983",
@@ -38,7 +39,8 @@ const NEAR_DATUMS: [&str; 24] = [
 /// Codes of geographic systems on these datums, as the EPSG dataset has them (looked up with pyproj 3.7.2).
 const NEAR_CODES: [u32; 12] = [4269, 4258, 4283, 7844, 4167, 4674, 4612, 6668, 4490, 4171, 6318, 4617];
 
-/// Judges a definition in well-known text. Gives a notice where the datum is not quite WGS 84; errors where the system is another.
+/// Judges a definition in well-known text. Gives a notice where the datum is not quite WGS 84; errors where the system
+/// is another.
 pub(crate) fn of_definition(text: &str) -> Result<Option<String>, PlaceError> {
     let other = |system: String| Err(PlaceError::OtherSystem { system });
     let Some(node) = well_known_text::read(text) else {

@@ -86,7 +86,8 @@ fn u32_at(bytes: &[u8], place: usize) -> Option<u32> {
     bytes.get(place..)?.first_chunk().copied().map(u32::from_le_bytes)
 }
 
-/// What the `.cpg` says; else the language driver in the header, where it is one of these; else what the bytes look like.
+/// What the `.cpg` says; else the language driver in the header, where it is one of these; else what the bytes look
+/// like.
 fn encoding_of(code_page: Option<&str>, driver: u8, rows: &[u8], notices: &mut Vec<String>) -> Encoding {
     if let Some(named) = code_page.and_then(Encoding::named) {
         return named;
@@ -148,12 +149,21 @@ fn value_of(cell: &[u8], kind: u8, encoding: Encoding) -> Option<(String, bool)>
         b'L' => !text.is_empty() && text != "?",
         _ => !text.is_empty(),
     };
-    let day = kind == b'D' && text.len() == 8 && text.bytes().all(|byte| byte.is_ascii_digit());
-    let value = match (day, text.get(..4), text.get(4..6), text.get(6..)) {
-        (true, Some(year), Some(month), Some(day)) => format!("{year}-{month}-{day}"),
+    let text = if matches!(kind, b'N' | b'F') { plain_number(text) } else { text };
+    let is_day = text.len() == 8 && text.bytes().all(|byte| byte.is_ascii_digit());
+    let value = match (kind, text, text.get(..4), text.get(4..6), text.get(6..)) {
+        (b'D', _, Some(year), Some(month), Some(day)) if is_day => format!("{year}-{month}-{day}"),
+        (b'L', "T" | "t" | "Y" | "y", ..) => "yes".to_owned(),
+        (b'L', "F" | "f" | "N" | "n", ..) => "no".to_owned(),
         _ => text.to_owned(),
     };
     filled.then_some((value, replaced))
+}
+
+/// A number without the zeros that fill its decimals: 30.500 is 30.5, and 3.000 is 3.
+fn plain_number(text: &str) -> &str {
+    let digits = |byte: u8| byte.is_ascii_digit() || matches!(byte, b'.' | b'-' | b'+');
+    if text.contains('.') && text.bytes().all(digits) { text.trim_end_matches('0').trim_end_matches('.') } else { text }
 }
 
 #[cfg(test)]
@@ -204,6 +214,15 @@ mod tests {
         let bytes =
             table(&[("A", b'N', 3), ("B", b'N', 3), ("C", b'L', 1), ("D", b'I', 4)], &[(" ", b"***  7?\x05\0\0\0")]);
         assert_eq!(pairs(&read_table(&bytes, None).unwrap().rows[0]), [("B", "7"), ("D", "5")]);
+    }
+
+    #[test]
+    fn numbers_lose_the_zeros_that_fill_them_and_letters_of_yes_and_no_become_words() {
+        let columns = [("A", b'N', 6), ("B", b'F', 5), ("C", b'N', 3), ("D", b'L', 1), ("E", b'C', 4), ("F", b'N', 6)];
+        let rows: [(&str, &[u8]); 1] = [(" ", b"30.500 3.00100T3.00-0.250")];
+        let table = read_table(&table(&columns, &rows), None).unwrap();
+        let expected = [("A", "30.5"), ("B", "3"), ("C", "100"), ("D", "yes"), ("E", "3.00"), ("F", "-0.25")];
+        assert_eq!(pairs(&table.rows[0]), expected);
     }
 
     #[test]

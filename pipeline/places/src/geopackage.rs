@@ -52,8 +52,9 @@ pub fn read_geopackage(path: &Path, reading: &Reading) -> Result<StripFile, Plac
 
 /// Reads the strips of a GeoPackage in memory, features in the order of the table.
 ///
-/// Every row is in the answer, as a strip or refused. Errors where it is no GeoPackage, damaged, or larger than 256 MiB,
-/// where it holds several sets of features and `reading.layer` names none of them, and where they are in another system than WGS 84.
+/// Every row is in the answer, as a strip or refused. Errors where it is no GeoPackage, damaged, or larger than 256
+/// MiB, where it holds several sets of features and `reading.layer` names none of them, and where they are in another
+/// system than WGS 84.
 pub fn read_geopackage_bytes(mut bytes: Vec<u8>, reading: &Reading) -> Result<StripFile, PlaceError> {
     if bytes.len() > MOST_DATABASE_BYTES {
         return Err(PlaceError::TooMany { what: "bytes", limit: MOST_DATABASE_BYTES });
@@ -166,7 +167,8 @@ fn the_layer(database: &Connection, reading: &Reading) -> Result<Layer, PlaceErr
         }
     }
     let query = "SELECT c.table_name, g.column_name, g.srs_id FROM gpkg_contents c, gpkg_geometry_columns g \
-                 WHERE c.data_type = 'features' AND lower(c.table_name) = lower(g.table_name) ORDER BY c.table_name LIMIT ?1";
+                 WHERE c.data_type = 'features' AND lower(c.table_name) = lower(g.table_name) \
+                 ORDER BY c.table_name LIMIT ?1";
     let mut statement = database.prepare(query).map_err(damaged)?;
     let layers = statement
         .query_map([MOST_LAYERS as i64], |row| {
@@ -216,14 +218,16 @@ fn columns_of(database: &Connection, table: &str) -> Result<Vec<String>, PlaceEr
     Ok(columns.into_iter().filter(|(_, hidden)| *hidden == 0).map(|(name, _)| name).collect())
 }
 
-/// Judges the system of a layer by its row in `gpkg_spatial_ref_sys`; 0 and -1 are undefined ones (clause 1.1.2.1.2).
+/// Judges the system of a layer by its row in `gpkg_spatial_ref_sys`; the standard sets 0 and -1 aside for undefined
+/// ones.
 fn layer_system(database: &Connection, srs_id: i32) -> Result<Option<String>, PlaceError> {
     match srs_id {
         0 => return Ok(Some(crs::unnamed())),
         -1 => return Err(PlaceError::OtherSystem { system: "an undefined flat system (srs_id -1)".into() }),
         _ => {}
     }
-    let query = "SELECT srs_name, organization, organization_coordsys_id, definition FROM gpkg_spatial_ref_sys WHERE srs_id = ?1";
+    let query = "SELECT srs_name, organization, organization_coordsys_id, definition FROM gpkg_spatial_ref_sys \
+                 WHERE srs_id = ?1";
     let found = database
         .query_row(query, [srs_id], |row| {
             Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?, row.get::<_, i64>(2)?, row.get::<_, String>(3)?))

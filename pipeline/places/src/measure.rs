@@ -1,13 +1,22 @@
 //! How large strips are, and where they overlap.
 
-use geo::{Area, BooleanOps, BoundingRect, Coord, Euclidean, Length, MapCoords, MinimumRotatedRect, MultiPolygon};
+use geo::{Area, BooleanOps, BoundingRect, ConvexHull, Coord, Euclidean, Length, LinesIter, MapCoords, MultiPolygon};
 
+use crate::crossings::{Edge, crossings};
 use crate::frame::Frame;
 use crate::map::StripMap;
 use crate::strip::Strip;
 
+/// Directions that are tried for the rectangle around a round shape; with fewer edges it is exact.
+const MOST_DIRECTIONS: usize = 360;
 /// Pairs of neighbours that are looked at: a trial of thousands of strips has fewer.
 const MOST_PAIRS: usize = 100_000;
+/// Boxes of neighbours that are looked at.
+const MOST_LOOKS: usize = 20_000_000;
+/// Pairs of edges that are compared for all of them.
+const MOST_EDGE_PAIRS: usize = 200_000_000;
+/// Crossings of two borders: two outlines driven along each other cross where the receiver errs.
+const MOST_CROSSINGS: usize = 10_000;
 
 /// The size of one feature.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,40 +51,55 @@ impl StripMap {
     }
 
     /// Strips of one season that overlap by more than the buffer would excuse: on average wider than it. Strips that
-    /// name no season belong to every one. At most 100,000 pairs of neighbours are looked at.
+    /// name no season belong to every one. Work is bounded: no more than 100,000 pairs of neighbours and 200 million
+    /// pairs of edges are looked at, and two strips whose borders cross more than 10,000 times are not compared.
     pub fn overlaps(&self) -> Vec<Overlap<'_>> {
-        let overlap = |(first, second): (usize, usize)| {
-            let (first, second) = (self.strips().get(first)?, self.strips().get(second)?);
-            if matches!((first.season, second.season), (Some(a), Some(b)) if a != b) || first.same_as(second) {
-                return None;
-            }
-            let middle = middle(&first.shape)?;
-            let both = flat(&first.shape, middle).intersection(&flat(&second.shape, middle));
-            let border: f64 = both
-                .iter()
-                .map(|p| {
-                    let rings = std::iter::once(p.exterior()).chain(p.interiors());
-                    rings.map(|ring| Euclidean.length(ring)).sum::<f64>()
-                })
-                .sum();
-            let area_m2 = both.unsigned_area();
-            let width_m = if border > 0.0 { area_m2 / (border / 2.0) } else { 0.0 };
-            (width_m > self.buffer_m() && area_m2 > 0.0).then_some(Overlap { first, second, area_m2, width_m })
-        };
-        self.pairs(MOST_PAIRS).into_iter().filter_map(overlap).collect()
+        let one_season = |a: &Strip, b: &Strip| a.season.zip(b.season).is_none_or(|(a, b)| a == b);
+        let pairs = self.pairs(MOST_PAIRS, MOST_LOOKS, one_season).into_iter();
+        let mut work = MOST_EDGE_PAIRS;
+        let overlaps = pairs.filter_map(|(first, second)| overlap(first, second, &mut work));
+        overlaps.filter(|overlap| overlap.width_m > self.buffer_m()).collect()
     }
 }
 
+fn overlap<'a>(first: &'a Strip, second: &'a Strip, work: &mut usize) -> Option<Overlap<'a>> {
+    let middle = middle(&first.shape)?;
+    let (a, b) = (flat(&first.shape, middle), flat(&second.shape, middle));
+    crossings(edges_of(&a).chain(edges_of(&b)).collect(), MOST_CROSSINGS, work)?;
+    let both = a.intersection(&b);
+    let border_m: f64 = both.lines_iter().map(|line| Euclidean.length(&line)).sum();
+    let area_m2 = both.unsigned_area();
+    (border_m > 0.0).then(|| Overlap { first, second, area_m2, width_m: area_m2 / (border_m / 2.0) })
+}
+
+fn edges_of(shape: &MultiPolygon<f64>) -> impl Iterator<Item = Edge> {
+    shape.lines_iter().map(|line| [line.start, line.end])
+}
+
 fn extent(strip: &Strip) -> Extent<'_> {
-    let measured = || {
-        let flat = flat(&strip.shape, middle(&strip.shape)?);
-        let rectangle = flat.minimum_rotated_rect()?;
-        let mut sides = rectangle.exterior().lines().map(|side| Euclidean.length(&side));
-        let (a, b) = (sides.next()?, sides.next()?);
-        Some((flat.unsigned_area(), a.max(b), a.min(b)))
-    };
-    let (area_m2, length_m, width_m) = measured().unwrap_or_default();
-    Extent { strip, area_m2, length_m, width_m }
+    let flat = middle(&strip.shape).map(|middle| flat(&strip.shape, middle)).unwrap_or(MultiPolygon::new(Vec::new()));
+    let (length_m, width_m) = smallest_rectangle(&flat.convex_hull().exterior().0).unwrap_or_default();
+    Extent { strip, area_m2: flat.unsigned_area(), length_m, width_m }
+}
+
+/// Longer and shorter side of the rectangle of the smallest area around a convex outline: one of its sides lies along
+/// an edge of the outline (Freeman & Shapira 1975).
+fn smallest_rectangle(outline: &[Coord<f64>]) -> Option<(f64, f64)> {
+    let stride = outline.len().div_ceil(MOST_DIRECTIONS).max(1);
+    let edges = outline.iter().zip(outline.iter().skip(1)).step_by(stride);
+    let rectangles = edges.filter_map(|(from, to)| {
+        let edge = *to - *from;
+        let length = edge.x.hypot(edge.y);
+        let reach = |of: &dyn Fn(&Coord<f64>) -> f64| {
+            let places = outline.iter().map(of);
+            let (low, high) = places.fold((f64::MAX, f64::MIN), |(low, high), place| (low.min(place), high.max(place)));
+            (high - low) / length
+        };
+        let along = reach(&|corner| corner.x * edge.x + corner.y * edge.y);
+        let across = reach(&|corner| corner.y * edge.x - corner.x * edge.y);
+        (length > 0.0).then_some((along.max(across), along.min(across)))
+    });
+    rectangles.min_by(|(a, b), (c, d)| (a * b).total_cmp(&(c * d)))
 }
 
 /// The middle of the box around a shape. Its longitude may lie beyond 180 where the shape is cut there.
@@ -105,6 +129,7 @@ mod tests {
     use crate::map::Options;
     use crate::outline::outline;
     use crate::samples::rectangle;
+    use geo::MinimumRotatedRect;
     use std::collections::BTreeMap;
 
     fn strip(id: &str, season: i64, polygons: Vec<Vec<Vec<[f64; 2]>>>) -> Strip {
@@ -117,8 +142,9 @@ mod tests {
         StripMap::new(strips, Options::default()).unwrap()
     }
 
-    /// Rectangles of 400 m towards N 30° E and 9 m across, from 10° E at latitudes 0, 45 and 65: corners by geodesics from the
-    /// first (pyproj 3.7.2, `Geod(ellps="WGS84").fwd`). `polygon_area_perimeter` gives them 3600.00, 3600.00 and 3600.00 m².
+    /// Rectangles of 400 m towards N 30° E and 9 m across, from 10° E at latitudes 0, 45 and 65: corners by geodesics
+    /// from the first (pyproj 3.7.2, `Geod(ellps="WGS84").fwd`). `polygon_area_perimeter` gives them 3600.00, 3600.00
+    /// and 3600.00 m².
     const SLANTED: [[[f64; 2]; 4]; 3] = [
         [
             [10.0, 0.0],
@@ -155,6 +181,28 @@ mod tests {
         assert!((extent.area_m2 - 2760.6877).abs() < 0.01, "{extent:?}");
         assert!((extent.length_m - 333.2199).abs() < 0.001, "{extent:?}");
         assert!((extent.width_m - 8.2849).abs() < 0.001, "{extent:?}");
+    }
+
+    #[test]
+    fn the_smallest_rectangle_is_the_one_that_another_implementation_finds() {
+        for corners in SLANTED.iter().map(|corners| corners.to_vec()).chain([rectangle(0)]) {
+            let strip = strip("a", 2025, vec![vec![corners]]);
+            let flat = flat(&strip.shape, middle(&strip.shape).unwrap());
+            let sides: Vec<f64> =
+                flat.minimum_rotated_rect().unwrap().exterior().lines().map(|s| Euclidean.length(&s)).collect();
+            let extent = extent(&strip);
+            assert!((extent.length_m - sides[0].max(sides[1])).abs() < 1e-6, "{extent:?} {sides:?}");
+            assert!((extent.width_m - sides[0].min(sides[1])).abs() < 1e-6, "{extent:?} {sides:?}");
+        }
+        let circle: Vec<Coord<f64>> = (0..=5_000)
+            .map(|corner| {
+                let turn = f64::from(corner % 5_000) / 5_000.0 * std::f64::consts::TAU;
+                Coord { x: 100.0 * turn.cos(), y: 100.0 * turn.sin() }
+            })
+            .collect();
+        let (length, width) = smallest_rectangle(&circle).unwrap();
+        assert!((length - 200.0).abs() < 1e-3 && (width - 200.0).abs() < 1e-3, "{length} {width}");
+        assert_eq!(smallest_rectangle(&[]), None);
     }
 
     #[test]

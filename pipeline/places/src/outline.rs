@@ -4,13 +4,18 @@ use geo::algorithm::bool_ops::FillRule;
 use geo::kernels::RobustKernel;
 use geo::{Area, BooleanOps, Coord, Kernel, LineString, MapCoords, MultiPolygon, Orientation, Polygon, Rect};
 
+use crate::crossings::{Edge, crossings};
 use crate::frame::Frame;
 use crate::ring::{Ring, lies_in};
 
 /// Corners of one feature; an outline driven around a field with a position a second has a few thousand.
-const MOST_CORNERS: usize = 100_000;
-/// Pairs of edges that are compared before a feature counts as too tangled.
+const MOST_CORNERS: usize = 20_000;
+/// Outlines and holes of one feature.
+const MOST_RINGS: usize = 500;
+/// Pairs of edges that are compared before a polygon counts as too tangled.
 const MOST_PAIRS: usize = 20_000_000;
+/// Crossings of edges before a polygon counts as too tangled: a receiver that stands still draws a scribble.
+const MOST_CROSSINGS: usize = 1_000;
 /// A shape smaller than this has no area: a hand's breadth squared.
 const LEAST_AREA_M2: f64 = 0.01;
 /// Share of an area that may depend on how crossing edges are understood.
@@ -19,14 +24,12 @@ const UNCLEAR_SHARE: f64 = 0.01;
 /// The shape that polygons (outline first, then holes) draw, and notices about it; or why it cannot be used.
 ///
 /// Read as they are: rings in either direction, rings that touch themselves or each other, spikes, repeated corners.
-/// Mended with a notice: rings that are not closed, parts without area, and edges that cross where it changes no more than
-/// 1 % of the area (an outline driven around a field often crosses itself where it ends). Refused: other crossings,
-/// positions that are no longitude and latitude, and shapes across the 180th meridian that are not cut there.
+/// Mended with a notice: rings that are not closed, parts without area, and edges that cross where it changes no more
+/// than 1 % of the area (an outline driven around a field often crosses itself where it ends). Refused: other
+/// crossings, positions that are no longitude and latitude, and shapes across the 180th meridian that are not cut
+/// there.
 pub(crate) fn outline(polygons: Vec<Vec<Ring>>) -> Result<(MultiPolygon<f64>, Vec<String>), String> {
-    let corners: usize = polygons.iter().flatten().map(Vec::len).sum();
-    if corners > MOST_CORNERS {
-        return Err(format!("it has {corners} corners; up to {MOST_CORNERS} are read: draw or export it more simply"));
-    }
+    within_limits(polygons.iter().flatten())?;
     polygons.iter().flatten().flatten().try_for_each(|position| lies_on_earth(*position))?;
     let mut notices = Vec::new();
     let mut shape = Vec::new();
@@ -38,6 +41,18 @@ pub(crate) fn outline(polygons: Vec<Vec<Ring>>) -> Result<(MultiPolygon<f64>, Ve
     }
     notices.dedup();
     Ok((MultiPolygon::new(shape), notices))
+}
+
+/// Errors where rings are too many, or their corners.
+pub(crate) fn within_limits<'r>(rings: impl Iterator<Item = &'r Ring>) -> Result<(), String> {
+    let (count, corners) = rings.fold((0, 0), |(count, corners), ring| (count + 1, corners + ring.len()));
+    if corners > MOST_CORNERS {
+        return Err(format!("it has {corners} corners; up to {MOST_CORNERS} are read: draw or export it more simply"));
+    }
+    if count > MOST_RINGS {
+        return Err(format!("it has {count} parts and holes; up to {MOST_RINGS} are read: draw it more simply"));
+    }
+    Ok(())
 }
 
 fn lies_on_earth([longitude, latitude]: [f64; 2]) -> Result<(), String> {
@@ -59,7 +74,8 @@ fn lies_on_earth([longitude, latitude]: [f64; 2]) -> Result<(), String> {
     })
 }
 
-/// Polygons that one outline with its holes draws: none where it has no area, several where crossing edges were resolved.
+/// Polygons that one outline with its holes draws: none where it has no area, several where crossing edges were
+/// resolved.
 fn polygon(rings: Vec<Ring>, notices: &mut Vec<String>) -> Result<Vec<Polygon<f64>>, String> {
     let mut clean: Vec<Ring> = Vec::new();
     for (place, ring) in rings.into_iter().enumerate() {
@@ -81,7 +97,9 @@ fn polygon(rings: Vec<Ring>, notices: &mut Vec<String>) -> Result<Vec<Polygon<f6
         let line = |ring: &Ring| ring.iter().copied().collect::<LineString<f64>>();
         Polygon::new(line(outer), holes.iter().map(line).collect())
     };
-    if let Some([longitude, latitude]) = crossing(&clean)? {
+    let crossings = crossings(edges_of(&clean), MOST_CROSSINGS, &mut MOST_PAIRS.clone())
+        .ok_or("its outline is too tangled to make out: draw or export it more simply")?;
+    if let Some(Coord { x: longitude, y: latitude }) = crossings.first {
         let (mended, unclear_m2) = even_odd(&drawn());
         let area_m2: f64 = mended.iter().map(area_m2).sum();
         if !unclear_m2.is_finite() || unclear_m2 > UNCLEAR_SHARE * area_m2 {
@@ -96,7 +114,7 @@ fn polygon(rings: Vec<Ring>, notices: &mut Vec<String>) -> Result<Vec<Polygon<f6
     }
     if let Some(place) = holes.iter().position(|hole| !lies_in(hole, outer)) {
         return Err(format!(
-            "its ring {} does not lie in its first ring, but further rings of a polygon are holes: draw it as a part of its own",
+            "its ring {} lies outside its first, but further rings of a polygon are holes: draw it as a part of its own",
             place + 2
         ));
     }
@@ -123,57 +141,11 @@ fn closed(mut ring: Ring, notices: &mut Vec<String>) -> Option<Ring> {
     ring.iter().any(bends).then_some(ring)
 }
 
-/// A place where two edges cross between their ends, or run over each other in one direction (which draws an area twice).
-fn crossing(rings: &[Ring]) -> Result<Option<[f64; 2]>, String> {
-    let mut edges: Vec<[Coord<f64>; 2]> = Vec::new();
-    for ring in rings {
-        edges.extend(ring.iter().zip(ring.iter().skip(1)).map(|(from, to)| [(*from).into(), (*to).into()]));
-    }
-    let extent = |of: fn(&Coord<f64>) -> f64| {
-        let (low, high) = edges.iter().flatten().map(of).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
-        high - low
+fn edges_of(rings: &[Ring]) -> Vec<Edge> {
+    let ring_edges = |ring: &Ring| -> Vec<Edge> {
+        ring.iter().zip(ring.iter().skip(1)).map(|(from, to)| [(*from).into(), (*to).into()]).collect()
     };
-    // Sorted along the longer side, few edges stand beside each other.
-    type Axis = fn(&Coord<f64>) -> f64;
-    let (along, across): (Axis, Axis) =
-        if extent(|c| c.x) >= extent(|c| c.y) { (|c| c.x, |c| c.y) } else { (|c| c.y, |c| c.x) };
-    let span = |edge: &[Coord<f64>; 2], of: fn(&Coord<f64>) -> f64| {
-        let [a, b] = edge;
-        (of(a).min(of(b)), of(a).max(of(b)))
-    };
-    edges.sort_by(|a, b| span(a, along).0.total_cmp(&span(b, along).0));
-    let mut pairs = 0_usize;
-    for (place, edge) in edges.iter().enumerate() {
-        let (end, (low, high)) = (span(edge, along).1, span(edge, across));
-        for other in edges.iter().skip(place + 1).take_while(|other| span(other, along).0 <= end) {
-            pairs += 1;
-            if pairs > MOST_PAIRS {
-                return Err("its outline is too tangled to check: draw or export it more simply".into());
-            }
-            let (other_low, other_high) = span(other, across);
-            if other_low <= high && low <= other_high && cross(*edge, *other) {
-                let [a, b] = *other;
-                let middle = |of: fn(&Coord<f64>) -> f64| (of(&a) + of(&b)) / 2.0;
-                return Ok(Some([middle(|c| c.x), middle(|c| c.y)]));
-            }
-        }
-    }
-    Ok(None)
-}
-
-fn cross([a, b]: [Coord<f64>; 2], [c, d]: [Coord<f64>; 2]) -> bool {
-    let side = |from, to, point| RobustKernel::orient2d(from, to, point);
-    let (of_c, of_d) = (side(a, b, c), side(a, b, d));
-    if of_c == Orientation::Collinear && of_d == Orientation::Collinear {
-        let (edge, other) = (b - a, d - c);
-        let place = |point: Coord<f64>| (point.x - a.x) * edge.x + (point.y - a.y) * edge.y;
-        let (start, end, length) = (place(c), place(d), place(b));
-        let same_direction = edge.x * other.x + edge.y * other.y > 0.0;
-        return same_direction && start < length && end > 0.0;
-    }
-    let (of_a, of_b) = (side(c, d, a), side(c, d, b));
-    let none_on_a_line = [of_a, of_b, of_c, of_d].iter().all(|of| *of != Orientation::Collinear);
-    none_on_a_line && of_a != of_b && of_c != of_d
+    rings.iter().flat_map(ring_edges).collect()
 }
 
 /// What lies inside an odd number of times, and the area in m² by which that differs from outline less holes.
@@ -295,6 +267,13 @@ mod tests {
     fn a_shape_across_the_antimeridian_must_be_cut_there() {
         let across = vec![[179.999, 60.0], [-179.999, 60.0], [-179.999, 60.1], [179.999, 60.1], [179.999, 60.0]];
         assert!(outline(vec![vec![across]]).unwrap_err().contains("3.1.9"));
+    }
+
+    #[test]
+    fn more_corners_or_parts_than_a_strip_has_are_refused() {
+        let many = vec![[1.0, 1.0]; MOST_CORNERS + 1];
+        assert!(outline(vec![vec![many]]).unwrap_err().contains("20001 corners"));
+        assert!(outline(vec![vec![ring(&RECTANGLE)]; MOST_RINGS + 1]).unwrap_err().contains("501 parts"));
     }
 
     #[test]

@@ -30,8 +30,8 @@ impl Bounds {
     /// The box wider by a distance on every side, and a hundredth of it.
     fn widened(self, distance_m: f64) -> Self {
         let ([west, south], [east, north]) = (self.low, self.high);
-        // A degree of latitude is shortest at the equator, one of longitude at the side nearer to a pole; at the pole the
-        // box goes all the way round.
+        // A degree of latitude is shortest at the equator, one of longitude at the side nearer to a pole; at the pole
+        // the box goes all the way round.
         let margin_y = 1.01 * distance_m / Frame::at(0.0).north_m;
         let frame = Frame::at((south.abs().max(north.abs()) + margin_y).min(90.0));
         let margin_x = if frame.east_m > 1.0 { 1.01 * distance_m / frame.east_m } else { 360.0 };
@@ -78,8 +78,8 @@ impl Part {
         Self { strip, bounds: Bounds::around(&polygon.exterior().0).widened(buffer_m), runs }
     }
 
-    /// Which side of the polygon a point is on, and the square of its distance to the border in m² (infinite where it is
-    /// further than the buffer).
+    /// Which side of the polygon a point is on, and the square of its distance to the border in m² (infinite where it
+    /// is further than the buffer).
     pub(crate) fn measure(&self, point: Coord<f64>, frame: Frame) -> (Side, f64) {
         let (mut ray, mut nearest) = (Ray::default(), f64::INFINITY);
         let metres = |corner: Coord<f64>| Coord {

@@ -43,36 +43,35 @@ impl<'a> Names<'a> {
         shape: MultiPolygon<f64>,
         feature: usize,
     ) -> Result<Strip, String> {
-        let mut known: BTreeMap<String, Property> = BTreeMap::new();
+        let mut known: BTreeMap<String, (&Property, bool)> = BTreeMap::new();
         let mut others = BTreeMap::new();
+        let filled = || properties.iter().filter(|(_, value)| !is_missing(value));
         // What the caller says a name means counts before what the name looks like.
-        for given in [true, false] {
-            for (name, value) in properties.iter().filter(|(_, value)| !is_missing(value)) {
-                let mapped = self.mapped(name);
-                if mapped.is_some() != given {
-                    continue;
+        let given = filled().filter_map(|property| Some((property, self.mapped(&property.0)?, true)));
+        let seen = filled().filter(|(name, _)| self.mapped(name).is_none()).map(|property| {
+            let key = self.key(&property.0).unwrap_or_default();
+            (property, key, false)
+        });
+        for (property, key, is_given) in given.chain(seen) {
+            let (name, value) = (property.0.trim(), property.1.trim());
+            match known.get(&key) {
+                None if !key.is_empty() => {
+                    known.insert(key, (property, is_given));
                 }
-                let Some(key) = mapped.or_else(|| self.key(name)) else {
-                    others.insert(name.trim().to_owned(), value.trim().to_owned());
-                    continue;
-                };
-                match known.get(&key) {
-                    Some((first, said)) if !given && self.mapped(first).is_none() && said != value.trim() => {
+                Some(((first, said), first_given)) if *first_given == is_given => {
+                    if said.trim() != value {
+                        let (first, said) = (first.trim(), said.trim());
                         return Err(format!(
-                            "`{first}` says {said} and `{name}` says {}: both mean {key}; remove one of them",
-                            value.trim()
+                            "`{first}` says {said} and `{name}` says {value}, and both mean {key}: remove one of them"
                         ));
                     }
-                    Some(_) if !given => {
-                        others.insert(name.trim().to_owned(), value.trim().to_owned());
-                    }
-                    _ => {
-                        known.insert(key, (name.clone(), value.trim().to_owned()));
-                    }
+                }
+                _ => {
+                    others.insert(name.to_owned(), value.to_owned());
                 }
             }
         }
-        let mut take = |key: &str| known.remove(key).map(|(_, value)| value);
+        let mut take = |key: &str| known.remove(key).map(|((_, value), _)| value.trim().to_owned());
         let Some(strip_id) = take("strip_id").map(whole_number) else {
             let found: Vec<&str> = properties.iter().map(|(name, _)| name.as_str()).take(20).collect();
             let found = if found.is_empty() { "no properties".into() } else { found.join(", ") };
@@ -84,7 +83,7 @@ impl<'a> Names<'a> {
         };
         let field_id = take("field_id").map(whole_number).or_else(|| self.reading.field_id.clone());
         let block = take("block").map(whole_number);
-        others.extend(known.into_iter().map(|(key, (_, value))| (key, value)));
+        others.extend(known.into_iter().map(|(key, ((_, value), _))| (key, value.trim().to_owned())));
         Ok(Strip { field_id, season, strip_id, block, properties: others, shape, feature })
     }
 
@@ -183,6 +182,10 @@ mod tests {
         let problem = strip(&Names::whole(&reading), &[("strip_id", "1"), ("Strip ID", "2")]).unwrap_err();
         assert!(problem.contains("says 1") && problem.contains("says 2"), "{problem}");
         assert!(strip(&Names::whole(&reading), &[("strip_id", "1"), ("Strip ID", "1")]).is_ok());
+        let names = BTreeMap::from([("plot".into(), "strip_id".into()), ("row".into(), "strip_id".into())]);
+        let reading = Reading { names, ..Reading::default() };
+        let problem = strip(&Names::whole(&reading), &[("plot", "1"), ("strip_id", "3"), ("row", "2")]).unwrap_err();
+        assert!(problem.contains("`plot` says 1 and `row` says 2"), "{problem}");
     }
 
     #[test]

@@ -3,11 +3,13 @@
 use geo::kernels::RobustKernel;
 use geo::{Coord, Kernel, Orientation};
 
+use crate::outline::within_limits;
+
 /// A closed line of positions, longitude and latitude in degrees.
 pub(crate) type Ring = Vec<[f64; 2]>;
 
-/// Rings of one shape whose nesting is worked out; every pair of them is compared.
-const MOST_RINGS: usize = 500;
+/// Places of a ring that are tried before it counts as lying on another.
+const MOST_PROBES: usize = 16;
 
 /// Where a point lies. Edges and corners are the border, and the border belongs to the shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,7 +19,8 @@ pub(crate) enum Side {
     Outside,
 }
 
-/// Counts the edges that a ray from a point towards the east crosses; whichever way round rings go, an odd count is inside.
+/// Counts the edges that a ray from a point towards the east crosses; whichever way round rings go, an odd count is
+/// inside.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Ray {
     odd: bool,
@@ -72,23 +75,20 @@ pub(crate) fn side_of(ring: &[[f64; 2]], point: [f64; 2]) -> Side {
     ray.side()
 }
 
-/// Whether `inner` lies in `outer`, for rings that do not cross: told by its first corner or middle of an edge that is off the border.
+/// Whether `inner` lies in `outer`, for rings that do not cross: told by its first corner or middle of an edge that is
+/// off the border.
 pub(crate) fn lies_in(inner: &[[f64; 2]], outer: &[[f64; 2]]) -> bool {
-    let middles = inner.iter().zip(inner.iter().skip(1)).map(|(a, b)| [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0]);
-    let side =
-        inner.iter().copied().chain(middles).map(|point| side_of(outer, point)).find(|side| *side != Side::Border);
+    let middle = |a: &[f64; 2], b: &[f64; 2]| [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0];
+    let probes = inner.iter().zip(inner.iter().skip(1)).flat_map(|(a, b)| [*a, middle(a, b)]);
+    let side = probes.take(MOST_PROBES).map(|point| side_of(outer, point)).find(|side| *side != Side::Border);
     side == Some(Side::Inside)
 }
 
-/// Sorts loose rings into polygons, the outline first and its holes after it: a ring inside an odd number of others is a
-/// hole of the innermost of them. The direction of a ring is not relied on. Errors with the reason where there are too many.
+/// Sorts loose rings into polygons, the outline first and its holes after it: a ring inside an odd number of others is
+/// a hole of the innermost of them. The direction of a ring is not relied on. Errors with the reason where there are
+/// too many.
 pub(crate) fn nested(rings: Vec<Ring>) -> Result<Vec<Vec<Ring>>, String> {
-    if rings.len() > MOST_RINGS {
-        return Err(format!(
-            "it has {} rings; up to {MOST_RINGS} are read: draw the strip with fewer parts",
-            rings.len()
-        ));
-    }
+    within_limits(rings.iter())?;
     let around: Vec<Vec<usize>> = (0..rings.len())
         .map(|inner| {
             let encloses = |outer: &usize| {
@@ -160,6 +160,6 @@ mod tests {
     fn a_ring_that_touches_another_from_inside_is_its_hole() {
         let polygons = nested(vec![square(0.0, 2.0), square(0.0, 1.0)]).unwrap();
         assert_eq!(polygons.len(), 1, "touches along two edges: {polygons:?}");
-        assert!(nested(vec![square(0.0, 1.0); MOST_RINGS + 1]).is_err());
+        assert!(nested(vec![square(0.0, 1.0); 501]).is_err());
     }
 }

@@ -12,8 +12,9 @@ use crate::{PlaceError, crs};
 
 /// Reads the strips of a shapefile: `.shp` and `.dbf`, and `.prj` and `.cpg` where they are there, in any case.
 ///
-/// Every row of the `.dbf` and every shape of the `.shp` is in the answer, as a strip or refused; rows and shapes belong
-/// together by their order. The `.shx` is not needed. Without a `.prj` the coordinates are taken as WGS 84, with a notice.
+/// Every row of the `.dbf` and every shape of the `.shp` is in the answer, as a strip or refused; rows and shapes
+/// belong together by their order. The `.shx` is not needed. Without a `.prj` the coordinates are taken as WGS 84, with
+/// a notice.
 ///
 /// Errors where there is no shapefile, where there are several and `reading.layer` names none of them, where a file is
 /// damaged beyond its rows, and where the `.prj` names another system than WGS 84.

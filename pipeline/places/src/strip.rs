@@ -16,7 +16,8 @@ pub enum PlaceFormat {
 }
 
 impl PlaceFormat {
-    /// The format that a file name's ending stands for, whatever its case; `.zip` is not among them, for it may hold anything.
+    /// The format that a file name's ending stands for, whatever its case; `.zip` is not among them, for it may hold
+    /// anything.
     pub fn of_name(file_name: &str) -> Option<Self> {
         let (_, ending) = file_name.rsplit_once('.')?;
         match ending.to_ascii_lowercase().as_str() {
@@ -73,11 +74,6 @@ impl Strip {
         };
         let polygons: Vec<String> = self.shape.iter().map(polygon).collect();
         format!("{{\"type\":\"MultiPolygon\",\"coordinates\":[{}]}}", polygons.join(","))
-    }
-
-    /// Whether two features draw the same strip.
-    pub(crate) fn same_as(&self, other: &Strip) -> bool {
-        (&self.field_id, self.season, &self.strip_id) == (&other.field_id, other.season, &other.strip_id)
     }
 }
 

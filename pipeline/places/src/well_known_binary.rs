@@ -1,4 +1,5 @@
-//! Geometries in GeoPackage (OGC 12-128r18, clause 2.1.3): a header, then well-known binary (ISO 19125-1; OGC 06-103r4, clause 8).
+//! Geometries in GeoPackage (OGC 12-128r18, clause 2.1.3): a header, then well-known binary (ISO 19125-1; OGC 06-103r4,
+//! clause 8).
 
 use crate::ring::Ring;
 
