@@ -4,8 +4,8 @@ use std::fs::{self, File};
 
 use evenstand_bundle::{Bundle, BundleError, Limits};
 use evenstand_ingest::{
-    FileReport, Format, IngestError, Outlines, Source, StripTime, Surroundings, Whereabouts, Zones, read_parquet,
-    read_strips, read_task_data, read_text, read_workbook,
+    FileReport, Format, IngestError, Outlines, SameRows, Source, StripTime, Surroundings, Whereabouts, Zones,
+    read_parquet, read_strips, read_task_data, read_text, read_workbook,
 };
 use evenstand_places::Strip;
 use evenstand_settings::Settings;
@@ -27,12 +27,21 @@ pub struct Reader<'a> {
     strips: Vec<Strip>,
     strip_times: Vec<StripTime>,
     whereabouts: Option<Whereabouts>,
+    same_rows: SameRows,
 }
 
 impl<'a> Reader<'a> {
     /// A reader that writes what it keeps into a store.
     pub fn new(settings: &'a Settings, zones: Zones, writer: KeptWriter) -> Self {
-        Self { settings, zones, writer, strips: Vec::new(), strip_times: Vec::new(), whereabouts: None }
+        Self {
+            settings,
+            zones,
+            writer,
+            strips: Vec::new(),
+            strip_times: Vec::new(),
+            whereabouts: None,
+            same_rows: SameRows::default(),
+        }
     }
 
     /// Reads one file. Faults of the file are findings of the report; errors end the run.
@@ -55,7 +64,8 @@ impl<'a> Reader<'a> {
                 whereabouts
             }
         };
-        self.writer.begin_source(&format!("{} {}", source.file, source.kind));
+        // A file that several blocks are about is written once for each.
+        self.writer.begin_source(&format!("{} {} {}", source.file, source.kind, job.block.unwrap_or(0)));
         let read = self.by_format(job, &source, &whereabouts);
         if !matches!(job.kind, "field" | "strip") {
             self.whereabouts = Some(whereabouts);
@@ -77,9 +87,13 @@ impl<'a> Reader<'a> {
             file: source.file,
             sha256: source.sha256,
             kind: job.kind.to_owned(),
+            block: job.block,
         })?;
         self.strip_times.append(&mut report.strip_times);
         findings.append(&mut report.findings);
+        for (part, sketch) in report.sketches.drain(..) {
+            findings.extend(self.same_rows.compare(&part, sketch));
+        }
         report.findings = findings;
         Ok(report)
     }

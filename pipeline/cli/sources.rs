@@ -23,6 +23,8 @@ pub struct Job<'a> {
     pub kind: &'static str,
     /// The block that says how it is read.
     pub mapping: Option<&'a Mapping>,
+    /// Number of the block in the settings, from 1.
+    pub block: Option<usize>,
 }
 
 /// Files to read, in the order in which they are read, and what a person should know about the others.
@@ -62,23 +64,24 @@ pub fn plan<'a>(raw: RawFiles, mappings: &'a [Mapping]) -> Plan<'a> {
         for index in &fitting {
             used[*index] = true;
         }
-        let readings: Vec<(&'static str, Option<&Mapping>)> = if fitting.is_empty() {
+        let readings: Vec<(&'static str, Option<usize>)> = if fitting.is_empty() {
             kind_of(name).map(|kind| (kind, None)).into_iter().collect()
         } else {
-            fitting.iter().map(|index| (mappings[*index].kind(), Some(&mappings[*index]))).collect()
+            fitting.iter().map(|index| (mappings[*index].kind(), Some(*index))).collect()
         };
         let own_parts = || {
             let with = parts.iter().filter(|(_, shapefile)| **shapefile == file);
             with.filter_map(|(name, _)| Some((name.clone(), raw.files.get(name)?.clone())))
         };
         match format {
-            Some(format) if !readings.is_empty() => plan.jobs.extend(readings.into_iter().map(|(kind, mapping)| Job {
+            Some(format) if !readings.is_empty() => plan.jobs.extend(readings.into_iter().map(|(kind, block)| Job {
                 file: file.clone(),
                 path: path.clone(),
                 parts: own_parts().collect(),
                 format,
                 kind,
-                mapping,
+                mapping: block.map(|index| &mappings[index]),
+                block: block.map(|index| index + 1),
             })),
             _ => plan.findings.push(not_read(&file, format, readings.first().map(|(kind, _)| *kind))),
         }
@@ -96,7 +99,8 @@ pub fn plan<'a>(raw: RawFiles, mappings: &'a [Mapping]) -> Plan<'a> {
         );
     }
     plan.jobs.sort_by(|left, right| {
-        (read_order(left.kind), &left.file, left.kind).cmp(&(read_order(right.kind), &right.file, right.kind))
+        let key = |job: &Job| (read_order(job.kind), job.file.clone(), job.kind, job.block);
+        key(left).cmp(&key(right))
     });
     plan
 }

@@ -14,6 +14,7 @@ use crate::mapping::Mapping;
 use crate::reading::Reading;
 use crate::record::{Cell, Record, TableReader};
 use crate::row::{RowFault, RowReader, check_needed, column_of, text_of};
+use crate::same_rows::Sketch;
 use crate::time::{Zones, zone};
 use crate::value::Value;
 use crate::whereabouts::{Finder, StripTime, Whereabouts};
@@ -47,6 +48,8 @@ pub struct FileReport {
     pub findings: Vec<Finding>,
     /// When the planter was in which strip, where strips say so.
     pub strip_times: Vec<StripTime>,
+    /// Kept rows of each table of the file, to be held against those of other files.
+    pub sketches: Vec<(Source, Sketch)>,
 }
 
 impl FileReport {
@@ -57,6 +60,7 @@ impl FileReport {
         self.set_aside.extend(other.set_aside);
         self.findings.extend(other.findings);
         self.strip_times.extend(other.strip_times);
+        self.sketches.extend(other.sketches);
     }
 }
 
@@ -112,6 +116,7 @@ struct TableFile<'s, 'a> {
     batches: BTreeMap<i64, Batch>,
     local_without_zone: BTreeSet<(String, i64)>,
     skipped: u64,
+    sketch: Sketch,
     report: FileReport,
 }
 
@@ -134,6 +139,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             batches: BTreeMap::new(),
             local_without_zone: BTreeSet::new(),
             skipped: 0,
+            sketch: Sketch::default(),
             report: FileReport::default(),
         })
     }
@@ -317,6 +323,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 self.local_without_zone.insert((field.to_owned(), season));
             }
             self.report.strip_times.extend(strip_time(self.schema, values));
+            self.sketch.add(values);
             let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.kept));
             batch.push(
                 values,
@@ -381,6 +388,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 self.around.sink.rows(self.source.kind, season, batch.take()?)?;
             }
         }
+        self.report.sketches.push((self.source.clone(), std::mem::take(&mut self.sketch)));
         let about = |finding: Finding| finding.table(self.source.kind).source(&self.source.file, None);
         if self.layout.is_none() && self.report.rows_read == 0 {
             let expected = self.header_rows.as_ref().and_then(|rows| rows.last());

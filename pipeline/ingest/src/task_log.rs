@@ -53,7 +53,8 @@ pub fn read_task_data(source: &Source, bundle: &mut Bundle, around: Surroundings
         }
         for (rule, channel) in &chosen {
             unmatched.remove(rule);
-            if let Some(hint) = channel.hint() {
+            let column = &mapping.rule.channel[*rule].column;
+            if let Some(hint) = channel.hint().filter(|_| !column.starts_with("row_downforce")) {
                 report.findings.push(caution(source, &mapping.rule.channel[*rule], channel, hint));
             }
         }

@@ -26,6 +26,9 @@ pub struct SourceEntry {
     pub sha256: String,
     /// Raw table it was read as.
     pub kind: String,
+    /// Number of the `[[source]]` block of the settings that said how, from 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub block: Option<usize>,
     /// Rows read; `rows_kept` and `rows_set_aside` add up to it.
     pub rows_read: u64,
     /// Rows kept.
@@ -244,6 +247,7 @@ mod tests {
                 file: "measure.csv".into(),
                 sha256: "00".into(),
                 kind: "measure".into(),
+                block: None,
                 rows_read: 2,
                 rows_kept: 2,
                 rows_set_aside: 0,

@@ -1,0 +1,135 @@
+//! Notices that two files carry the same rows, in memory that does not grow with the rows.
+//!
+//! Of each file the smallest hashes of its kept rows are kept (a bottom-k sketch: Broder 1997, "On the resemblance and
+//! containment of documents"). Files of up to that many rows are compared exactly; of larger ones the share is estimated.
+
+use std::collections::BTreeSet;
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use evenstand_tables::Finding;
+
+use crate::table_file::Source;
+use crate::value::Value;
+
+/// Hashes kept of each file.
+const KEPT: usize = 1024;
+/// Share of the smaller file's rows from which sharing them is more than an accident.
+const ALARMING: f64 = 0.2;
+
+/// The smallest hashes of a file's rows.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Sketch {
+    hashes: BTreeSet<u64>,
+    rows: u64,
+}
+
+impl Sketch {
+    /// Takes the values of a kept row, without where it came from.
+    pub(crate) fn add(&mut self, values: &[Value]) {
+        self.rows += 1;
+        let mut hasher = DefaultHasher::new();
+        for value in values {
+            match value {
+                Value::Missing => 0_u8.hash(&mut hasher),
+                Value::Text(text) => (1_u8, text).hash(&mut hasher),
+                Value::Number(number) => (2_u8, number.to_bits()).hash(&mut hasher),
+                Value::Integer(whole) => (3_u8, whole).hash(&mut hasher),
+                Value::Boolean(yes) => (4_u8, yes).hash(&mut hasher),
+                Value::Moment { microseconds, .. } => (5_u8, microseconds).hash(&mut hasher),
+                Value::Day(day) => (6_u8, day).hash(&mut hasher),
+            }
+        }
+        let hash = hasher.finish();
+        if self.hashes.len() < KEPT || self.hashes.last().is_some_and(|largest| hash < *largest) {
+            self.hashes.insert(hash);
+            if self.hashes.len() > KEPT {
+                self.hashes.pop_last();
+            }
+        }
+    }
+
+    /// Share of the smaller file's different rows that stand in the other too.
+    fn shared(&self, other: &Self) -> f64 {
+        let (Some(one), Some(two)) = (self.hashes.last(), other.hashes.last()) else { return 0.0 };
+        // Where a sketch is full, it knows of hashes up to its largest alone.
+        let bound = |sketch: &Self, largest: &u64| if sketch.hashes.len() < KEPT { u64::MAX } else { *largest };
+        let known = bound(self, one).min(bound(other, two));
+        let in_both = self.hashes.range(..=known).filter(|hash| other.hashes.contains(hash)).count();
+        let smaller = self.hashes.range(..=known).count().min(other.hashes.range(..=known).count());
+        if smaller == 0 { 0.0 } else { in_both as f64 / smaller as f64 }
+    }
+}
+
+/// Compares the rows of all files of one table with each other.
+#[derive(Debug, Default)]
+pub struct SameRows {
+    files: Vec<(Source, Sketch)>,
+}
+
+impl SameRows {
+    /// Takes the next file, and says which of the earlier ones carry rows of it.
+    pub fn compare(&mut self, source: &Source, sketch: Sketch) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        for (earlier, known) in self.files.iter().filter(|(earlier, _)| earlier.kind == source.kind) {
+            let share = sketch.shared(known);
+            if share == 0.0 {
+                continue;
+            }
+            let message = if earlier.sha256 == source.sha256 && share == 1.0 {
+                format!("it is the same file as {}, so that every row counts twice", earlier.file)
+            } else {
+                let rows = (share * sketch.rows.min(known.rows) as f64).round().max(1.0);
+                let about = if sketch.rows.max(known.rows) > KEPT as u64 { "about " } else { "" };
+                format!("{about}{rows} of its rows stand in {} too, and count twice", earlier.file)
+            };
+            let finding = if share >= ALARMING {
+                Finding::warning("same_rows", message)
+                    .remedy("take one of the two files out of raw/, or the rows out of one")
+            } else {
+                Finding::note("same_rows", message)
+                    .remedy("nothing need be done if these are different things that happen to be alike")
+            };
+            findings.push(finding.table(source.kind).source(&source.file, None));
+        }
+        self.files.push((source.clone(), sketch));
+        findings
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sketch(rows: std::ops::Range<i64>) -> Sketch {
+        let mut sketch = Sketch::default();
+        rows.for_each(|row| sketch.add(&[Value::Text("A"), Value::Integer(row), Value::Missing]));
+        sketch
+    }
+
+    fn source(file: &str) -> Source {
+        Source { file: file.into(), sha256: file.into(), kind: "stand_count" }
+    }
+
+    #[test]
+    fn shared_rows_are_counted_exactly_in_small_files_and_nearly_in_large_ones() {
+        assert_eq!(sketch(0..100).shared(&sketch(90..300)), 0.1);
+        assert_eq!(sketch(0..100).shared(&sketch(100..200)), 0.0);
+        assert_eq!(sketch(0..0).shared(&sketch(0..5)), 0.0);
+        let estimate = sketch(0..100_000).shared(&sketch(50_000..150_000));
+        // A thousand hashes know a half to within five standard errors of 0.0156.
+        assert!((estimate - 0.5).abs() < 0.08, "{estimate}");
+        assert_eq!(sketch(0..100_000).shared(&sketch(100_000..200_000)), 0.0);
+    }
+
+    #[test]
+    fn files_of_one_table_are_compared_and_others_are_not() {
+        let mut same = SameRows::default();
+        assert!(same.compare(&source("a.csv"), sketch(0..10)).is_empty());
+        let other_table = Source { kind: "spacing", ..source("b.csv") };
+        assert!(same.compare(&other_table, sketch(0..10)).is_empty());
+        let found = same.compare(&source("c.csv"), sketch(5..15));
+        assert_eq!(found.len(), 1);
+        assert!(found[0].message.contains("5 of its rows stand in a.csv"), "{}", found[0].message);
+        assert_eq!(found[0].severity, "warning");
+    }
+}
