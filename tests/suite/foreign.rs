@@ -5,7 +5,7 @@ use std::fs;
 use crate::support::{TestReview, shared};
 
 /// A review with files as they are and one settings file.
-fn review_of(files: &[(&str, &[u8])], settings: &str) -> TestReview {
+pub fn review_of(files: &[(&str, &[u8])], settings: &str) -> TestReview {
     let review = TestReview::new(&[]);
     fs::create_dir_all(review.path().join("raw")).unwrap();
     for (name, bytes) in files {
@@ -15,7 +15,8 @@ fn review_of(files: &[(&str, &[u8])], settings: &str) -> TestReview {
     review
 }
 
-fn balance(stdout: &str) -> [u64; 3] {
+/// Rows read, kept and set aside, as a command with --json says them.
+pub fn balance(stdout: &str) -> [u64; 3] {
     let said: serde_json::Value = serde_json::from_str(stdout).unwrap();
     ["rows_read", "rows_kept", "rows_set_aside"].map(|key| said[key].as_u64().unwrap())
 }
