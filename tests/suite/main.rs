@@ -12,3 +12,4 @@ mod real_input;
 mod schemas;
 mod support;
 mod telemetry;
+mod telemetry_watch;

@@ -13,6 +13,7 @@ mod display;
 mod error;
 mod planter;
 mod review;
+mod telemetry;
 
 pub use analysis::{Analysis, Axis, Clock, Tolerances};
 pub use condition::{ConditionPart, ConditionScheme};
@@ -20,3 +21,4 @@ pub use display::Display;
 pub use error::SettingsError;
 pub use planter::{Calibration, Knob, Planter, Position};
 pub use review::Settings;
+pub use telemetry::Telemetry;

@@ -6,7 +6,7 @@ use evenstand_agronomy::Kind;
 use serde::Deserialize;
 
 use crate::planter::{self, Planter};
-use crate::{Analysis, ConditionScheme, Display, SettingsError, Tolerances};
+use crate::{Analysis, ConditionScheme, Display, SettingsError, Telemetry, Tolerances};
 
 /// Every choice about a review, with defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -25,6 +25,8 @@ pub struct Settings {
     pub analysis: Analysis,
     /// Tolerances by response.
     pub tolerance: Tolerances,
+    /// Limits by which telemetry is watched.
+    pub telemetry: Telemetry,
     /// Display units.
     pub display: Display,
     /// Planters in the order of the file.
@@ -43,6 +45,7 @@ struct File {
     condition: ConditionScheme,
     analysis: Analysis,
     tolerance: Tolerances,
+    telemetry: Telemetry,
     display: Display,
     planter: Vec<toml::Table>,
     source: Vec<toml::Table>,
@@ -59,6 +62,7 @@ impl Settings {
         file.condition.check()?;
         file.analysis.check()?;
         file.tolerance.check()?;
+        file.telemetry.check()?;
         file.display.check()?;
         for (kind, unit) in &file.units {
             let known = Kind::parse(kind).ok_or_else(|| {
@@ -96,6 +100,7 @@ impl Settings {
             condition: file.condition,
             analysis: file.analysis,
             tolerance: file.tolerance,
+            telemetry: file.telemetry,
             display: file.display,
             planters,
             has_sources: !file.source.is_empty(),
