@@ -88,6 +88,10 @@ impl<'a> Log<'a> {
             _ => "back and forward",
         };
         let (slip, remedy) = match hours {
+            _ if affected.series.iter().any(|series| series.seen.restarts > 0) => (
+                " onto the first row: the log stands in the file twice".to_owned(),
+                "take the repetition out of the file; its rows count twice in the means",
+            ),
             Some(hours) => (
                 format!(
                     ", by {} h in whole hours: it reads as a change of time zone or of daylight saving",
@@ -115,12 +119,12 @@ impl<'a> Log<'a> {
     }
 
     fn same_time(&self) -> Option<Finding> {
-        let same = |series: &Watched| series.seen.same_time.times.saturating_sub(series.seen.repeated.times);
-        let affected = self.affected(|series| same(series) > 0)?;
+        let affected = self.affected(|series| series.seen.same_time.times > 0 && !repeats_rows(series))?;
         let all = affected.sum(|series| whole(series.row.rows));
-        let rows = affected.sum(same);
+        let rows = affected.sum(|series| series.seen.same_time.times);
         let carry = count(rows, "row carries the time of the row above", "rows carry the time of the row above");
-        let coarse = if rows >= all / 2 { "the clock is written more coarsely than rows come: " } else { "" };
+        let coarse =
+            if rows.saturating_mul(2) >= all { "the clock is written more coarsely than rows come: " } else { "" };
         let message = format!("{coarse}{carry}{}", affected.place());
         let remedy =
             "nothing has to be done for the means; if several row units stand in one log, name them in row_unit";
@@ -128,7 +132,7 @@ impl<'a> Log<'a> {
     }
 
     fn repeated_rows(&self) -> Option<Finding> {
-        let affected = self.affected(|series| series.seen.repeated.times > 0)?;
+        let affected = self.affected(repeats_rows)?;
         let rows = affected.sum(|series| series.seen.repeated.times);
         let matters =
             affected.any_share(|series| series.seen.repeated.times as f64 / whole(series.row.rows).max(1) as f64);
@@ -202,9 +206,9 @@ impl<'a> Log<'a> {
         let difference = worst.row.mean_difference.unwrap_or_default();
         let (size_shown, unit) = in_own_unit(difference.abs(), &worst.row, settings);
         let message = format!(
-            "measured and set value differ: {size_shown} {unit} {} the set one on average ({} of it), and more than {} away for {} of the time{}{}",
-            if difference < 0.0 { "below" } else { "above" },
+            "the measured value is {size_shown} {unit} ({}) {} the set one on average, and more than {} away from it for {} of the time{}{}",
             percent(size(&worst.row)),
+            if difference < 0.0 { "below" } else { "above" },
             percent(self.near),
             percent(outside(&worst.row)),
             if affected.series.len() > 1 { " at worst" } else { "" },
@@ -349,6 +353,13 @@ impl Affected<'_> {
         }
         finding
     }
+}
+
+/// Whether rows of the same time are repeated ones. Where most of them differ the clock is coarse, and a planter that
+/// stands still then gives equal rows that are no repetition.
+fn repeats_rows(series: &Watched) -> bool {
+    let (repeated, same_time) = (series.seen.repeated.times, series.seen.same_time.times);
+    repeated > 0 && repeated.saturating_mul(2) >= same_time
 }
 
 fn strips<'a>(series: &[&'a Watched]) -> BTreeSet<Option<&'a str>> {

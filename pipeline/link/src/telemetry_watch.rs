@@ -54,6 +54,8 @@ pub(crate) struct Watched {
 pub(crate) struct FirstSeen {
     pub back: Seen,
     pub back_jumps: u64,
+    /// Jumps back onto the first row: the log stands there twice.
+    pub restarts: u64,
     pub same_time: Seen,
     pub repeated: Seen,
     pub gaps: Seen,
@@ -314,6 +316,7 @@ fn watched(key: SeriesKey, season: i64, series: Series, end: SeriesEnd, constant
     let seen = FirstSeen {
         back: clock.back,
         back_jumps: clock.back_jumps,
+        restarts: clock.restarts,
         same_time: clock.same_time,
         repeated: clock.repeated,
         gaps: clock.gaps,

@@ -39,6 +39,9 @@ pub(crate) struct Clock {
     /// Whole hours of the first jump by whole hours.
     pub first_hours: i64,
     pub back_jumps: u64,
+    /// Jumps back onto the first row of all, with the same values: the log stands there twice.
+    pub restarts: u64,
+    first: Option<Sample>,
 }
 
 impl Clock {
@@ -63,6 +66,7 @@ impl Clock {
 
     /// Takes the time of a row, without judging the step to it.
     pub fn see(&mut self, row: &Sample) {
+        self.first.get_or_insert(*row);
         self.started = Some(self.started.map_or(row.time, |time| time.min(row.time)));
         self.ended = Some(self.ended.map_or(row.time, |time| time.max(row.time)));
     }
@@ -87,6 +91,8 @@ impl Clock {
         if length > DAY || length < -limits.back || hours.is_some() {
             self.jumps.at(row.source_row);
             self.back_jumps += u64::from(length < 0);
+            let restarts = self.first.is_some_and(|first| first.time == row.time && row.repeats(&first));
+            self.restarts += u64::from(length < 0 && restarts);
             if let Some(hours) = hours {
                 if self.hour_jumps == 0 {
                     self.first_hours = hours;
@@ -104,13 +110,13 @@ impl Clock {
         Step { held: self.limit, broken: true }
     }
 
-    /// Whole hours by which a step differs from the usual one, where they are 1 to 14, to the usual step (1 to 30 s).
+    /// Whole hours by which a step differs from the usual one, where they are 1 to 14, to the usual step (1 to 5 s).
     fn whole_hours(&self, length: i64) -> Option<i64> {
         let beyond = length.saturating_sub(self.usual);
         let hours = (beyond as f64 / HOUR as f64).round() as i64;
-        let slack = self.usual.clamp(SECOND, 30 * SECOND);
+        let slack = self.usual.clamp(SECOND, 5 * SECOND);
         let fits = (1..=MOST_HOURS).contains(&hours.abs()) && (beyond - hours * HOUR).abs() <= slack;
-        (fits && self.usual > 0 && self.usual <= 30 * SECOND).then_some(hours)
+        (fits && self.usual > 0).then_some(hours)
     }
 }
 

@@ -173,7 +173,9 @@ fn rows_that_run_back_stand_still_or_repeat_are_told_apart() {
     let mut rows = steady(300);
     rows.swap(40, 41);
     rows.swap(90, 91);
-    rows[150].time = rows[149].time;
+    for index in [130, 140, 150, 160] {
+        rows[index].time = rows[index - 1].time;
+    }
     for index in [200, 220, 240] {
         rows[index] = rows[index - 1].clone();
     }
@@ -181,12 +183,9 @@ fn rows_that_run_back_stand_still_or_repeat_are_told_apart() {
         row.source_row = index as i64 + 2;
     }
     let (row, findings) = watch(rows);
-    assert_eq!((row.rows_back, row.rows_same_time, row.rows_repeated), (Some(2), Some(4), Some(3)));
-    assert_eq!(
-        codes(&findings),
-        [("note", "telemetry_time_order"), ("note", "telemetry_same_time"), ("note", "telemetry_repeated_rows")]
-    );
-    assert_eq!(findings.iter().map(|finding| finding.source_row).collect::<Vec<_>>(), [Some(43), Some(152), Some(202)]);
+    assert_eq!((row.rows_back, row.rows_same_time, row.rows_repeated), (Some(2), Some(7), Some(3)));
+    assert_eq!(codes(&findings), [("note", "telemetry_time_order"), ("note", "telemetry_same_time")]);
+    assert_eq!(findings.iter().map(|finding| finding.source_row).collect::<Vec<_>>(), [Some(43), Some(132)]);
 }
 
 #[test]
@@ -198,6 +197,31 @@ fn a_log_with_many_repeated_rows_is_a_warning() {
     let (row, findings) = watch(rows);
     assert_eq!((row.rows, row.rows_repeated, row.step_s), (Some(200), Some(100), Some(1.0)));
     assert_eq!(codes(&findings), [("warning", "telemetry_repeated_rows")]);
+}
+
+#[test]
+fn a_clock_in_whole_seconds_with_five_rows_each_is_coarse_and_repeats_nothing() {
+    let mut rows = steady(1000);
+    for (index, row) in rows.iter_mut().enumerate() {
+        row.time = Some(Moment(START + index as i64 / 5 * SECOND));
+        if index >= 900 {
+            (row.speed_m_s, row.actual_force_n) = (Some(0.0), Some(12.0));
+        }
+    }
+    let (row, findings) = watch(rows);
+    assert_eq!((row.rows_same_time, row.rows_repeated, row.step_s), (Some(800), Some(80), Some(1.0)));
+    assert_eq!(codes(&findings), [("note", "telemetry_same_time")]);
+    assert!(findings[0].message.starts_with("the clock is written more coarsely"), "{}", findings[0].message);
+}
+
+#[test]
+fn a_log_that_stands_in_its_file_twice_says_so() {
+    let rows = clean();
+    let twice: Vec<SettingRow> = rows.iter().chain(&rows).cloned().collect();
+    let (rows, findings) = watch_in_batches(&[twice], 1000);
+    assert_eq!(rows[0].rows, Some(600));
+    assert_eq!(codes(&findings), [("warning", "telemetry_clock_jump")]);
+    assert!(findings[0].message.contains("stands in the file twice"), "{}", findings[0].message);
 }
 
 #[test]
