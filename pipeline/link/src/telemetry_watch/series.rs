@@ -6,6 +6,8 @@ use super::passes::Passes;
 use super::sample::{Limits, Sample};
 use super::stuck::{Sensors, StuckStretches};
 
+/// An odd number without pattern (the golden ratio in 64 bits), to mix a hash by multiplication.
+const MIX: u64 = 0x9E37_79B9_7F4A_7C15;
 /// Rows before a series counts as one that another strip may go on from.
 const ROWS_TO_GO_ON: u64 = 20;
 
@@ -20,6 +22,8 @@ pub(crate) struct Series {
     pub sensors: Sensors,
     pub follow: Follow,
     pub passes: Passes,
+    /// A hash of times and measured values: row units with the same one share a sensor.
+    pub fingerprint: u64,
 }
 
 /// What a series came to.
@@ -64,6 +68,9 @@ impl Series {
         self.sensors.row(above, row, step, limits);
         self.follow.row(above, row, step, limits);
         self.passes.row(row, step);
+        for bits in [row.time as u64, row.actual[0].to_bits(), row.actual[1].to_bits()] {
+            self.fingerprint = (self.fingerprint.rotate_left(5) ^ bits).wrapping_mul(MIX);
+        }
         self.above = Some(*row);
     }
 

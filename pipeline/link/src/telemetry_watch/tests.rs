@@ -372,6 +372,17 @@ fn zeros_while_the_planter_starts_are_told_from_a_dead_sensor() {
 }
 
 #[test]
+fn row_units_that_carry_the_same_values_share_a_sensor() {
+    let mut rows = clean();
+    for index in (0..rows.len()).filter(|index| index % 4 == 3) {
+        rows[index].actual_force_n = rows[index - 2].actual_force_n;
+    }
+    let (_, findings) = watch_in_batches(&[rows], 1000);
+    assert_eq!(codes(&findings), [("note", "telemetry_shared_sensor")]);
+    assert!(findings[0].message.ends_with("; row unit 2, 4"), "{}", findings[0].message);
+}
+
+#[test]
 fn thousands_of_faults_give_one_finding_a_code_and_file() {
     let mut rows = clean();
     for index in (8..rows.len()).step_by(16) {
