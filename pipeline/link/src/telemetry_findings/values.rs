@@ -11,6 +11,10 @@ use super::words::{count, percent, seconds, severity, times, whole};
 use super::{Log, SHARE_THAT_MATTERS};
 use crate::telemetry_watch::Watched;
 
+/// A mean that is off by more than this many times what counts as near is a warning: noise alone takes the mean of a
+/// short strip just past the limit. Our own choice.
+const FAR: f64 = 2.0;
+
 impl Log<'_> {
     pub fn stuck(&self) -> Option<Finding> {
         let is_speed = |series: &Watched| series.row.stuck_channel.as_deref() == Some("speed");
@@ -76,10 +80,11 @@ impl Log<'_> {
     pub fn off_set(&self, settings: &Settings) -> Option<Finding> {
         let outside = |row: &TelemetryRow| row.outside_share.unwrap_or_default();
         let mean_off = self.affected(|series| self.is_off(&series.row));
-        let matters = mean_off.is_some();
+        let is_mean = mean_off.is_some();
         let affected = mean_off.or_else(|| self.affected(|series| outside(&series.row) > 0.5))?;
         let size = |row: &TelemetryRow| off_share(row).unwrap_or_default().abs();
         let worst = affected.series.iter().max_by(|a, b| size(&a.row).total_cmp(&size(&b.row)))?;
+        let matters = size(&worst.row) > FAR * self.near;
         let difference = worst.row.mean_difference.unwrap_or_default();
         let (size_shown, unit) = in_own_unit(difference.abs(), &worst.row, settings);
         let message = format!(
@@ -91,12 +96,14 @@ impl Log<'_> {
             if affected.series.len() > 1 { " at worst" } else { "" },
             affected.place()
         );
-        let remedy = if matters {
+        let remedy = if is_mean {
             "check the sensor, its calibration and the supply; the set value is analysed unless [analysis] axis = \"actual\""
         } else {
             "nothing has to be done for the means, which are near; the measured value wanders"
         };
-        Some(affected.finding(severity(matters), "telemetry_off_set", message, remedy, |seen| seen.outside.first_row))
+        Some(
+            affected.finding(severity(matters), "telemetry_not_as_set", message, remedy, |seen| seen.outside.first_row),
+        )
     }
 
     pub fn never_arrived(&self, settings: &Settings) -> Option<Finding> {
