@@ -47,6 +47,9 @@ fn a_clean_log_has_its_row_and_no_finding() {
     let cells = ["source_file", "field_id", "strip_id", "planter_id", "row_unit", "rows", "step_s", "gaps", "compared"];
     let expected = ["setting_log-a.csv", "A", "1", "p", "4", "300", "1.0", "0", "force"];
     assert_eq!(cells.map(|name| rows[0][name].as_str()), expected);
+    // The watch and the means count the same rows.
+    let watched: u64 = rows.iter().map(|row| row["rows"].parse::<u64>().unwrap()).sum();
+    assert_eq!(review.result("field_seasons")[0]["n_telemetry_rows"], watched.to_string());
     let page = fs::read_to_string(review.path().join("report/index.html")).unwrap();
     assert!(!page.contains("Telemetry that has something to say"));
 }

@@ -1,6 +1,7 @@
 //! What of the watched telemetry a person should look at: at most one finding a kind, file and field-season.
 
 mod clock;
+mod files;
 mod values;
 mod words;
 
@@ -50,6 +51,7 @@ pub(crate) fn telemetry_findings(watched: &[Watched], left_out: &[Unwatched], se
         ];
         findings.extend(found.into_iter().flatten());
     }
+    findings.extend(files::overlapping_files(watched));
     findings.extend(left_out.iter().map(|file| {
         let mut finding = Finding::warning(
             "telemetry_unwatched",

@@ -28,6 +28,10 @@ impl Log<'_> {
                 ),
                 "write times with their offset from UTC, or name the time zone of the field; until then do not trust the start times of these strips",
             ),
+            None if direction == "forward" => (
+                ", by more than a day: the clock is wrong, or planting stopped".to_owned(),
+                "nothing has to be done where the strip was planted on two days; else check the clock of the logger",
+            ),
             None => (
                 String::new(),
                 "check the clock of the logger and the order of the rows; do not trust the start times of these strips",

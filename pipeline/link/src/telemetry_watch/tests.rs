@@ -132,6 +132,31 @@ fn borders_of_batches_and_the_order_of_files_do_not_matter() {
 }
 
 #[test]
+fn a_log_in_two_files_is_found_and_so_are_logs_that_overlap() {
+    let named = |file: &str, mut rows: Vec<SettingRow>| {
+        rows.iter_mut().for_each(|row| row.source_file = file.into());
+        rows
+    };
+    let files = [named("a.csv", clean()), named("b.csv", clean())];
+    let (rows, findings) = watch_in_batches(&files, 1000);
+    assert_eq!((rows.len(), codes(&findings)), (24, vec![("warning", "telemetry_in_two_files")]));
+    assert_eq!((findings[0].source_file.as_deref(), findings[0].source_row), (Some("b.csv"), Some(2)));
+    assert!(findings[0].message.contains("stands in a.csv too") && findings[0].message.ends_with("3 strips"));
+    // The second export begins later, in the second strip; only from there on do the files share rows.
+    let files = [named("a.csv", clean()), named("b.csv", clean().split_off(1600))];
+    let (_, findings) = watch_in_batches(&files, 1000);
+    assert_eq!(codes(&findings), [("warning", "telemetry_in_two_files")]);
+    let mut other = named("b.csv", steady(300));
+    shift(&mut other, 0, 100.5);
+    other.iter_mut().for_each(|row| row.actual_force_n = row.actual_force_n.map(|force| force + 0.5));
+    let (_, findings) = watch_in_batches(&[steady(300), other.clone()], 1000);
+    assert_eq!(codes(&findings), [("note", "telemetry_in_two_files")]);
+    // One after the other they do not overlap.
+    shift(&mut other, 0, 200.0);
+    assert_eq!(watch_in_batches(&[steady(300), other], 1000).1, []);
+}
+
+#[test]
 fn thousands_of_faults_give_one_finding_a_code_and_file() {
     let mut rows = clean();
     for index in (8..rows.len()).step_by(16) {
