@@ -16,3 +16,4 @@ mod support;
 mod task_data;
 mod telemetry;
 mod workbooks;
+mod telemetry_watch;

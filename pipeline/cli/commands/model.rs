@@ -144,6 +144,7 @@ fn result_tables(
         Row::to_table(&answers.next_trials)?,
         Row::to_table(&answers.shapes)?,
         Row::to_table(&linked.digs)?,
+        Row::to_table(&linked.telemetry)?,
         Row::to_table(&answers.dig_window)?,
         Row::to_table(findings)?,
         Row::to_table(set_aside)?,

@@ -34,6 +34,7 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         next_trials: read_result(folder)?,
         comparisons: read_result(folder)?,
         dig_window: read_result(folder)?,
+        telemetry: read_result(folder)?,
         findings: read_result(folder)?,
         set_aside: read_result(folder)?,
         model: read_result(folder)?,

@@ -30,6 +30,8 @@ mod measures;
 mod stand;
 mod strips;
 mod telemetry;
+mod telemetry_findings;
+mod telemetry_watch;
 
 pub use error::LinkError;
 pub use strips::{Kept, Linked, link};

@@ -7,7 +7,7 @@ use evenstand_settings::{Clock, ConditionPart, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow, MeasureRow, PlantRow,
-    PlanterRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow, WeatherRow,
+    PlanterRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow, TelemetryRow, WeatherRow,
 };
 
 use jiff::tz::TimeZone;
@@ -72,6 +72,8 @@ pub struct Linked {
     pub course_means: Vec<CourseMeanRow>,
     /// Dig checks with the setting and condition of their strip.
     pub digs: Vec<DigStripRow>,
+    /// What telemetry says about itself.
+    pub telemetry: Vec<TelemetryRow>,
     /// What a person should look at.
     pub findings: Vec<Finding>,
     /// The settings, with knobs of planters that only the logs know.
@@ -84,7 +86,9 @@ pub(crate) type LinkedStrip = (StripRow, StripSetting, Emergence);
 /// Ties the kept tables together. Errors only where the setting logs cannot be read from the store.
 pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let mut findings = Vec::new();
-    let logs = read_logs(&kept.setting_logs, &kept.fields, settings)?;
+    let mut logs = read_logs(&kept.setting_logs, &kept.fields, settings)?;
+    findings.append(&mut logs.findings);
+    let telemetry = std::mem::take(&mut logs.watched);
     for (season, rows) in &logs.rows_without_strip {
         let mut finding = Finding::warning(
             "telemetry_without_strip",
@@ -291,6 +295,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         strips: rows,
         courses,
         course_means,
+        telemetry,
         findings,
     })
 }

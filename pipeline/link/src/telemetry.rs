@@ -13,14 +13,15 @@ use arrow::array::{
 };
 use arrow::compute::is_null;
 use evenstand_settings::{Knob, Planter, Settings};
-use evenstand_tables::Moment;
-use evenstand_tables::rows::FieldRow;
+use evenstand_tables::rows::{FieldRow, TelemetryRow};
+use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsError, col, len, lit, when};
 
 use crate::LinkError;
 use crate::key::StripKey;
+use crate::telemetry_watch::Watch;
 
 /// A row of a hand-written setting log, or what it says of a whole field.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,6 +78,10 @@ pub(crate) struct SettingLogs {
     pub telemetry: BTreeMap<StripKey, TelemetrySummary>,
     /// Telemetry rows without a strip, by season.
     pub rows_without_strip: BTreeMap<i64, u64>,
+    /// What telemetry says about itself.
+    pub watched: Vec<TelemetryRow>,
+    /// What of it a person should look at.
+    pub findings: Vec<Finding>,
 }
 
 /// Whole units in which sums are exact: forces, pressures and speeds in millionths.
@@ -113,6 +118,7 @@ pub(crate) fn read_logs(
 ) -> Result<SettingLogs, LinkError> {
     let mut logs = SettingLogs::default();
     let mut totals = BTreeMap::new();
+    let mut watch = Watch::new(settings);
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
@@ -126,11 +132,14 @@ pub(crate) fn read_logs(
                 }
                 if hand.true_count() < batch.num_rows() {
                     read_telemetry(&batch, &hand, *season, &planters, settings, &mut totals)?;
+                    watch.rows(&batch, *season, &planters)?;
                 }
             }
+            watch.end_of_file();
         }
     }
     summarise(totals, &mut logs);
+    (logs.watched, logs.findings) = watch.finish(settings);
     Ok(logs)
 }
 
@@ -139,7 +148,7 @@ fn batches(path: &Path) -> Result<ParquetRecordBatchReader, LinkError> {
     let unreadable = |problem: &dyn std::fmt::Display| LinkError::Telemetry(format!("{}: {problem}", path.display()));
     let file = File::open(path).map_err(|error| unreadable(&error))?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
-    let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row"]).copied();
+    let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row", "row_unit"]).copied();
     let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
     builder.with_projection(mask).with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))
 }

@@ -42,6 +42,7 @@ mod response;
 mod results;
 mod shape_seen;
 mod slug;
+mod telemetry;
 mod terminal;
 mod what_can_be_best;
 mod why;

@@ -15,6 +15,7 @@ use crate::number;
 use crate::response::Response;
 use crate::results::Results;
 use crate::slug::Names;
+use crate::telemetry;
 use crate::why;
 use crate::{ReportError, Summary};
 
@@ -53,6 +54,7 @@ struct Page<'a> {
     finding_counts: Option<why::WordTable>,
     findings: Vec<fields::FindingView>,
     findings_left: usize,
+    telemetry: Option<why::WordTable>,
     aside_counts: Option<why::WordTable>,
     aside_rows: Option<why::WordTable>,
     method: Method,
@@ -149,6 +151,7 @@ fn page(
         finding_counts: aside::finding_counts(results),
         findings,
         findings_left,
+        telemetry: telemetry::telemetry_table(results),
         aside_counts: aside::aside_counts(results),
         aside_rows: aside::aside_rows(results),
         method: method(results),

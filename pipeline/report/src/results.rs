@@ -3,7 +3,7 @@
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CourseMeanRow, CourseRow, CurveRow, DigWindowRow, FieldCurveRow, FieldSeasonRow,
     FindingRow, KnobRow, ModelRow, NextTrialRow, PlanterRow, SetAsideRow, ShapeRow, StartingPointRow, StripMeasureRow,
-    StripRow,
+    StripRow, TelemetryRow,
 };
 
 use crate::gauge::{Gauge, Unit};
@@ -41,6 +41,8 @@ pub struct Results {
     pub comparisons: Vec<ComparisonRow>,
     /// Table `dig_window`.
     pub dig_window: Vec<DigWindowRow>,
+    /// Table `telemetry`.
+    pub telemetry: Vec<TelemetryRow>,
     /// Table `findings`.
     pub findings: Vec<FindingRow>,
     /// Table `set_aside`.

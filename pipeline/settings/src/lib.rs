@@ -15,6 +15,7 @@ mod place;
 mod planter;
 mod review;
 mod source;
+mod telemetry;
 
 pub use analysis::{Analysis, Axis, Clock, Tolerances};
 pub use condition::{ConditionPart, ConditionScheme};
@@ -24,3 +25,4 @@ pub use place::Place;
 pub use planter::{Calibration, Knob, Planter, Position};
 pub use review::Settings;
 pub use source::{ChannelRule, ColumnRule, SourceRule, WideRule};
+pub use telemetry::Telemetry;

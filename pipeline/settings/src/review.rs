@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::place::Place;
 use crate::planter::{self, Planter};
 use crate::source::{self, SourceRule};
-use crate::{Analysis, ConditionScheme, Display, SettingsError, Tolerances};
+use crate::{Analysis, ConditionScheme, Display, SettingsError, Telemetry, Tolerances};
 
 /// Every choice about a review, with defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -27,6 +27,8 @@ pub struct Settings {
     pub analysis: Analysis,
     /// Tolerances by response.
     pub tolerance: Tolerances,
+    /// Limits by which telemetry is watched.
+    pub telemetry: Telemetry,
     /// Display units.
     pub display: Display,
     /// How rows find their strip by place.
@@ -47,6 +49,7 @@ struct File {
     condition: ConditionScheme,
     analysis: Analysis,
     tolerance: Tolerances,
+    telemetry: Telemetry,
     display: Display,
     place: Place,
     planter: Vec<toml::Table>,
@@ -64,6 +67,7 @@ impl Settings {
         file.condition.check()?;
         file.analysis.check()?;
         file.tolerance.check()?;
+        file.telemetry.check()?;
         file.display.check()?;
         file.place.check()?;
         for (kind, unit) in &file.units {
@@ -102,6 +106,7 @@ impl Settings {
             condition: file.condition,
             analysis: file.analysis,
             tolerance: file.tolerance,
+            telemetry: file.telemetry,
             display: file.display,
             place: file.place,
             planters,

@@ -567,6 +567,48 @@ rows! {
     }
 }
 
+rows! {
+    /// What the telemetry of a strip and row unit says about itself.
+    TelemetryRow in Results "telemetry" {
+        source_file: String,
+        field_id: String,
+        season: i64,
+        strip_id: Option<String>,
+        planter_id: Option<String>,
+        row_unit: Option<String>,
+        first_row: Option<i64>,
+        rows: Option<i64>,
+        rows_at_speed: Option<i64>,
+        started_at: Option<Moment>,
+        ended_at: Option<Moment>,
+        step_s: Option<f64>,
+        rows_back: Option<i64>,
+        rows_same_time: Option<i64>,
+        rows_repeated: Option<i64>,
+        gaps: Option<i64>,
+        longest_gap_s: Option<f64>,
+        clock_jumps: Option<i64>,
+        hour_jumps: Option<i64>,
+        stuck_channel: Option<String>,
+        stuck_share: Option<f64>,
+        longest_stuck_s: Option<f64>,
+        compared: Option<String>,
+        outside_share: Option<f64>,
+        mean_set: Option<f64>,
+        mean_difference: Option<f64>,
+        changes: Option<i64>,
+        lag_s: Option<f64>,
+        never_arrived: Option<i64>,
+        sags: Option<i64>,
+        sag_s: Option<f64>,
+        start_zero_rows: Option<i64>,
+        start_zero_share: Option<f64>,
+        turns: Option<i64>,
+        turn_rows: Option<i64>,
+        turn_s: Option<f64>,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -615,6 +657,7 @@ mod tests {
         follows_its_schema::<FindingRow>();
         follows_its_schema::<SetAsideRow>();
         follows_its_schema::<ModelRow>();
+        follows_its_schema::<TelemetryRow>();
     }
 
     #[test]

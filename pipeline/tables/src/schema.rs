@@ -209,7 +209,7 @@ static SCHEMAS: LazyLock<Vec<TableSchema>> = LazyLock::new(|| {
             "measure", "weather", "set_aside", "findings";
         Results / "results": "starting_points", "sensitivity", "settings", "strips", "strip_measures", "field_seasons", "planters",
             "curves", "field_curves", "adjusted", "courses", "course_means", "comparisons", "digs", "dig_window", "findings",
-            "set_aside", "model", "next_trials", "shapes";
+            "set_aside", "model", "next_trials", "shapes", "telemetry";
     }
 });
 
