@@ -10,7 +10,7 @@ use evenstand_ingest::{
 use evenstand_places::Strip;
 use evenstand_settings::Settings;
 use evenstand_store::{KeptWriter, Manifest, SourceEntry, sha256_of_files};
-use evenstand_tables::{Finding, SetAside};
+use evenstand_tables::Finding;
 
 use crate::failure::Failure;
 use crate::sources::Job;
@@ -83,7 +83,7 @@ impl<'a> Reader<'a> {
         self.writer.end_source(SourceEntry {
             rows_read: report.rows_read,
             rows_kept: report.rows_kept,
-            rows_set_aside: report.set_aside.len() as u64,
+            rows_set_aside: report.rows_set_aside,
             file: source.file,
             sha256: source.sha256,
             kind: job.kind.to_owned(),
@@ -98,9 +98,9 @@ impl<'a> Reader<'a> {
         Ok(report)
     }
 
-    /// Writes rows set aside, findings and the manifest.
-    pub fn finish(self, set_aside: &[SetAside], findings: &[Finding]) -> Result<Manifest, Failure> {
-        Ok(self.writer.finish(set_aside, findings)?)
+    /// Writes findings and the manifest.
+    pub fn finish(self, findings: &[Finding]) -> Result<Manifest, Failure> {
+        Ok(self.writer.finish(findings)?)
     }
 
     fn by_format(&mut self, job: &Job, source: &Source, whereabouts: &Whereabouts) -> Result<FileReport, IngestError> {

@@ -15,5 +15,5 @@ mod schemas;
 mod support;
 mod task_data;
 mod telemetry;
-mod workbooks;
 mod telemetry_watch;
+mod workbooks;

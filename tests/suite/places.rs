@@ -47,7 +47,7 @@ fn counts_and_telemetry_without_a_strip_find_it_in_the_outlines() {
         .iter()
         .map(|row| (row["strip_id"].clone(), row["block"].clone(), row["force_n"].clone()))
         .collect();
-    assert_eq!(forces, [("1".into(), "A".into(), "100".into()), ("2".into(), "A".into(), "200".into())]);
+    assert_eq!(forces, [("1".into(), "A".into(), "100.0".into()), ("2".into(), "A".into(), "200.0".into())]);
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use evenstand_ingest::Zones;
 use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder};
-use evenstand_tables::{Finding, SetAside};
+use evenstand_tables::Finding;
 
 use crate::failure::Failure;
 use crate::reader::Reader;
@@ -62,13 +62,11 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
             Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone")
         })?;
     let mut reader = Reader::new(&review.settings, zones, KeptWriter::new(folder));
-    let mut set_aside: Vec<SetAside> = Vec::new();
     let mut kept = 0;
     voice.stage("reading files", jobs.len());
     for job in &jobs {
         let report = reader.read(job)?;
         kept += report.rows_kept;
-        set_aside.extend(report.set_aside);
         findings.extend(report.findings);
         voice.step();
     }
@@ -87,6 +85,6 @@ pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Inge
             "correct the files and run again; nothing was written",
         ));
     }
-    let manifest = reader.finish(&set_aside, &findings)?;
+    let manifest = reader.finish(&findings)?;
     Ok(Ingested { manifest, findings })
 }

@@ -46,11 +46,13 @@ pub fn read_strips(
     }
     .map_err(|error| refused(source, &error))?;
     // The names are ours by now.
-    let around = Surroundings { mapping: None, ..around };
+    let Surroundings { settings, whereabouts, zones, sink, .. } = around;
+    let around = Surroundings { mapping: None, settings, whereabouts, zones, sink: &mut *sink };
     let mut report = read_table(source, &mut InMemory::new(rows(&file)), around)?;
     for refused in file.refused {
         report.rows_read += 1;
-        report.set_aside.push(SetAside {
+        report.rows_set_aside += 1;
+        sink.set_aside(SetAside {
             source_file: source.file.clone(),
             source_row: refused.feature as i64,
             source_sha256: source.sha256.clone(),
@@ -58,7 +60,7 @@ pub fn read_strips(
             code: "unusable_outline".into(),
             message: refused.reason.clone(),
             raw: Some(refused.raw),
-        });
+        })?;
         report.findings.push(
             Finding::warning("unusable_outline", format!("strip set aside: {}", refused.reason))
                 .table(source.kind)

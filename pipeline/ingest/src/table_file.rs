@@ -21,6 +21,8 @@ use crate::whereabouts::{Finder, StripTime, Whereabouts};
 
 /// Rows collected before they go to the sink.
 const BATCH_ROWS: usize = 1 << 15;
+/// Rows set aside for one reason that have a finding each; further ones of a file share one.
+const TOLD_ONE_BY_ONE: u64 = 100;
 /// First cell of the example row on a blank record sheet.
 pub(crate) const EXAMPLE: &str = "(example)";
 
@@ -35,15 +37,15 @@ pub struct Source {
     pub kind: &'static str,
 }
 
-/// What became of a file. `rows_read` is `rows_kept` and the length of `set_aside` together.
+/// What became of a file. `rows_read` is `rows_kept` and `rows_set_aside` together.
 #[derive(Debug, Default)]
 pub struct FileReport {
     /// Rows below the header; blank lines do not count.
     pub rows_read: u64,
     /// Rows that went to the sink; one of a wide table counts once, however many kept rows it gives.
     pub rows_kept: u64,
-    /// Rows that could not be used.
-    pub set_aside: Vec<SetAside>,
+    /// Rows that could not be used; they went to the sink too.
+    pub rows_set_aside: u64,
     /// What a person should look at.
     pub findings: Vec<Finding>,
     /// When the planter was in which strip, where strips say so.
@@ -57,7 +59,7 @@ impl FileReport {
     pub(crate) fn add(&mut self, other: FileReport) {
         self.rows_read += other.rows_read;
         self.rows_kept += other.rows_kept;
-        self.set_aside.extend(other.set_aside);
+        self.rows_set_aside += other.rows_set_aside;
         self.findings.extend(other.findings);
         self.strip_times.extend(other.strip_times);
         self.sketches.extend(other.sketches);
@@ -116,6 +118,8 @@ struct TableFile<'s, 'a> {
     batches: BTreeMap<i64, Batch>,
     local_without_zone: BTreeSet<(String, i64)>,
     skipped: u64,
+    /// Rows set aside by code.
+    told: BTreeMap<&'static str, u64>,
     sketch: Sketch,
     report: FileReport,
 }
@@ -139,6 +143,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             batches: BTreeMap::new(),
             local_without_zone: BTreeSet::new(),
             skipped: 0,
+            told: BTreeMap::new(),
             sketch: Sketch::default(),
             report: FileReport::default(),
         })
@@ -251,7 +256,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
         self.report.rows_read += 1;
         match self.keep(number, record)? {
             Ok(()) => self.report.rows_kept += 1,
-            Err(fault) => self.set_aside(number, record, fault),
+            Err(fault) => self.set_aside(number, record, fault)?,
         }
         Ok(())
     }
@@ -347,17 +352,22 @@ impl<'s, 'a> TableFile<'s, 'a> {
         Some((text_of(values, self.schema, "field_id").to_owned(), season, zone(name).ok()?))
     }
 
-    fn set_aside(&mut self, number: i64, record: &dyn Record, fault: RowFault) {
+    fn set_aside(&mut self, number: i64, record: &dyn Record, fault: RowFault) -> Result<(), IngestError> {
         if !fault.remedy.is_empty() {
-            let severity = if fault.code == "unclosed_quote" { Severity::Error } else { Severity::Warning };
-            self.report.findings.push(
-                Finding::new(severity, fault.code, format!("row set aside: {}", fault.message))
-                    .table(self.source.kind)
-                    .source(&self.source.file, Some(number))
-                    .remedy(fault.remedy),
-            );
+            let told = self.told.entry(fault.code).or_default();
+            *told += 1;
+            if *told <= TOLD_ONE_BY_ONE {
+                let severity = if fault.code == "unclosed_quote" { Severity::Error } else { Severity::Warning };
+                self.report.findings.push(
+                    Finding::new(severity, fault.code, format!("row set aside: {}", fault.message))
+                        .table(self.source.kind)
+                        .source(&self.source.file, Some(number))
+                        .remedy(fault.remedy),
+                );
+            }
         }
-        self.report.set_aside.push(SetAside {
+        self.report.rows_set_aside += 1;
+        Ok(self.around.sink.set_aside(SetAside {
             source_file: self.source.file.clone(),
             source_row: number,
             source_sha256: self.source.sha256.clone(),
@@ -365,7 +375,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             code: fault.code.to_owned(),
             message: fault.message,
             raw: Some(record.raw()),
-        });
+        })?)
     }
 
     /// The file could not be read to its end: what came before stays.
@@ -404,6 +414,15 @@ impl<'s, 'a> TableFile<'s, 'a> {
             self.report.findings.push(
                 about(Finding::warning("no_rows", "the file has a header and no rows"))
                     .remedy("remove it from raw/, or fill it"),
+            );
+        }
+        for (code, told) in self.told.iter().filter(|(_, told)| **told > TOLD_ONE_BY_ONE) {
+            self.report.findings.push(
+                about(Finding::warning(
+                    code,
+                    format!("{} more rows were set aside for the same reason", told - TOLD_ONE_BY_ONE),
+                ))
+                .remedy("set_aside has every one of them with its text"),
             );
         }
         if self.skipped > 0 {

@@ -68,6 +68,14 @@ impl Whereabouts {
             .collect()
     }
 
+    /// Field and season of the strips, where all are of one.
+    fn only_field(&self) -> Option<(Option<&str>, Option<i64>)> {
+        let mut fields =
+            self.map.iter().flat_map(StripMap::strips).map(|strip| (strip.field_id.as_deref(), strip.season));
+        let first = fields.next()?;
+        fields.all(|field| field == first).then_some(first)
+    }
+
     /// Columns that a row may lack because place or time gives them.
     pub(crate) fn gives(&self, schema: &TableSchema, is_fed: &dyn Fn(&str) -> bool) -> Vec<&'static str> {
         let by_place = self.map.is_some() && is_fed("lat") && is_fed("lon");
@@ -93,12 +101,15 @@ struct Tally {
 pub(crate) struct Finder<'a> {
     whereabouts: &'a Whereabouts,
     cursor: Option<Cursor<'a>>,
+    /// Field and season of the strip found last: a planter that leaves a strip is still in its field.
+    last: Option<(Option<&'a str>, Option<i64>)>,
     tally: Tally,
 }
 
 impl<'a> Finder<'a> {
     pub fn new(whereabouts: &'a Whereabouts) -> Self {
-        Self { whereabouts, cursor: whereabouts.map.as_ref().map(StripMap::cursor), tally: Tally::default() }
+        let cursor = whereabouts.map.as_ref().map(StripMap::cursor);
+        Self { whereabouts, cursor, last: whereabouts.only_field(), tally: Tally::default() }
     }
 
     /// Fills in strip, field and season of a row that names no strip. Errors where its table cannot do without one and its
@@ -123,15 +134,10 @@ impl<'a> Finder<'a> {
                 self.tally.found += 1;
                 self.tally.near_border += u64::from(near_border);
                 values[strip_column] = Value::Text(strip_id);
-                let mut fill = |name: &str, value: Option<Value<'r>>| {
-                    if let (Some(index), Some(value)) = (column_of(schema, name), value)
-                        && values[index] == Value::Missing
-                    {
-                        values[index] = value;
-                    }
-                };
-                fill("field_id", field_id.map(Value::Text));
-                fill("season", season.map(Value::Integer));
+                if field_id.is_some() || season.is_some() {
+                    self.last = Some((field_id, season));
+                }
+                fill_field(schema, values, field_id, season);
                 return Ok(());
             }
             Found::InTwo(names) => {
@@ -143,13 +149,15 @@ impl<'a> Finder<'a> {
                 ("outside_strips", "its place or time lies in no strip".to_owned())
             }
         };
-        let needed = schema.columns[strip_column].required();
-        if needed {
+        if schema.columns[strip_column].required() {
             return Err(RowFault {
                 code: fault.0,
                 message: format!("the row names no strip, and {}", fault.1),
                 remedy: "write its strip_id, or correct its lat and lon, or the outlines of the strips".into(),
             });
+        }
+        if let Some((field_id, season)) = self.last {
+            fill_field(schema, values, field_id, season);
         }
         Ok(())
     }
@@ -226,6 +234,19 @@ impl<'a> Finder<'a> {
         }
         findings.into_iter().map(|finding| finding.table(kind)).collect()
     }
+}
+
+/// Fills in field and season where the row lacks them.
+fn fill_field<'r>(schema: &TableSchema, values: &mut [Value<'r>], field_id: Option<&'r str>, season: Option<i64>) {
+    let mut fill = |name: &str, value: Option<Value<'r>>| {
+        if let (Some(index), Some(value)) = (column_of(schema, name), value)
+            && values[index] == Value::Missing
+        {
+            values[index] = value;
+        }
+    };
+    fill("field_id", field_id.map(Value::Text));
+    fill("season", season.map(Value::Integer));
 }
 
 enum Found<'a> {

@@ -53,12 +53,25 @@ pub struct KeptWriter {
     source: Option<String>,
     open: BTreeMap<(String, i64), (PathBuf, ArrowWriter<File>)>,
     sources: Vec<SourceEntry>,
+    /// Rows set aside that are not written yet, and where they go.
+    waiting: Vec<SetAside>,
+    set_aside: Option<(PathBuf, ArrowWriter<File>)>,
 }
+
+/// Rows set aside that are in memory at a time.
+const SET_ASIDE_ROWS: usize = 1 << 13;
 
 impl KeptWriter {
     /// Starts a store in an empty folder.
     pub fn new(root: &Path) -> Self {
-        Self { root: root.to_owned(), source: None, open: BTreeMap::new(), sources: Vec::new() }
+        Self {
+            root: root.to_owned(),
+            source: None,
+            open: BTreeMap::new(),
+            sources: Vec::new(),
+            waiting: Vec::new(),
+            set_aside: None,
+        }
     }
 
     /// Says which source file the next rows come from.
@@ -75,9 +88,12 @@ impl KeptWriter {
         Ok(())
     }
 
-    /// Writes rows set aside, findings and the manifest.
-    pub fn finish(self, set_aside: &[SetAside], findings: &[Finding]) -> Result<Manifest, StoreError> {
-        self.write_whole("set_aside", &kept_table(set_aside, "set_aside")?)?;
+    /// Writes findings and the manifest.
+    pub fn finish(mut self, findings: &[Finding]) -> Result<Manifest, StoreError> {
+        self.write_set_aside()?;
+        if let Some((path, writer)) = self.set_aside.take() {
+            writer.close().map_err(|error| write_error(&path, &error))?;
+        }
         self.write_whole("findings", &kept_table(findings, "findings")?)?;
         let mut sources = self.sources;
         sources.sort_by(|a, b| a.file.cmp(&b.file));
@@ -86,6 +102,22 @@ impl KeptWriter {
         let text = serde_json::to_string_pretty(&manifest).map_err(|error| StoreError::damaged(&path, error))?;
         fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))?;
         Ok(manifest)
+    }
+
+    /// Writes the rows set aside that are waiting; an empty table where there are none at all.
+    fn write_set_aside(&mut self) -> Result<(), StoreError> {
+        let batch = kept_table(&std::mem::take(&mut self.waiting), "set_aside")?.batch().clone();
+        let (path, writer) = match &mut self.set_aside {
+            Some(open) => open,
+            None => {
+                let folder = self.root.join("set_aside");
+                fs::create_dir_all(&folder).map_err(|error| StoreError::file(&folder, &error))?;
+                let path = folder.join("set_aside.parquet");
+                let opened = writer(&path, batch.schema())?;
+                self.set_aside.insert((path, opened))
+            }
+        };
+        writer.write(&batch).map_err(|error| write_error(path, &error))
     }
 
     fn write_whole(&self, name: &str, table: &Table) -> Result<(), StoreError> {
@@ -121,6 +153,14 @@ fn kept_table<R: Row>(rows: &[R], name: &str) -> Result<Table, StoreError> {
 impl Sink for KeptWriter {
     fn rows(&mut self, table: &str, season: i64, batch: RecordBatch) -> Result<(), TablesError> {
         self.write(table, season, &batch).map_err(|error| TablesError::Sink(error.to_string()))
+    }
+
+    fn set_aside(&mut self, row: SetAside) -> Result<(), TablesError> {
+        self.waiting.push(row);
+        if self.waiting.len() < SET_ASIDE_ROWS {
+            return Ok(());
+        }
+        self.write_set_aside().map_err(|error| TablesError::Sink(error.to_string()))
     }
 }
 
@@ -253,7 +293,7 @@ mod tests {
                 rows_set_aside: 0,
             })
             .unwrap();
-        writer.finish(&[], &[Finding::note("x", "y")]).unwrap();
+        writer.finish(&[Finding::note("x", "y")]).unwrap();
         let store = KeptStore::open(base.path()).unwrap();
         assert_eq!(store.read::<MeasureRow>().unwrap(), vec![measure(2024, 2.5), measure(2025, 1.5)]);
         assert_eq!(store.read_whole::<Finding>().unwrap(), vec![Finding::note("x", "y")]);
@@ -264,7 +304,7 @@ mod tests {
     fn a_truncated_file_is_named_as_damaged() {
         let base = tempfile::tempdir().unwrap();
         let writer = KeptWriter::new(base.path());
-        writer.finish(&[], &[]).unwrap();
+        writer.finish(&[]).unwrap();
         let path = base.path().join("findings/findings.parquet");
         let bytes = fs::read(&path).unwrap();
         fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();

@@ -110,8 +110,10 @@ impl FindingRow {
     }
 }
 
-/// Receives kept rows while a file is read, so that files of any size pass through in constant memory.
+/// Receives rows while a file is read, so that files of any size pass through in constant memory.
 pub trait Sink {
     /// Takes rows of one kept table and one season, all from one source file.
     fn rows(&mut self, table: &str, season: i64, batch: RecordBatch) -> Result<(), TablesError>;
+    /// Takes a row that could not be used.
+    fn set_aside(&mut self, row: SetAside) -> Result<(), TablesError>;
 }
