@@ -153,12 +153,15 @@ fn moisture(note: &SoilRow, scheme: &ConditionScheme) -> Option<String> {
     let class = |water: f64, limits: [f64; 2]| {
         Moisture::from_water(water, MoistureLimits { dry_below: limits[0], wet_from: limits[1] })
     };
+    let group = texture_group(note).and_then(|group| scheme.texture.get(&group)).copied().unwrap_or_default();
+    let gravimetric = group.moisture_gravimetric.unwrap_or(scheme.moisture_gravimetric);
+    let volumetric = group.moisture_volumetric.unwrap_or(scheme.moisture_volumetric);
     let moisture = note
         .moisture_feel
         .as_deref()
         .and_then(Moisture::parse)
-        .or_else(|| class(note.water_gravimetric_frac?, scheme.moisture_gravimetric))
-        .or_else(|| class(note.water_volumetric_frac?, scheme.moisture_volumetric))?;
+        .or_else(|| class(note.water_gravimetric_frac?, gravimetric))
+        .or_else(|| class(note.water_volumetric_frac?, volumetric))?;
     Some(moisture.name().to_owned())
 }
 
@@ -172,6 +175,7 @@ fn texture_group(note: &SoilRow) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use evenstand_settings::TextureLimits;
 
     fn note(strip: Option<&str>, block: Option<&str>, hours: i64, feel: &str) -> SoilRow {
         SoilRow {
@@ -221,6 +225,29 @@ mod tests {
     fn notes_equally_near_that_disagree_are_mixed_and_none_is_unstated() {
         assert_eq!(label(vec![note(None, None, 5, "wet"), note(None, None, -5, "dry")]), MIXED);
         assert_eq!(label(vec![]), UNSTATED);
+    }
+
+    #[test]
+    fn water_is_judged_by_the_limits_of_its_texture_group_where_these_are_set() {
+        let scheme = ConditionScheme {
+            texture: [(
+                "coarse".to_owned(),
+                TextureLimits { moisture_gravimetric: Some([0.05, 0.10]), moisture_volumetric: None },
+            )]
+            .into(),
+            ..ConditionScheme::default()
+        };
+        let class = |texture: Option<&str>, water: f64| {
+            let note = SoilRow {
+                texture: texture.map(Into::into),
+                water_gravimetric_frac: Some(water),
+                ..note(None, None, 0, "")
+            };
+            moisture(&note, &scheme).unwrap()
+        };
+        assert_eq!(class(Some("loamy sand"), 0.11), "wet");
+        assert_eq!(class(Some("silt loam"), 0.11), "dry");
+        assert_eq!(class(None, 0.11), "dry");
     }
 
     #[test]

@@ -2,10 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_agronomy::{Kind, TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days, force_levels};
+use evenstand_agronomy::{Kind, force_levels};
 use evenstand_settings::{Knob, Planter, Settings};
 use evenstand_tables::Finding;
-use evenstand_tables::rows::{FieldRow, FieldSeasonRow, PlanterRow, StripRow, WeatherRow};
+use evenstand_tables::rows::{FieldRow, FieldSeasonRow, PlanterRow, StripRow};
 
 use crate::key::FieldSeason;
 
@@ -32,37 +32,6 @@ pub(crate) fn by_name(rows: Vec<FieldRow>, findings: &mut Vec<Finding>) -> BTree
         }
     }
     fields
-}
-
-/// Degree-day clocks: of each field that has weather of its own, and of all fields together.
-pub(crate) struct Clocks {
-    own: BTreeMap<String, ThermalClock>,
-    shared: Option<ThermalClock>,
-}
-
-impl Clocks {
-    pub fn new(weather: &[WeatherRow]) -> Self {
-        let mut days: BTreeMap<Option<&str>, BTreeMap<i32, Option<f64>>> = BTreeMap::new();
-        for row in weather {
-            let degree_days = row.tmin_c.zip(row.tmax_c).and_then(|(low, high)| {
-                daily_degree_days(low, high, TemperatureLimits::CORN, TemperatureReading::ClipEach)
-            });
-            days.entry(row.field_id.as_deref()).or_default().insert(row.date.0, degree_days);
-        }
-        let clock = |days: &BTreeMap<i32, Option<f64>>| {
-            let (first, last) = (*days.keys().next()?, *days.keys().next_back()?);
-            let daily = (first..=last).map(|day| days.get(&day).copied().flatten()).collect();
-            Some(ThermalClock::new(i64::from(first), daily))
-        };
-        Self {
-            own: days.iter().filter_map(|(field, days)| Some(((*field)?.to_owned(), clock(days)?))).collect(),
-            shared: days.get(&None).and_then(clock),
-        }
-    }
-
-    pub fn of(&self, field_id: &str) -> Option<&ThermalClock> {
-        self.own.get(field_id).or(self.shared.as_ref())
-    }
 }
 
 /// One row a field and season, from its strips.

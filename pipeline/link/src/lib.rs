@@ -19,6 +19,7 @@ mod course_misfit;
 #[cfg(test)]
 mod course_simulation;
 mod courses;
+mod degree_days;
 mod digs;
 mod emergence;
 mod error;

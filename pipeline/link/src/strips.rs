@@ -21,9 +21,10 @@ use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
 use crate::course_findings::check_courses;
 use crate::course_fits::fit_courses;
 use crate::courses::courses;
+use crate::degree_days::Clocks;
 use crate::digs::dig_strips;
 use crate::emergence::{CountContext, Emergence, emergence};
-use crate::fields::{Clocks, by_name, field_seasons, planters, with_found_knobs};
+use crate::fields::{by_name, field_seasons, planters, with_found_knobs};
 use crate::force::{Settled, StripSetting, about};
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
@@ -105,7 +106,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let spacings = group(kept.spacing, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
     let plants = group(kept.plants, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
     let notes = SoilNotes::new(kept.soil);
-    let clocks = Clocks::new(&kept.weather);
+    let clocks = Clocks::new(&kept.weather, &settings.weather);
+    if settings.analysis.clock == Clock::Thermal {
+        findings.extend(clocks.findings());
+    }
 
     let planned: BTreeSet<&StripKey> = sheet.keys().chain(settled.strips()).collect();
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();

@@ -16,9 +16,10 @@ mod planter;
 mod review;
 mod source;
 mod telemetry;
+mod weather;
 
 pub use analysis::{Analysis, Axis, Clock, Tolerances};
-pub use condition::{ConditionPart, ConditionScheme};
+pub use condition::{ConditionPart, ConditionScheme, TextureLimits};
 pub use display::Display;
 pub use error::SettingsError;
 pub use place::Place;
@@ -26,3 +27,4 @@ pub use planter::{Calibration, Knob, Planter, Position};
 pub use review::Settings;
 pub use source::{ChannelRule, ColumnRule, SourceRule, WideRule};
 pub use telemetry::Telemetry;
+pub use weather::{DegreeDays, Weather};

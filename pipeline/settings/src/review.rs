@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::place::Place;
 use crate::planter::{self, Planter};
 use crate::source::{self, SourceRule};
-use crate::{Analysis, ConditionScheme, Display, SettingsError, Telemetry, Tolerances};
+use crate::{Analysis, ConditionScheme, Display, SettingsError, Telemetry, Tolerances, Weather};
 
 /// Every choice about a review, with defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -33,6 +33,8 @@ pub struct Settings {
     pub display: Display,
     /// How rows find their strip by place.
     pub place: Place,
+    /// How weather becomes degree-days.
+    pub weather: Weather,
     /// Planters in the order of the file.
     pub planters: Vec<Planter>,
     /// How files that were not made for this program are read, in the order of the file.
@@ -52,6 +54,7 @@ struct File {
     telemetry: Telemetry,
     display: Display,
     place: Place,
+    weather: Weather,
     planter: Vec<toml::Table>,
     source: Vec<toml::Table>,
 }
@@ -70,6 +73,7 @@ impl Settings {
         file.telemetry.check()?;
         file.display.check()?;
         file.place.check()?;
+        file.weather.check()?;
         for (kind, unit) in &file.units {
             let known = Kind::parse(kind).ok_or_else(|| {
                 SettingsError::value(
@@ -109,6 +113,7 @@ impl Settings {
             telemetry: file.telemetry,
             display: file.display,
             place: file.place,
+            weather: file.weather,
             planters,
             sources: (1..)
                 .zip(&file.source)
