@@ -160,3 +160,34 @@ fn a_file_with_a_header_and_no_rows_is_named() {
     review.put("dig_check.csv", "field_id,season,dig_effort\n");
     says(&review.run("ingest", &[]).stderr, &["dig_check.csv", "no rows"]);
 }
+
+#[test]
+fn a_name_that_a_spreadsheet_would_run_reaches_results_as_text() {
+    let review = small_review();
+    review.put(
+        "stand_count.csv",
+        "field_id,season,strip_id,seeds_sown,emerged\n\"=HYPERLINK(\"\"x\"\")\",2025,1,80,70\n",
+    );
+    assert!(review.run("run", &[]).status < 2);
+    let strips = review.result("strips");
+    let names: Vec<&str> =
+        strips.iter().map(|row| row["field_id"].as_str()).filter(|name| name.contains("HYPER")).collect();
+    assert_eq!(names, ["'=HYPERLINK(\"x\")"]);
+}
+
+#[test]
+fn a_link_in_raw_is_not_followed_and_an_archive_that_leads_out_is_refused() {
+    let review = small_review();
+    let outside = tempfile::tempdir().unwrap();
+    std::fs::write(outside.path().join("weather.csv"), "date,tmin_c,tmax_c\n2025-05-01,5,15\n").unwrap();
+    #[cfg(unix)]
+    std::os::unix::fs::symlink(outside.path().join("weather.csv"), review.path().join("raw/weather.csv")).unwrap();
+    let mut writer = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    writer.start_file("../../strip.shp", zip::write::SimpleFileOptions::default()).unwrap();
+    let bytes = writer.finish().unwrap().into_inner();
+    std::fs::write(review.path().join("raw/strip.zip"), bytes).unwrap();
+    let said = review.run("ingest", &[]);
+    assert_eq!(said.status, 1, "{}", said.stderr);
+    says(&said.stderr, &["strip.zip", "leads out of its folder", "nothing of this file was read"]);
+    assert!(review.kept("weather").is_empty());
+}

@@ -12,6 +12,7 @@
 
 mod error;
 mod folder;
+mod formula;
 mod hash;
 mod kept;
 mod parquet_file;

@@ -3,10 +3,11 @@
 use std::fs::{self, File};
 use std::path::Path;
 
-use evenstand_tables::{Group, Row, Table, schema};
+use evenstand_tables::{Group, Row, Table, TablesError, schema};
 use serde_json::{Value, json};
 
 use crate::StoreError;
+use crate::formula::without_formulas;
 use crate::parquet_file::{read_table, write_table};
 
 /// Writes result tables into a folder that is there.
@@ -20,7 +21,7 @@ pub fn write_results(folder: &Path, tables: &[Table]) -> Result<(), StoreError> 
         arrow::csv::WriterBuilder::new()
             .with_header(true)
             .build(file)
-            .write(table.batch())
+            .write(&without_formulas(table.batch()).map_err(TablesError::from)?)
             .map_err(|error| StoreError::File { path: path.clone(), problem: error.to_string() })?;
         let table_schema: Value =
             serde_json::from_str(table.schema().json).map_err(|error| StoreError::damaged(&path, error))?;
