@@ -9,6 +9,7 @@ mod floors;
 mod foreign;
 mod notebooks;
 mod pipeline;
+mod propose;
 mod real_input;
 mod schemas;
 mod support;
