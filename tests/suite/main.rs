@@ -10,6 +10,7 @@ mod foreign;
 mod notebooks;
 mod pipeline;
 mod places;
+mod propose;
 mod real_input;
 mod schemas;
 mod support;

@@ -2,15 +2,29 @@
 
 use evenstand_link::link;
 use evenstand_store::KeptStore;
+use serde_json::json;
 
 use crate::commands::ingest::{ingest_into, say};
 use crate::commands::model::kept_of;
 use crate::failure::Failure;
+use crate::proposals::{print, proposals};
 use crate::review::Review;
 use crate::voice::Voice;
 
-/// Judges raw/ by reading it into a passing store and linking that.
+/// Judges raw/ by reading it into a passing store and linking that; proposes a block for every file that cannot be read as
+/// it is, also where nothing else can be done.
 pub fn check(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
+    let proposed = proposals(review)?;
+    let said = proposed.iter().map(|proposal| {
+        json!({ "file": proposal.file, "kind": proposal.kind, "block": proposal.block, "questions": proposal.questions })
+    });
+    voice.fact("proposals", said.collect::<Vec<_>>());
+    let judged = judge(review, voice);
+    print(&proposed, voice);
+    judged
+}
+
+fn judge(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let passing = tempfile::tempdir()
         .map_err(|error| Failure::new(format!("no temporary folder: {error}"), "free some space, or set TMPDIR"))?;
     let ingested = ingest_into(review, passing.path(), voice)?;

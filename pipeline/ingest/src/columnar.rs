@@ -23,16 +23,20 @@ const LARGEST_EXACT: i64 = 1 << 53;
 ///
 /// Errors where the file is no Parquet, damaged or protected, or the sink fails.
 pub fn read_parquet(source: &Source, file: File, around: Surroundings) -> Result<FileReport, IngestError> {
+    read_table(source, &mut open_parquet(&source.file, file, BATCH_ROWS)?, around)
+}
+
+/// Opens a Parquet file as a table, so many rows in memory at a time. Errors where it is none, damaged or protected.
+pub(crate) fn open_parquet(name: &str, file: File, batch_rows: usize) -> Result<impl TableReader, IngestError> {
     let unreadable = |error: &dyn std::fmt::Display| IngestError::Format {
-        file: source.file.clone(),
+        file: name.to_owned(),
         problem: format!("it is no Parquet file, or damaged ({error})"),
         remedy: "write it again from where it came from, or save the table as CSV".into(),
     };
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
     let names = builder.schema().fields().iter().map(|field| OwnedCell::Text(field.name().clone())).collect();
-    let reader = builder.with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))?;
-    let mut table = Columnar { file: &source.file, names: Some(names), reader, batch: Batch::default(), number: 0 };
-    read_table(source, &mut table, around)
+    let reader = builder.with_batch_size(batch_rows).build().map_err(|error| unreadable(&error))?;
+    Ok(Columnar { file: name, names: Some(names), reader, batch: Batch::default(), number: 0 })
 }
 
 struct Columnar<'a> {

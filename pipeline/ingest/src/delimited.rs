@@ -146,7 +146,7 @@ impl Record for DelimitedRow {
 
 /// The delimiter that stands equally often, and at least once, in most of the first lines; of equals the one that stands
 /// there more often, then the first of the list.
-fn evenest_delimiter(start: &[u8]) -> u8 {
+pub(crate) fn evenest_delimiter(start: &[u8]) -> u8 {
     let lines = counts_by_line(start);
     let evenness = |candidate: usize| {
         let counts: Vec<usize> = lines.iter().map(|line| line[candidate]).filter(|count| *count > 0).collect();

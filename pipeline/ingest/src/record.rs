@@ -68,6 +68,22 @@ pub(crate) enum OwnedCell {
 }
 
 impl OwnedCell {
+    /// A cell that outlives its row; of a text at most so many letters.
+    pub fn of(cell: Cell, letters: usize) -> Self {
+        match cell {
+            Cell::Empty => OwnedCell::Empty,
+            Cell::Text(text) => OwnedCell::Text(text.chars().take(letters).collect()),
+            Cell::Number(number) => OwnedCell::Number(number),
+            Cell::Boolean(yes) => OwnedCell::Boolean(yes),
+            Cell::Day(day) => OwnedCell::Day(day),
+            Cell::Moment(moment) => OwnedCell::Moment(moment),
+            Cell::Clock(time) => OwnedCell::Clock(time),
+            Cell::Instant(microseconds) => OwnedCell::Instant(microseconds),
+            Cell::Fault(text) => OwnedCell::Fault(text.to_owned()),
+            Cell::NotText(_) => OwnedCell::Text(cell.text().chars().take(letters).collect()),
+        }
+    }
+
     pub fn as_cell(&self) -> Cell<'_> {
         match self {
             OwnedCell::Empty => Cell::Empty,

@@ -454,7 +454,7 @@ fn cells_of(record: &dyn Record) -> Vec<String> {
 }
 
 /// Names of a header of two rows: the upper one is spread over the empty cells behind it, as merged cells are.
-fn two_rows(above: &[String], below: &[String]) -> Vec<String> {
+pub(crate) fn two_rows(above: &[String], below: &[String]) -> Vec<String> {
     let mut upper = "";
     (0..above.len().max(below.len()))
         .map(|index| {

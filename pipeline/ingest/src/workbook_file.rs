@@ -39,15 +39,17 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
         sheet.fill_merged();
         let header =
             mapping.and_then(|mapping| mapping.rule.header_row.as_ref()).and_then(|rows| rows.iter().max().copied());
-        one_table(&sheet, range, header).map_err(|tables| {
-            refused(
+        let tables = if range.is_some() { Vec::new() } else { tables_of(&sheet, header) };
+        if tables.len() > 1 {
+            let tables: Vec<String> = tables.iter().map(CellRange::to_string).collect();
+            return Err(refused(
                 format!("the sheet {name} holds {} tables: {}", tables.len(), tables.join(" and ")),
                 "say which one in a [[source]] block of evenstand.toml, for example range = \"A1:F20\"; one block for each table",
-            )
-        })?;
+            ));
+        }
         let file = if filled.len() > 1 { format!("{}/{name}", source.file) } else { source.file.clone() };
         let part = Source { file, ..source.clone() };
-        let mut table = InMemory::new(sheet.rows.iter().filter_map(|row| cells(row, range)).collect());
+        let mut table = InMemory::new(sheet.rows.iter().filter_map(|row| cells_in(row, range)).collect());
         let around = Surroundings { mapping, settings, whereabouts, zones: &mut *zones, sink: &mut *sink };
         report.add(read_table(&part, &mut table, around)?);
         report.findings.extend(sheet.notices.iter().map(|notice| odd_cell(&part, notice)));
@@ -77,12 +79,9 @@ fn choose(kind: &str, filled: &[String], mapping: Option<&Mapping>) -> Result<Ve
     }
 }
 
-/// Errors with the tables of a sheet where there are several: blocks of two rows and two columns at least. A block that
+/// The tables of a sheet: blocks of two rows and two columns at least, below the header where its row is known. A block that
 /// goes on below an empty row, in the same columns and without names on top, is the same table.
-fn one_table(sheet: &Sheet, range: Option<CellRange>, header: Option<u32>) -> Result<(), Vec<String>> {
-    if range.is_some() {
-        return Ok(());
-    }
+pub(crate) fn tables_of(sheet: &Sheet, header: Option<u32>) -> Vec<CellRange> {
     let mut tables: Vec<CellRange> = Vec::new();
     for region in sheet.regions() {
         let is_table = region.last_row > region.first_row && region.last_column > region.first_column;
@@ -99,11 +98,11 @@ fn one_table(sheet: &Sheet, range: Option<CellRange>, header: Option<u32>) -> Re
             tables.push(region);
         }
     }
-    if tables.len() < 2 { Ok(()) } else { Err(tables.iter().map(CellRange::to_string).collect()) }
+    tables
 }
 
 /// The cells of a row that lie in the range.
-fn cells(row: &SheetRow, range: Option<CellRange>) -> Option<(i64, Vec<OwnedCell>)> {
+pub(crate) fn cells_in(row: &SheetRow, range: Option<CellRange>) -> Option<(i64, Vec<OwnedCell>)> {
     let (first, last) = match range {
         None => (0, usize::MAX),
         Some(range) if (range.first_row..=range.last_row).contains(&row.number) => {

@@ -38,6 +38,9 @@ pub fn schemas_readme() -> String {
                 if column.required() {
                     meaning.push_str(" Needed.");
                 }
+                if !column.aliases.is_empty() {
+                    let _ = write!(meaning, " People write: {}.", column.aliases.join(", "));
+                }
                 let _ = writeln!(
                     text,
                     "| `{}` | {} | {} | {} |",

@@ -101,6 +101,9 @@ pub struct Column {
     pub stem: Option<String>,
     /// Label for charts and pages; the name where there is none.
     pub title: Option<String>,
+    /// Words that people write above such a column, where it is a raw one; compared by words, whatever their case.
+    #[serde(default)]
+    pub aliases: Vec<String>,
     /// One sentence.
     pub description: String,
     #[serde(default)]

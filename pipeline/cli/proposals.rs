@@ -1,0 +1,119 @@
+//! Blocks for files that nothing says how to read.
+
+use std::fs::{self, File};
+
+use evenstand_bundle::{Bundle, Limits};
+use evenstand_ingest::{FirstRows, Format, kind_of, look_at_parquet, look_at_text, look_at_workbook, survey_task_data};
+
+use crate::failure::Failure;
+use crate::review::Review;
+use crate::sources::mappings;
+use crate::voice::Voice;
+
+/// What is proposed for one file, or one table of it.
+pub struct Proposed {
+    /// Path below raw/.
+    pub file: String,
+    /// Raw table that it looks like.
+    pub kind: Option<&'static str>,
+    /// What a person should know before the block: the channels of task data.
+    pub lines: Vec<String>,
+    /// TOML to paste.
+    pub block: String,
+    /// What is unsure.
+    pub questions: Vec<String>,
+}
+
+/// Blocks for files that no block is about and that cannot be read by their name and header. A file that cannot be read at
+/// all is left to the findings of reading it.
+pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
+    let mappings = mappings(review)?;
+    let raw = review.raw_files()?;
+    let mut proposed = Vec::new();
+    let folders = raw.task_data.into_iter().map(|(file, path)| (file, path, Some(Format::TaskData)));
+    let files = raw.files.into_iter().map(|(file, path)| {
+        let format = Format::of(&file);
+        (file, path, format)
+    });
+    for (file, path, format) in files.chain(folders) {
+        let mut fitting = mappings.iter().filter(|mapping| mapping.fits(&file)).peekable();
+        let is_unsaid = fitting.peek().is_none();
+        let names_channels = fitting.any(|mapping| mapping.names_channels());
+        let tables = match format {
+            Some(Format::Text) if is_unsaid => {
+                File::open(&path).ok().and_then(|bytes| look_at_text(&file, bytes).ok()).into_iter().collect()
+            }
+            Some(Format::Parquet) if is_unsaid => {
+                File::open(&path).ok().and_then(|bytes| look_at_parquet(&file, bytes).ok()).into_iter().collect()
+            }
+            Some(Format::Workbook) if is_unsaid => {
+                fs::read(&path).ok().and_then(|bytes| look_at_workbook(&file, bytes).ok()).unwrap_or_default()
+            }
+            Some(Format::TaskData | Format::Archive) if !names_channels => {
+                let bundle = if format == Some(Format::TaskData) {
+                    Bundle::of_folder(&path, Limits::default())
+                } else {
+                    Bundle::of_zip(&path, Limits::default())
+                };
+                proposed.extend(bundle.ok().and_then(|bundle| channels(&file, bundle)));
+                continue;
+            }
+            _ => continue,
+        };
+        let name = file.rsplit('/').next().unwrap_or(&file);
+        let fits = |table: &FirstRows| kind_of(name).is_some_and(|kind| table.fits(kind, &review.settings));
+        if let [only] = tables.as_slice()
+            && fits(only)
+        {
+            continue;
+        }
+        proposed.extend(tables.iter().map(|table| {
+            let proposal = table.propose(&file);
+            Proposed {
+                file: file.clone(),
+                kind: proposal.kind,
+                lines: Vec::new(),
+                block: proposal.block,
+                questions: proposal.questions,
+            }
+        }));
+    }
+    Ok(proposed)
+}
+
+/// The channels of task data, and a block to fill in.
+fn channels(file: &str, mut bundle: Bundle) -> Option<Proposed> {
+    if Format::in_archive(&bundle) != Some(Format::TaskData) {
+        return None;
+    }
+    let survey = survey_task_data(file, &mut bundle).ok()?;
+    let question = "which channel is the closing force or pressure, the data dictionary cannot say".to_owned();
+    Some(Proposed {
+        file: file.to_owned(),
+        kind: Some("setting_log"),
+        lines: survey.lines,
+        block: survey.block,
+        questions: vec![question],
+    })
+}
+
+/// Prints what is proposed, ready to be pasted.
+pub fn print(proposed: &[Proposed], voice: &Voice) {
+    if proposed.iter().any(|proposal| proposal.kind.is_some()) {
+        voice.say(
+            "\nThe following can be pasted into evenstand.toml. Lines that end in # ? hold a question; take away the # in \
+             front of a line that you complete.",
+        );
+    }
+    for proposal in proposed {
+        for line in &proposal.lines {
+            voice.say(&format!("# {line}"));
+        }
+        match proposal.kind {
+            Some(kind) => {
+                voice.say(&format!("\n# {}: looks like {kind}\n{}", proposal.file, proposal.block.trim_end()))
+            }
+            None => voice.say(&format!("\n# {}", proposal.questions.join("; "))),
+        }
+    }
+}

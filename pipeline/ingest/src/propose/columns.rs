@@ -1,0 +1,284 @@
+//! Which columns of a file are which columns of ours, by the words people write above them.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::LazyLock;
+
+use evenstand_agronomy::Kind;
+use evenstand_tables::{Column as Ours, ColumnType, Group, TableSchema, schemas};
+
+use super::dates::dates;
+use super::names::{joined, suffix, suffix_of_kind, variants};
+use super::table::{Body, Column, Table};
+use crate::reading::Reading;
+
+/// How sure it is that two columns are the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Sure {
+    /// The name is the one of the schema.
+    Own,
+    /// The name is one that people use for it.
+    Alias,
+    /// Two words or more of such a name stand in it, among others.
+    Near,
+    /// One word stands in it, among others.
+    Hint,
+}
+
+/// What the header says of the unit.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Unit {
+    /// The column has none.
+    NotNeeded,
+    Known(&'static str),
+    Absent,
+    /// It names one that a column of this kind cannot have.
+    Strange(String),
+}
+
+/// A column of the file that is taken for one of ours.
+#[derive(Debug, Clone)]
+pub(super) struct Match {
+    /// Position in the schema.
+    pub ours: usize,
+    /// Position in the file.
+    pub column: usize,
+    pub sure: Sure,
+    pub unit: Unit,
+    /// Another column of the file that could be it as well.
+    pub rival: Option<usize>,
+}
+
+/// Aliases of a table as words, with the position of their column.
+type Aliases = Vec<(String, usize)>;
+
+static ALIASES: LazyLock<BTreeMap<&'static str, Aliases>> = LazyLock::new(|| {
+    let raw = schemas().iter().filter(|table| table.group == Group::Raw);
+    raw.map(|table| (table.name.as_str(), aliases_of(table))).collect()
+});
+
+static KNOWN: LazyLock<BTreeSet<&'static str>> =
+    LazyLock::new(|| ALIASES.values().flatten().map(|(words, _)| words.as_str()).collect());
+
+fn aliases_of(table: &'static TableSchema) -> Aliases {
+    let of = |(index, column): (usize, &'static Ours)| {
+        let own = joined(own_name(column));
+        let others = column.aliases.iter().map(|alias| joined(alias));
+        std::iter::once(own).chain(others).map(move |words| (words, index)).collect::<Vec<_>>()
+    };
+    table.columns.iter().enumerate().flat_map(of).collect()
+}
+
+/// The name without its unit.
+pub(super) fn own_name(column: &Ours) -> &str {
+    column.stem.as_deref().unwrap_or(&column.name)
+}
+
+/// Words that people use for a column, its own name among them.
+pub(super) fn joined_aliases(schema: &TableSchema, name: &str) -> Vec<String> {
+    let column = schema.columns.iter().filter(|column| column.name == name);
+    column
+        .flat_map(|column| column.aliases.iter().map(|alias| joined(alias)).chain([joined(own_name(column))]))
+        .collect()
+}
+
+/// The kind of quantity that a column measures.
+pub(super) fn kind_of_unit(column: &Ours) -> Option<Kind> {
+    column.unit_kind.as_deref().and_then(Kind::parse)
+}
+
+/// Whether any raw table has a column that people call so.
+pub(super) fn is_known(name: &str) -> bool {
+    variants(name).iter().any(|variant| KNOWN.contains(variant.words.as_str()))
+}
+
+/// Finds the columns of a table of ours in a file. Each column on either side is used once.
+pub(super) fn matches(schema: &TableSchema, table: &Table, reading: &Reading) -> Vec<Match> {
+    let Some(aliases) = ALIASES.get(schema.name.as_str()) else { return Vec::new() };
+    let mut candidates: Vec<Match> = Vec::new();
+    for (index, column) in table.columns.iter().enumerate().filter(|(_, column)| column.reference.is_some()) {
+        candidates.extend(exact(schema, aliases, index, &column.name));
+        candidates.extend(near(schema, aliases, index, &column.name));
+    }
+    candidates.retain(|found| fits(&table.columns[found.column], &schema.columns[found.ours], reading));
+    candidates.sort_by(|left, right| {
+        (left.sure, unit_rank(&left.unit), left.column, left.ours).cmp(&(
+            right.sure,
+            unit_rank(&right.unit),
+            right.column,
+            right.ours,
+        ))
+    });
+    let mut chosen: Vec<Match> = Vec::new();
+    for found in candidates {
+        match chosen.iter().position(|other| other.ours == found.ours) {
+            Some(at) => {
+                let other = &mut chosen[at];
+                if other.column != found.column && other.sure == found.sure && other.rival.is_none() {
+                    other.rival = Some(found.column);
+                }
+            }
+            None if chosen.iter().any(|other| other.column == found.column) => {}
+            None => chosen.push(found),
+        }
+    }
+    for at in 0..chosen.len() {
+        let rival = chosen[at].rival;
+        if rival.is_some_and(|rival| chosen.iter().any(|other| other.column == rival)) {
+            chosen[at].rival = None;
+        }
+    }
+    chosen.sort_by_key(|found| found.ours);
+    chosen
+}
+
+fn unit_rank(unit: &Unit) -> u8 {
+    match unit {
+        Unit::NotNeeded | Unit::Known(_) => 0,
+        Unit::Absent => 1,
+        Unit::Strange(_) => 2,
+    }
+}
+
+/// Matches by the whole name, unit aside.
+fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> Vec<Match> {
+    let mut found = Vec::new();
+    for variant in variants(name) {
+        for (_, ours) in aliases.iter().filter(|(words, _)| *words == variant.words) {
+            let target = &schema.columns[*ours];
+            let sure = if joined(own_name(target)) == variant.words { Sure::Own } else { Sure::Alias };
+            let known = variant.unit.as_deref().and_then(suffix);
+            let unit = match (kind_of_unit(target), &variant.unit) {
+                (None, None) => Unit::NotNeeded,
+                // Plants by area are no plants of a place.
+                (None, Some(_)) if target.name == "emerged" && known.is_some_and(|unit| unit.starts_with("per_")) => {
+                    continue;
+                }
+                (None, Some(_)) if variant.apart || target.name == "value" => Unit::NotNeeded,
+                (None, Some(_)) => continue,
+                (Some(_), None) => Unit::Absent,
+                (Some(kind), Some(text)) => match suffix_of_kind(text, kind) {
+                    Some(suffix) => Unit::Known(suffix),
+                    None if variant.apart || known.is_some() => Unit::Strange(text.clone()),
+                    None => continue,
+                },
+            };
+            found.push(Match { ours: *ours, column, sure, unit, rival: None });
+        }
+    }
+    found
+}
+
+/// Columns whose name must be met in full: a part of it says too little.
+const NEVER_NEAR: &[&str] = &[
+    "field_id",
+    "season",
+    "strip_id",
+    "sample_id",
+    "block",
+    "row_unit",
+    "plant",
+    "name",
+    "value",
+    "unit",
+    "better",
+    "note",
+    "rows",
+    "passes",
+    "length_m",
+    "time",
+    "date",
+    "lat",
+    "lon",
+    "client",
+    "farm",
+    "crop",
+    "taken_at",
+    "dug_at",
+    "counted_at",
+    "seeds_sown",
+];
+
+/// Matches by words that stand among others.
+fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> Vec<Match> {
+    let whole = joined(name);
+    let padded = format!(" {whole} ");
+    let mut best: BTreeMap<usize, (usize, Sure)> = BTreeMap::new();
+    for (words, ours) in aliases {
+        let count = words.split(' ').count();
+        let long_enough = count > 1 || words.chars().count() >= 6;
+        if !long_enough || *words == whole || NEVER_NEAR.contains(&schema.columns[*ours].name.as_str()) {
+            continue;
+        }
+        if words.split(' ').all(|word| padded.contains(&format!(" {word} "))) {
+            let sure = if count > 1 { Sure::Near } else { Sure::Hint };
+            let longest = best.entry(*ours).or_insert((0, sure));
+            if words.len() > longest.0 {
+                *longest = (words.len(), sure);
+            }
+        }
+    }
+    // The longest name counts: "actual closing pressure" is not "closing pressure".
+    let longest = best.values().map(|(length, _)| *length).max().unwrap_or(0);
+    let chosen = best.into_iter().filter(|(_, (length, _))| *length == longest);
+    chosen
+        .map(|(ours, (_, sure))| {
+            let kind = kind_of_unit(&schema.columns[ours]);
+            let units = variants(name);
+            let known = kind.and_then(|kind| {
+                units.iter().filter_map(|variant| variant.unit.as_deref()).find_map(|text| suffix_of_kind(text, kind))
+            });
+            let unit = match (kind, known) {
+                (None, _) => Unit::NotNeeded,
+                (Some(_), Some(suffix)) => Unit::Known(suffix),
+                (Some(_), None) => Unit::Absent,
+            };
+            Match { ours, column, sure, unit, rival: None }
+        })
+        .collect()
+}
+
+/// Whether the cells of a column are of the type of ours. A column without a value fits everything.
+fn fits(column: &Column, ours: &Ours, reading: &Reading) -> bool {
+    let numeric = column.is_numeric(reading);
+    match ours.column_type {
+        ColumnType::Number | ColumnType::Integer => numeric != Some(false),
+        ColumnType::Datetime | ColumnType::Date => {
+            let typed = column.cells.iter().any(|cell| matches!(cell, Body::Time(_)));
+            numeric.is_none()
+                || typed
+                || dates(column.filled().collect::<Vec<_>>().iter().map(String::as_str)).are_dates()
+        }
+        ColumnType::Boolean => column.distinct().len() <= 8,
+        ColumnType::String if ours.allowed().is_empty() => true,
+        ColumnType::String => numeric != Some(true) || column.distinct().len() <= 5 && ours.name == "trench_shut",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_columns_of_a_table_are_called_the_same() {
+        for (table, aliases) in ALIASES.iter() {
+            let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+            for (words, column) in aliases {
+                let first = seen.entry(words).or_insert(*column);
+                assert_eq!(first, column, "{table}: \"{words}\" stands twice");
+                assert!(!words.is_empty(), "{table}: an empty name");
+            }
+        }
+    }
+
+    #[test]
+    fn names_that_people_use_are_known_with_and_without_units() {
+        for name in
+            ["Fld", "Strip #", "Row length (ft)", "closing_force_lbs", "totalStandCount", "t_daily_max", "Residue %"]
+        {
+            assert!(is_known(name), "{name}");
+        }
+        for name in ["CEC_7", "nacl", "", "weather_code"] {
+            assert!(!is_known(name), "{name}");
+        }
+    }
+}

@@ -1,0 +1,342 @@
+//! The lines of one block: how the file is written, where each column comes from, what its words mean.
+
+use std::collections::BTreeSet;
+
+use evenstand_tables::{Column as Ours, ColumnType};
+
+use super::block::{Block, list, quoted, some};
+use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
+use super::dates::{Dates, dates};
+use super::identity;
+use super::kinds::Candidate;
+use super::names::joined;
+use super::table::{Body, Column};
+use super::units::{likely, usual};
+use super::vocabulary::{has_words, words};
+use super::{Context, wide_lines};
+
+/// Words of a column that are asked about one by one.
+const MOST_WORDS: usize = 12;
+
+/// The block that reads the file as the table of this candidate.
+pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
+    let mut block = file_lines(context, &candidate.schema.name);
+    let mut formats = Formats::default();
+    for found in &candidate.matches {
+        let (Some(ours), Some(column)) =
+            (candidate.schema.columns.get(found.ours), context.table.columns.get(found.column))
+        else {
+            continue;
+        };
+        let Some(reference) = &column.reference else { continue };
+        column_line(context, &mut block, found, ours, column, reference);
+        if matches!(ours.column_type, ColumnType::Date | ColumnType::Datetime) {
+            formats.add(context, column, ours, reference, &mut block);
+        }
+        if has_words(ours) {
+            word_lines(context, &mut block, ours, column);
+        }
+    }
+    formats.write(&mut block);
+    identity::complete(&mut block, candidate, context.table, context.season.as_ref());
+    if let Some(wide) = &candidate.wide {
+        wide_lines::write(context, &mut block, candidate, wide);
+    }
+    block
+}
+
+/// Lines about the file as a whole.
+pub(super) fn file_lines(context: &Context, kind: &str) -> Block {
+    let mut block = Block::default();
+    let (facts, header) = (context.facts, &context.table.header);
+    let top = &mut block.top;
+    top.sure(format!("file = {}", quoted(&glob::Pattern::escape(context.file))));
+    top.sure(format!("kind = {}", quoted(kind)));
+    if let Some(sheet) = &facts.sheet {
+        top.sure(format!("sheet = {}", quoted(sheet)));
+    }
+    if let Some(range) = &facts.range {
+        top.sure(format!("range = {}", quoted(range)));
+    }
+    match header.numbers.as_slice() {
+        _ if header.first || facts.names_apart => {}
+        [] => top.unsure(
+            "header_row = 0".into(),
+            "no row of names was found; columns are called by their letters, A, B, C …",
+        ),
+        [only] => top.sure(format!("header_row = {only}")),
+        rows => top.sure(format!("header_row = [{}]", rows.iter().map(i64::to_string).collect::<Vec<_>>().join(", "))),
+    }
+    if let Some(delimiter) = facts.delimiter {
+        top.sure(format!("delimiter = {}", quoted(delimiter)));
+    }
+    if let Some(encoding) = facts.encoding {
+        top.unsure(
+            format!("encoding = {}", quoted(encoding)),
+            "the text is not UTF-8; are letters such as ä, é or ° right when it is read so",
+        );
+    }
+    let mut doubt = context.style.doubt.clone();
+    if context.style.comma {
+        top.put("decimal = \",\"".into(), doubt.take());
+    }
+    if let Some(mark) = context.style.thousands {
+        top.put(format!("thousands = {}", quoted(&mark.to_string())), doubt.take());
+    }
+    if let Some(doubt) = doubt {
+        top.open("decimal = \",\"".into(), doubt);
+    }
+    if !context.missing.is_empty() {
+        top.sure(format!("missing = {}", list(context.missing)));
+    }
+    if !context.table.totals.is_empty() {
+        let totals: Vec<String> = context.table.totals.iter().cloned().collect();
+        top.unsure(
+            format!("skip_rows_with = {}", list(&totals)),
+            "such rows were taken for sums or means of others, not for rows of the table",
+        );
+    }
+    block
+}
+
+/// Where a column of ours comes from.
+fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours, column: &Column, reference: &str) {
+    let (numbers, _) = column.numbers(context.reading);
+    let lines = &mut block.columns;
+    let mut doubts: Vec<String> = Vec::new();
+    match found.sure {
+        Sure::Near | Sure::Hint => doubts.push(format!("is \"{}\" what we call {}", column.name, own_name(ours))),
+        Sure::Own | Sure::Alias => {}
+    }
+    if let Some(rival) = found.rival.and_then(|rival| context.table.columns.get(rival)) {
+        doubts.push(format!("or is it \"{}\"", rival.name));
+    }
+    if ours.name == "row_downforce_n"
+        && !["row", "gauge", "unit"].iter().any(|word| joined(&column.name).contains(word))
+    {
+        doubts.push(
+            "downforce of the row unit or its gauge wheels, not of the closing system; if it is the closing system's, write set_force instead"
+                .into(),
+        );
+    }
+    doubts.extend(cell_doubts(context, ours, column));
+    let line = |name: &str| format!("{name} = {}", quoted(reference));
+    let said = |doubts: &[String]| (!doubts.is_empty()).then(|| doubts.join("; "));
+    match (&found.unit, kind_of_unit(ours)) {
+        (Unit::Known(suffix), Some(kind)) => {
+            if !usual(ours, suffix, &numbers) {
+                let label = kind.label(suffix).unwrap_or(suffix);
+                doubts.push(format!("numbers such as {} are unusual in {label}; is the unit right", example(&numbers)));
+            }
+            let text = line(&format!("{}_{suffix}", own_name(ours)));
+            if found.sure == Sure::Hint {
+                lines.open(text, doubts.join("; "));
+            } else {
+                lines.put(text, said(&doubts));
+            }
+        }
+        (unit, Some(kind)) => {
+            let labels = |suffixes: &[&'static str]| -> String {
+                suffixes.iter().map(|suffix| format!("{}_{suffix}", own_name(ours))).collect::<Vec<_>>().join(", ")
+            };
+            let units = likely(ours, &numbers);
+            let first = units.first().copied().unwrap_or(kind.kept_suffix());
+            doubts.push(match unit {
+                Unit::Strange(text) => format!("its unit \"{text}\" is none that is read here; write the line as one of {} if it is one of these after all", labels(kind.suffixes())),
+                _ => format!("the header does not say the unit; judged by its numbers ({}) it is {}", example(&numbers), one_of(&labels(&units))),
+            });
+            let text = line(&format!("{}_{first}", own_name(ours)));
+            let one = units.len() == 1 && *unit == Unit::Absent && found.sure <= Sure::Near && !numbers.is_empty();
+            if one { lines.unsure(text, doubts.join("; ")) } else { lines.open(text, doubts.join("; ")) }
+        }
+        _ if found.sure == Sure::Hint => lines.open(line(&ours.name), doubts.join("; ")),
+        _ => {
+            let clock = clock_beside(context, ours, column);
+            match clock {
+                Some(clock) => {
+                    lines.put(format!("{} = [{}, {}]", ours.name, quoted(reference), quoted(&clock)), said(&doubts))
+                }
+                None => lines.put(line(&ours.name), said(&doubts)),
+            }
+        }
+    }
+}
+
+fn one_of(names: &str) -> String {
+    if names.contains(", ") { format!("one of {names}") } else { names.to_owned() }
+}
+
+fn example(numbers: &[f64]) -> String {
+    let mut shown: Vec<String> = Vec::new();
+    for number in numbers {
+        let number = number.to_string();
+        if !shown.contains(&number) && shown.len() < 3 {
+            shown.push(number);
+        }
+    }
+    if shown.is_empty() { "none".to_owned() } else { shown.join(", ") }
+}
+
+/// Cells that the type of our column refuses.
+fn cell_doubts(context: &Context, ours: &Ours, column: &Column) -> Vec<String> {
+    let mut doubts = Vec::new();
+    let numeric = matches!(ours.column_type, ColumnType::Number | ColumnType::Integer);
+    if !numeric {
+        return doubts;
+    }
+    let reading = context.reading;
+    let refused: BTreeSet<String> = column
+        .texts()
+        .filter(|text| !reading.is_missing(text) && reading.number(text).is_none())
+        .map(str::to_owned)
+        .collect();
+    if !refused.is_empty() {
+        let refused: Vec<String> = refused.into_iter().collect();
+        doubts
+            .push(format!("{} is no number: add it to missing if it means that nothing was taken", some(&refused, 3)));
+    }
+    let (numbers, _) = column.numbers(reading);
+    if ours.column_type == ColumnType::Integer
+        && let Some(part) = numbers.iter().find(|number| number.fract() != 0.0)
+    {
+        doubts.push(format!("{part} is not a whole number; rows with such a cell are set aside"));
+    }
+    doubts
+}
+
+/// A column of times of day beside a column of dates.
+fn clock_beside(context: &Context, ours: &Ours, column: &Column) -> Option<String> {
+    let is_clock = |text: &str| {
+        let (hour, rest) = text.split_once(':')?;
+        let minute = rest.get(..2)?;
+        (hour.trim().parse::<u8>().ok()? < 24 && minute.parse::<u8>().ok()? < 60).then_some(())
+    };
+    let has_times = column.filled().any(|text| text.contains(':'));
+    if ours.column_type != ColumnType::Datetime || has_times {
+        return None;
+    }
+    context
+        .table
+        .columns
+        .iter()
+        .filter(|other| {
+            matches!(joined(&other.name).as_str(), "time" | "hour" | "clock" | "time of day" | "uhrzeit" | "hora")
+        })
+        .find(|other| other.filled().count() > 0 && other.filled().all(|text| is_clock(&text).is_some()))
+        .and_then(|other| other.reference.clone())
+}
+
+/// Words of a column that stand for ours.
+fn word_lines(context: &Context, block: &mut Block, ours: &Ours, column: &Column) {
+    if column.cells.iter().all(|cell| matches!(cell, Body::Boolean | Body::Empty)) {
+        return;
+    }
+    let found: BTreeSet<String> =
+        column.distinct().into_iter().filter(|word| !context.reading.is_missing(word)).collect();
+    let said = words(ours, &found);
+    for (word, meaning, guess) in &said.synonyms {
+        let text = format!("synonyms.{}.{} = {}", ours.name, quoted(word), quoted(meaning));
+        let doubt = guess.then(|| format!("a guess; {}", allowed(ours)));
+        block.top.put(text, doubt);
+    }
+    for word in said.unknown.iter().take(MOST_WORDS) {
+        let first = ours.allowed().first().map_or("yes", String::as_str);
+        let text = format!("synonyms.{}.{} = {}", ours.name, quoted(word), quoted(first));
+        block.top.open(text, format!("what does \"{word}\" stand for; {}", allowed(ours)));
+    }
+}
+
+fn allowed(ours: &Ours) -> String {
+    let allowed = ours.allowed().join(", ");
+    if allowed.is_empty() { "yes or no".to_owned() } else { format!("one of {allowed}") }
+}
+
+/// Formats of the dates of a block.
+#[derive(Default)]
+struct Formats {
+    sure: Vec<String>,
+    either: Option<(String, Dates)>,
+}
+
+impl Formats {
+    fn add(&mut self, context: &Context, column: &Column, ours: &Ours, reference: &str, block: &mut Block) {
+        let clock = clock_beside(context, ours, column);
+        let tail = clock.and_then(|name| {
+            let other = context.table.columns.iter().find(|other| other.reference.as_ref() == Some(&name))?;
+            let first = other.filled().next()?;
+            let lower = first.to_lowercase();
+            Some(match (lower.ends_with('m'), first.matches(':').count()) {
+                (true, 1) => " %I:%M %p",
+                (true, _) => " %I:%M:%S %p",
+                (false, 1) => " %H:%M",
+                (false, _) => " %H:%M:%S",
+            })
+        });
+        let texts: Vec<String> = column
+            .cells
+            .iter()
+            .filter(|cell| !matches!(cell, Body::Time(_)))
+            .map(Body::text)
+            .filter(|text| !context.reading.is_missing(text))
+            .collect();
+        let mut found = dates(texts.iter().map(String::as_str));
+        let whole = |format: &String| format!("{format}{}", tail.unwrap_or(""));
+        for format in &found.formats {
+            for format in tail.map(|_| whole(format)).into_iter().chain([format.clone()]) {
+                if !self.sure.contains(&format) {
+                    self.sure.push(format);
+                }
+            }
+        }
+        if let Some([first, second]) = &found.either {
+            found.either = Some([whole(first), whole(second)]);
+            self.either.get_or_insert((reference.to_owned(), found));
+        } else if !found.unread.is_empty() {
+            block.top.open(
+                format!("missing = {}", quoted(&found.unread[0])),
+                format!(
+                    "{} in \"{}\" is no date; does it mean that there is none",
+                    some(&found.unread, 3),
+                    column.name
+                ),
+            );
+        }
+    }
+
+    fn write(self, block: &mut Block) {
+        let formats =
+            |first: Option<&String>| -> Vec<String> { first.into_iter().chain(&self.sure).cloned().collect() };
+        let Some((reference, found)) = &self.either else {
+            if !self.sure.is_empty() {
+                block.top.sure(format!("time_formats = {}", list(&self.sure)));
+            }
+            return;
+        };
+        let Some([month_first, day_first]) = &found.either else { return };
+        // Another column may have decided.
+        for (decided, other) in [(month_first, day_first), (day_first, month_first)] {
+            if self.sure.contains(decided) && !self.sure.contains(other) {
+                block.top.sure(format!("time_formats = {}", list(&self.sure)));
+                return;
+            }
+        }
+        let [months, days] = found.spans;
+        let ways = [("month", month_first, months), ("day", day_first, days)];
+        for (first, format, span) in ways {
+            block.top.open(
+                format!("time_formats = {}", list(&formats(Some(format)))),
+                format!("the dates in \"{reference}\" can be read both ways; {first} first they span {span} days: take one of the two lines"),
+            );
+        }
+    }
+}
+
+/// Columns of the file that none of the blocks reads.
+pub(super) fn unused(context: &Context, candidates: &[Candidate]) -> Vec<String> {
+    let used: BTreeSet<usize> = candidates.iter().flat_map(Candidate::columns).collect();
+    let columns = context.table.columns.iter().enumerate();
+    columns
+        .filter(|(index, column)| !used.contains(index) && !column.name.is_empty())
+        .map(|(_, column)| column.name.chars().take(60).collect())
+        .collect()
+}

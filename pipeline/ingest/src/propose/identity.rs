@@ -1,0 +1,179 @@
+//! What tells rows apart: season, field and strip, where no column of the file is called so.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::block::{Block, quoted, some};
+use super::kinds::Candidate;
+use super::table::Table;
+
+/// Columns that are offered for a name.
+const MOST_OFFERED: usize = 4;
+
+/// A season, and where it was found.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Season {
+    pub year: i16,
+    pub from: String,
+}
+
+/// The season that dates say, else the name of the file or sheet, else a title above the header.
+pub(super) fn season(years: &BTreeSet<i16>, names: &[&str], titles: &[String]) -> Option<Season> {
+    if let (Some(year), 1) = (years.first(), years.len()) {
+        return Some(Season { year: *year, from: "its dates".into() });
+    }
+    let titles = titles.iter().map(|title| (title.as_str(), "the title above the header"));
+    let named = names.iter().map(|name| (*name, "the name of the file or sheet"));
+    named.chain(titles).find_map(|(text, from)| Some(Season { year: year_in(text)?, from: from.to_owned() }))
+}
+
+/// The only year that stands in a text.
+fn year_in(text: &str) -> Option<i16> {
+    let runs = text.split(|letter: char| !letter.is_ascii_digit());
+    let mut years: Vec<i16> = runs
+        .filter(|run| run.len() == 4)
+        .filter_map(|run| run.parse().ok())
+        .filter(|year| (1990..=2099).contains(year))
+        .collect();
+    years.dedup();
+    if let [year] = years.as_slice() { Some(*year) } else { None }
+}
+
+/// Adds the season, the field and the strip where the table needs them and no column gives them.
+pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, season: Option<&Season>) {
+    if candidate.of("season").is_none() && candidate.schema.name != "weather" {
+        match season {
+            Some(season) => block.top.unsure(
+                format!("constants.season = {}", season.year),
+                format!("the year of planting, taken from {}; is it right?", season.from),
+            ),
+            None => block.top.open("constants.season = 2025".into(), "in which year was it planted?"),
+        }
+    }
+    let used: BTreeSet<usize> = candidate.columns().into_iter().collect();
+    if candidate.of("field_id").is_none() && candidate.schema.name != "weather" {
+        let groups = offered(table, &used, |distinct, rows| distinct >= 1 && 3 * distinct <= rows.max(3));
+        let could = match groups.as_slice() {
+            [] => String::new(),
+            names => format!("; or does a column name it: field_id = {} ?", some(names, MOST_OFFERED)),
+        };
+        block.top.open(
+            "constants.field_id = \"name of the field\"".into(),
+            format!("no column is called a field: which field is it, as other files call it{could}"),
+        );
+    }
+    let needs_strip = candidate.schema.column("strip_id").is_some_and(|column| column.required());
+    match candidate.of("strip_id") {
+        None if needs_strip => offer_strips(block, table, &used),
+        Some(found) if matches!(candidate.schema.name.as_str(), "stand_count" | "strip") => {
+            let mut keys: Vec<usize> = vec![found.column];
+            let others = ["field_id", "season", "sample_id", "row_unit", "counted_at"];
+            keys.extend(others.iter().filter_map(|name| candidate.of(name)).map(|found| found.column));
+            let (rows, distinct) = distinct_rows(table, &keys);
+            let better = offered(table, &used, |distinct, rows| rows > 2 && distinct == rows);
+            let name = table.columns.get(found.column).map(|column| column.name.clone()).unwrap_or_default();
+            if distinct < rows && candidate.wide.is_none() && !better.is_empty() {
+                block.columns.open(
+                    format!("strip_id = {}", quoted(&better[0])),
+                    format!(
+                        "several rows share one \"{name}\"; \"{}\" tells all rows apart: is that the strip?",
+                        better[0]
+                    ),
+                );
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Offers columns that could name the strip: one that tells rows apart, else two that do together.
+fn offer_strips(block: &mut Block, table: &Table, used: &BTreeSet<usize>) {
+    let alone = offered(table, used, |distinct, rows| distinct == rows && rows > 1);
+    let why = "no column is called a strip or plot";
+    if let [only] = alone.as_slice() {
+        block
+            .columns
+            .unsure(format!("strip_id = {}", quoted(only)), format!("{why}, but this one tells all rows apart"));
+        return;
+    }
+    for name in alone.iter().take(MOST_OFFERED) {
+        block.columns.open(
+            format!("strip_id = {}", quoted(name)),
+            format!("{why}; this one tells all rows apart: take one such line"),
+        );
+    }
+    if !alone.is_empty() {
+        return;
+    }
+    let few: Vec<usize> =
+        free_columns(table, used).filter(|column| table.columns[*column].distinct().len() > 1).take(12).collect();
+    let mut pairs = 0;
+    for (at, first) in few.iter().enumerate() {
+        for second in few.iter().skip(at + 1) {
+            let (rows, distinct) = distinct_rows(table, &[*first, *second]);
+            if rows > 1 && distinct == rows && pairs < MOST_OFFERED {
+                pairs += 1;
+                let name = |column: usize| table.columns[column].reference.as_deref().map(quoted).unwrap_or_default();
+                block.columns.open(
+                    format!("strip_id = [{}, {}]", name(*first), name(*second)),
+                    format!("{why}; these two together tell all rows apart: take one such line"),
+                );
+            }
+        }
+    }
+    if pairs == 0 {
+        block.columns.open(
+            "strip_id = \"column of the file\"".into(),
+            format!("{why}; which column, or columns, name the strip?"),
+        );
+    }
+}
+
+fn free_columns<'a>(table: &'a Table, used: &'a BTreeSet<usize>) -> impl Iterator<Item = usize> + 'a {
+    let columns = table.columns.iter().enumerate();
+    columns.filter(|(index, column)| !used.contains(index) && column.reference.is_some()).map(|(index, _)| index)
+}
+
+/// Free columns of names whose number of distinct values among so many filled rows is as wanted.
+fn offered(table: &Table, used: &BTreeSet<usize>, wanted: impl Fn(usize, usize) -> bool) -> Vec<String> {
+    let named = free_columns(table, used).filter_map(|index| table.columns.get(index));
+    named
+        .filter(|column| !column.filled().any(|text| text.contains(['.', ',']) && text.parse::<f64>().is_ok()))
+        .filter(|column| {
+            let (distinct, rows) = (column.distinct().len(), column.filled().count());
+            2 * rows >= table.rows && wanted(distinct, rows)
+        })
+        .filter_map(|column| column.reference.clone())
+        .take(MOST_OFFERED)
+        .collect()
+}
+
+/// Rows that are filled in all of these columns, and how many different ones there are.
+fn distinct_rows(table: &Table, columns: &[usize]) -> (usize, usize) {
+    let mut seen: BTreeMap<Vec<String>, usize> = BTreeMap::new();
+    for row in 0..table.rows {
+        let key: Vec<String> = columns
+            .iter()
+            .filter_map(|column| table.columns.get(*column))
+            .map(|column| column.cells.get(row).map(|cell| cell.text()).unwrap_or_default())
+            .collect();
+        if key.first().is_some_and(|first| !first.is_empty() && !first.eq_ignore_ascii_case("na")) {
+            *seen.entry(key).or_default() += 1;
+        }
+    }
+    (seen.values().sum(), seen.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_season_comes_from_dates_before_names_before_titles() {
+        let years = |years: &[i16]| years.iter().copied().collect::<BTreeSet<i16>>();
+        let title = ["Counts of 2023".to_owned()];
+        assert_eq!(season(&years(&[2025]), &["counts 2024.csv"], &title).unwrap().year, 2025);
+        assert_eq!(season(&years(&[2024, 2025]), &["counts 2024.csv"], &title).unwrap().year, 2024);
+        assert_eq!(season(&years(&[]), &["counts.csv"], &title).unwrap().year, 2023);
+        assert_eq!(season(&years(&[]), &["counts 2023 2024.csv", "54902"], &[]), None);
+    }
+}

@@ -1,0 +1,627 @@
+//! Blocks that `check` proposes for files that nobody made for this program. All files are invented.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use evenstand_ingest::{Mapping, Proposal, look_at_text};
+use evenstand_settings::Settings;
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::support::{TestReview, shared};
+
+/// A file, and what must be proposed for it.
+struct Case {
+    file: &'static str,
+    text: &'static str,
+    kind: Option<&'static str>,
+    /// Lines of the block; what follows `# ?` is left out.
+    lines: &'static [&'static str],
+    /// Parts of questions, each in another one; there are no further questions.
+    questions: &'static [&'static str],
+    /// Rows that must be kept where there is no question: `column=value` divided by two blanks.
+    kept: &'static [&'static str],
+}
+
+const CASES: &[Case] = &[
+    Case {
+        file: "Emergence counts 2025 final.csv",
+        text: "Fld,Strip #,Row length (ft),Stand May 8,Stand May 12\nNorth 40,1,17.5,12,30\nNorth 40,2,17.5,10,31\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "field_id = \"Fld\"",
+            "strip_id = \"Strip #\"",
+            "row_length_ft = \"Row length (ft)\"",
+            "constants.season = 2025",
+            "columns = [\"Stand May 8\", \"Stand May 12\"]",
+            "name_to = \"counted_at\"",
+            "value_to = \"emerged\"",
+            "names.\"Stand May 8\" = \"2025-05-08\"",
+        ],
+        questions: &["year of planting", "\"Stand May 8\" = \"2025-05-08\": the name says no year", "Stand May 12"],
+        kept: &[],
+    },
+    Case {
+        file: "scouting.csv",
+        text: "Field,Year,Plot,Date,Row length (ft),Plants\nA,2025,1,2025-05-08,17.5,30\nA,2025,2,2025-05-08,10,NA\nA,2025,2,2025-05-09,10,22\n",
+        kind: Some("stand_count"),
+        lines: &["season = \"Year\"", "emerged = \"Plants\"", "counted_at = \"Date\""],
+        questions: &[],
+        kept: &[],
+    },
+    Case {
+        file: "Bestand im Mai.csv",
+        text: "Schlag;Jahr;Streifen;Länge (m);Datum;Bestand\nNörd;2025;1;5,334;08.05.2025;30\nNörd;2025;2;5,34;08.05.2025;1.031\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "delimiter = \";\"",
+            "decimal = \",\"",
+            "thousands = \".\"",
+            "time_formats = \"%d.%m.%Y\"",
+            "row_length_m = \"Länge (m)\"",
+        ],
+        questions: &[],
+        kept: &[
+            "field_id=Nörd  strip_id=1  row_length_m=5.334  emerged=30  counted_at=2025-05-08T00:00:00Z",
+            "strip_id=2  row_length_m=5.34  emerged=1031",
+        ],
+    },
+    Case {
+        file: "two rows.csv",
+        text: "Field,Season,Strip,Row length,Emerged,Date\n,,,ft,plants,\nA,2025,1,10,30,2025-05-08\nA,2025,2,10,31,2025-05-08\n",
+        kind: Some("stand_count"),
+        lines: &["header_row = [1, 2]", "row_length_ft = \"Row length / ft\"", "emerged = \"Emerged / plants\""],
+        questions: &[],
+        kept: &["strip_id=1  row_length_m=3.048  emerged=30", "strip_id=2  emerged=31"],
+    },
+    Case {
+        file: "title above.csv",
+        text: "Stand of the trial,,,,\n\nPaddock,Year,Plot,Plants up,Seeds planted\nHill,2025,1,30,34\nHill,2025,2,31,34\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "header_row = 3",
+            "field_id = \"Paddock\"",
+            "emerged = \"Plants up\"",
+            "seeds_sown = \"Seeds planted\"",
+        ],
+        questions: &[],
+        kept: &["field_id=Hill  strip_id=1  emerged=30  seeds_sown=34.0"],
+    },
+    Case {
+        file: "sums below.csv",
+        text: "Field,Year,Plot,Plants\nHill,2025,1,30\nHill,2025,2,31\nTotal,,,61\n",
+        kind: Some("stand_count"),
+        lines: &["skip_rows_with = \"Total\""],
+        questions: &["sums or means"],
+        kept: &[],
+    },
+    Case {
+        file: "visits.csv",
+        text: "field,season,strip,2025-05-08,2025-05-12\nA,2025,1,10,30\nA,2025,2,12,33\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"2025-05-08\", \"2025-05-12\"]"],
+        questions: &[],
+        kept: &[
+            "strip_id=1  emerged=10  counted_at=2025-05-08T00:00:00Z",
+            "strip_id=2  emerged=33  counted_at=2025-05-12T00:00:00Z",
+        ],
+    },
+    Case {
+        file: "new plants.csv",
+        text: "Field\tSeason\tPlot\t5/18/2025\t5/22/2025\t5/28/2025\nA\t2025\t1\t20\t10\t2\nA\t2025\t2\t18\t11\t0\n",
+        kind: Some("stand_count"),
+        lines: &["delimiter = \"tab\"", "newly = true", "names.\"5/28/2025\" = \"2025-05-28\""],
+        questions: &[],
+        kept: &["strip_id=1  emerged=32  counted_at=2025-05-28T00:00:00Z", "strip_id=2  emerged=29"],
+    },
+    Case {
+        file: "groups.csv",
+        text: "Schlag;Jahr;Parzelle;Bestand;\n;;;08.05.2025;12.05.2025\nA;2025;1;10;30\nA;2025;2;11;31\n",
+        kind: Some("stand_count"),
+        lines: &["header_row = [1, 2]", "names.\"Bestand / 12.05.2025\" = \"2025-05-12\""],
+        questions: &[],
+        kept: &["strip_id=2  emerged=31  counted_at=2025-05-12T00:00:00Z"],
+    },
+    Case {
+        file: "days.csv",
+        text: "Field,Year,Plot,Planted,Day 7,Day 10\nA,2025,1,2025-04-28,10,30\nA,2025,2,2025-04-28,11,29\n",
+        kind: Some("stand_count"),
+        lines: &["day_zero = \"2025-04-28\""],
+        questions: &["only day in \"Planted\""],
+        kept: &[],
+    },
+    Case {
+        file: "numbered.csv",
+        text: "Field,Year,Plot,V1,V2,V3\nA,2025,1,10,30,29\nA,2025,2,11,29,29\n",
+        kind: Some("stand_count"),
+        lines: &["# names.\"V1\" = \"2025-05-08\"", "# newly = true", "columns = [\"V1\", \"V2\", \"V3\"]"],
+        questions: &["new since the count before", "\"V1\"", "\"V2\"", "\"V3\""],
+        kept: &[],
+    },
+    Case {
+        file: "by row.csv",
+        text: "Field,Year,Strip,Date,Row 1,Row 2\nA,2025,1,2025-05-08,30,31\nA,2025,2,2025-05-08,28,33\n",
+        kind: Some("stand_count"),
+        lines: &["name_to = \"row_unit\"", "counted_at = \"Date\""],
+        questions: &[],
+        kept: &["strip_id=1  row_unit=Row 2  emerged=31", "strip_id=2  row_unit=Row 1  emerged=28"],
+    },
+    Case {
+        file: "clock.csv",
+        text: "Field,Season,Strip,Date,Time,Plants\nA,2025,1,5/28/2025,07:30,30\nA,2025,1,5/29/2025,18:05,31\n",
+        kind: Some("stand_count"),
+        lines: &["counted_at = [\"Date\", \"Time\"]"],
+        questions: &[],
+        kept: &["emerged=31  counted_at=2025-05-29T18:05:00Z"],
+    },
+    Case {
+        file: "both ways.csv",
+        text: "Field,Season,Strip,Count date,Stand\nA,2025,1,05/08/2025,30\nA,2025,1,05/12/2025,31\n",
+        kind: Some("stand_count"),
+        lines: &["# time_formats = \"%m/%d/%Y\"", "# time_formats = \"%d/%m/%Y\""],
+        questions: &["month first they span 4 days", "day first they span 122 days"],
+        kept: &[],
+    },
+    Case {
+        file: "no unit.csv",
+        text: "Field,Season,Strip,Row length,Stand\nA,2025,1,17.5,30\nA,2025,2,17.5,31\n",
+        kind: Some("stand_count"),
+        lines: &["# row_length_m = \"Row length\"", "emerged = \"Stand\""],
+        questions: &["does not say the unit"],
+        kept: &[],
+    },
+    Case {
+        file: "blocks.csv",
+        text: "Location,Year,Block,Entry,Stand count\nA,2025,1,K,30\nA,2025,1,L,31\nA,2025,2,K,32\nA,2025,2,L,30\n",
+        kind: Some("stand_count"),
+        lines: &["# strip_id = [\"Block\", \"Entry\"]", "field_id = \"Location\""],
+        questions: &["together tell all rows apart"],
+        kept: &[],
+    },
+    Case {
+        file: "Closing settings 2025.csv",
+        text: "Field,Strip,Closing pressure [psi],Row unit downforce (lbs)\nA,1,20,150\nA,2,30,150\n",
+        kind: Some("setting_log"),
+        lines: &["set_pressure_psi = \"Closing pressure [psi]\"", "row_downforce_lbf = \"Row unit downforce (lbs)\""],
+        questions: &["year of planting, taken from the name"],
+        kept: &[],
+    },
+    Case {
+        file: "planter log.csv",
+        text: "Field,Season,Strip,Downforce (lbs)\nA,2025,1,150\nA,2025,2,200\n",
+        kind: Some("setting_log"),
+        lines: &["row_downforce_lbf = \"Downforce (lbs)\""],
+        questions: &["not of the closing system"],
+        kept: &[],
+    },
+    Case {
+        file: "springs.csv",
+        text: "Field,Year,Strip,Rep,Spring position\nA,2025,1,1,2nd notch\nA,2025,2,1,3rd notch\n",
+        kind: Some("setting_log"),
+        lines: &["closing_position = \"Spring position\"", "block = \"Rep\""],
+        questions: &[],
+        kept: &["strip_id=2  closing_position=3rd notch  block=1"],
+    },
+    Case {
+        file: "newtons.csv",
+        text: "field,season,strip,closingForceSet_N,actual_closing_force_N\nA,2025,1,200,190.5\nA,2025,2,300,310\n",
+        kind: Some("setting_log"),
+        lines: &["set_force_n = \"closingForceSet_N\"", "actual_force_n = \"actual_closing_force_N\""],
+        questions: &[],
+        kept: &["strip_id=1  set_force_n=200.0  actual_force_n=190.5"],
+    },
+    Case {
+        file: "station.csv",
+        text: "DATE,TMAX (°F),TMIN (°F),PRCP (in)\n2025-05-01,77,50,0.5\n2025-05-02,86,59,0\n",
+        kind: Some("weather"),
+        lines: &["tmax_f = \"TMAX (°F)\"", "rain_in = \"PRCP (in)\""],
+        questions: &[],
+        kept: &["date=2025-05-01  tmax_c=25.0  tmin_c=10.0  rain_mm=12.7"],
+    },
+    Case {
+        file: "daily.csv",
+        text: "lst_date,max_temp_c,min_temp_c,precip_mm\n20250501,21.4,9.8,0.0\n20250502,-9999.0,10.1,4.2\n",
+        kind: Some("weather"),
+        lines: &["time_formats = \"%Y%m%d\"", "missing = \"-9999\""],
+        questions: &[],
+        kept: &["date=2025-05-02  tmax_c=  rain_mm=4.2"],
+    },
+    Case {
+        file: "weather 54902.txt",
+        text: "54902 20240501   21.4    9.8    0.0\n54902 20240502   20.0   10.1    4.2\n",
+        kind: Some("weather"),
+        lines: &["header_row = 0", "delimiter = \"blanks\"", "date = \"B\"", "time_formats = \"%Y%m%d\""],
+        questions: &["no row of names", "\"A\"", "first column of dates", "\"C\"", "\"D\"", "\"E\""],
+        kept: &[],
+    },
+    Case {
+        file: "Dig notes.csv",
+        text: "Field,Season,Strip,Trench closed?,Air pocket,Seed depth (in)\nA,2025,1,closed,no,2\nA,2025,2,open,yes,1.5\nA,2025,3,partial,n,1.75\n",
+        kind: Some("dig_check"),
+        lines: &[
+            "synonyms.trench_shut.\"closed\" = \"yes\"",
+            "synonyms.trench_shut.\"partial\" = \"partly\"",
+            "seed_depth_in = \"Seed depth (in)\"",
+        ],
+        questions: &[],
+        kept: &["strip_id=1  trench_shut=yes  air_gap=false  seed_depth_m=0.0508", "strip_id=3  trench_shut=partly"],
+    },
+    Case {
+        file: "crosses.csv",
+        text: "Field,Season,Strip,Press wheel mark,Light,Dig score\nA,2025,1,x,,2\nA,2025,2,,x,4\n",
+        kind: Some("dig_check"),
+        lines: &["synonyms.press_mark.\"x\" = \"yes\"", "dig_effort = \"Dig score\""],
+        questions: &["press_mark", "light_at_seed"],
+        kept: &[],
+    },
+    Case {
+        file: "soil.csv",
+        text: "Field|Year|Date|Soil type|Feel|Residue %|Soil temp (°C)\nA|2025|28.04.2025|SiCL|damp|45|11.5\nB|2025|29.04.2025|loam|dry|10|12\n",
+        kind: Some("soil_note"),
+        lines: &[
+            "delimiter = \"|\"",
+            "synonyms.texture.\"SiCL\" = \"silty clay loam\"",
+            "synonyms.moisture_feel.\"damp\" = \"moist\"",
+            "residue_cover_pct = \"Residue %\"",
+        ],
+        questions: &[],
+        kept: &["field_id=A  texture=silty clay loam  moisture_feel=moist  residue_cover_frac=0.45  soil_temp_c=11.5"],
+    },
+    Case {
+        file: "Field list.csv",
+        text: "Farm,Field,Year,Crop,Planting date,Row spacing (in),Seeding rate (seeds/ac),Tillage\nHill,A,2025,corn,4/28/2025,30.0,\"34,000\",NT\nHill,B,2025,corn,5/2/2025,30.0,\"32,000\",Conventional\n",
+        kind: Some("field"),
+        lines: &[
+            "thousands = \",\"",
+            "time_formats = \"%m/%d/%Y\"",
+            "synonyms.tillage.\"NT\" = \"no_till\"",
+            "seed_rate_per_ac = \"Seeding rate (seeds/ac)\"",
+        ],
+        questions: &[],
+        kept: &[
+            "field_id=A  farm=Hill  tillage=no_till  row_spacing_m=0.762  planted_at=2025-04-28T00:00:00Z",
+            "field_id=B  tillage=full",
+        ],
+    },
+    Case {
+        file: "field info.csv",
+        text: "Field,Season,Planted,Row spacing,Tillage\nA,2025,2025-04-28,76,ridge\nB,2025,2025-04-29,76,no-till\n",
+        kind: Some("field"),
+        lines: &["row_spacing_cm = \"Row spacing\"", "# synonyms.tillage.\"ridge\" = \"no_till\""],
+        questions: &["what does \"ridge\" stand for", "row_spacing_cm"],
+        kept: &[],
+    },
+    Case {
+        file: "tape.csv",
+        text: "Field,Year,Plot,Plant #,Position (in)\nA,2025,1,1,0\nA,2025,1,2,6.5\n",
+        kind: Some("spacing"),
+        lines: &["plant = \"Plant #\"", "position_in = \"Position (in)\""],
+        questions: &[],
+        kept: &["plant=2  position_m=0.1651"],
+    },
+    Case {
+        file: "stages.csv",
+        text: "Field,Year,Plot,Plant,Collars,Height (cm)\nA,2025,1,1,3,21\nA,2025,1,2,2.5,18\n",
+        kind: Some("plant"),
+        lines: &["leaf_stage = \"Collars\"", "height_cm = \"Height (cm)\""],
+        questions: &[],
+        kept: &["plant=2  leaf_stage=2.5  height_m=0.18"],
+    },
+    Case {
+        file: "harvest.csv",
+        text: "Field,Year,Strip,Yield (bu/ac)\nA,2025,1,201.5\nA,2025,2,198\n",
+        kind: Some("measure"),
+        lines: &["names.\"Yield (bu/ac)\" = \"yield\"", "constants.unit = \"bu/ac\"", "constants.better = \"higher\""],
+        questions: &["is more better"],
+        kept: &[],
+    },
+    Case {
+        file: "one sheet for all.csv",
+        text: "Field,Year,Strip,Closing pressure (psi),Stand\nA,2025,1,20,30\nA,2025,2,30,33\n",
+        kind: Some("setting_log"),
+        lines: &[
+            "kind = \"setting_log\"",
+            "kind = \"stand_count\"",
+            "set_pressure_psi = \"Closing pressure (psi)\"",
+            "emerged = \"Stand\"",
+        ],
+        questions: &[],
+        kept: &["strip_id=2  field_id=A  season=2025"],
+    },
+    Case {
+        file: "stand_count.csv",
+        text: "Paddock,Season,Plot,Plants\nA,2025,1,30\nA,2025,2,31\n",
+        kind: Some("stand_count"),
+        lines: &["field_id = \"Paddock\"", "emerged = \"Plants\""],
+        questions: &[],
+        kept: &["field_id=A  strip_id=1  emerged=30"],
+    },
+    Case {
+        file: "odd [names].csv",
+        text: "\"Fld \"\"N\"\"\",Field,Year,Plot,\"Plants\nup\"\nx\\y,A,2025,1,30\nz,A,2025,2,31\n",
+        kind: Some("stand_count"),
+        lines: &["file = \"odd [[]names[]].csv\"", "emerged = \"Plants\\nup\""],
+        questions: &[],
+        kept: &["strip_id=2  emerged=31"],
+    },
+    Case {
+        file: "invoices.csv",
+        text: "Invoice,Amount,Paid\n17,120.50,2025-05-08\n18,99.00,2025-06-01\n",
+        kind: None,
+        lines: &[],
+        questions: &["not recognised"],
+        kept: &[],
+    },
+];
+
+fn proposed(file: &str, bytes: &[u8]) -> Proposal {
+    look_at_text(file, bytes).unwrap().propose(file)
+}
+
+/// Lines without what is asked behind them.
+fn plain(block: &str) -> Vec<&str> {
+    block.lines().map(|line| line.split("   # ?").next().unwrap_or(line)).collect()
+}
+
+/// What is wrong with a block by itself: it must be settings, and every block in it one that can work.
+fn fault(proposal: &Proposal) -> Option<String> {
+    let settings = match Settings::parse(&proposal.block) {
+        Ok(settings) => settings,
+        Err(error) => return Some(error.to_string()),
+    };
+    if proposal.kind.is_some() == settings.sources.is_empty() {
+        return Some("a block and a kind go together".into());
+    }
+    settings.sources.iter().find_map(|rule| Mapping::new(rule).err())
+}
+
+#[test]
+fn every_file_gets_the_kind_the_lines_and_the_questions_it_should() {
+    let mut faults = Vec::new();
+    for case in CASES {
+        let proposal = proposed(case.file, case.text.as_bytes());
+        let mut wrong = Vec::new();
+        wrong.extend(fault(&proposal));
+        if proposal.kind != case.kind {
+            wrong.push(format!("kind {:?}", proposal.kind));
+        }
+        let lines = plain(&proposal.block);
+        wrong.extend(case.lines.iter().filter(|line| !lines.contains(line)).map(|line| format!("no line {line}")));
+        let unasked =
+            case.questions.iter().filter(|part| !proposal.questions.iter().any(|question| question.contains(*part)));
+        wrong.extend(unasked.map(|part| format!("not asked: {part}")));
+        if proposal.questions.len() != case.questions.len() {
+            wrong.push(format!("{} questions: {:#?}", proposal.questions.len(), proposal.questions));
+        }
+        if !wrong.is_empty() {
+            faults.push(format!("== {}\n{}\n{}", case.file, wrong.join("\n"), proposal.block));
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+fn review_of(file: &str, bytes: &[u8], settings: &str) -> TestReview {
+    let review = TestReview::new(&[]);
+    fs::write(review.path().join("raw").join(file), bytes).unwrap();
+    fs::write(review.path().join("evenstand.toml"), settings).unwrap();
+    review
+}
+
+fn json(stdout: &str) -> serde_json::Value {
+    serde_json::from_str(stdout).unwrap_or_else(|error| panic!("{error}: {stdout}"))
+}
+
+/// Where a row is not what was expected.
+fn row_is_missing(rows: &[BTreeMap<String, String>], expected: &str) -> bool {
+    let cells: Vec<(&str, &str)> = expected.split("  ").filter_map(|cell| cell.split_once('=')).collect();
+    !rows.iter().any(|row| cells.iter().all(|(column, value)| row.get(*column).map(String::as_str) == Some(*value)))
+}
+
+#[test]
+fn a_block_without_questions_keeps_every_row_once_it_is_pasted() {
+    let mut faults = Vec::new();
+    let mut tried = 0;
+    for case in CASES.iter().filter(|case| case.questions.is_empty() && !case.kept.is_empty()) {
+        tried += 1;
+        let block = proposed(case.file, case.text.as_bytes()).block;
+        let review = review_of(case.file, case.text.as_bytes(), &format!("timezone = \"UTC\"\n{block}"));
+        let said = review.run("ingest", &["--json"]);
+        let balance = json(&said.stdout);
+        if said.status != 0 || balance["rows_read"] != balance["rows_kept"] || balance["rows_kept"] == 0 {
+            faults.push(format!("== {}\n{}{}\n{block}", case.file, said.stdout, said.stderr));
+            continue;
+        }
+        let rows = review.kept(case.kind.unwrap());
+        for expected in case.kept.iter().filter(|expected| row_is_missing(&rows, expected)) {
+            faults.push(format!("== {}\nno row {expected}\n{rows:#?}\n{block}", case.file));
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+    assert!(tried >= 15, "{tried}");
+}
+
+#[test]
+fn text_that_is_not_utf_8_is_proposed_as_windows_1252_with_a_question() {
+    let text = "Schlag;Jahr;Streifen;Länge (m);Bestand\nNörd;2025;1;5,33;30\nNörd;2025;2;5,33;31\n";
+    let latin: Vec<u8> = text.chars().map(|letter| letter as u32 as u8).collect();
+    let proposal = proposed("bestand.csv", &latin);
+    assert_eq!(fault(&proposal), None);
+    assert!(plain(&proposal.block).contains(&"encoding = \"windows-1252\""), "{}", proposal.block);
+    assert!(proposal.questions.len() == 1 && proposal.questions[0].contains("UTF-8"), "{:?}", proposal.questions);
+    let review = review_of("bestand.csv", &latin, &proposal.block);
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(json(&said.stdout)["rows_kept"], 2, "{}", said.stderr);
+    assert_eq!(review.kept("stand_count")[0]["field_id"], "Nörd");
+}
+
+#[test]
+fn check_prints_a_block_that_reads_the_file_and_gives_it_as_json() {
+    let text = "Paddock,Year,Plot,Plants\nHill,2025,1,30\nHill,2025,2,31\n";
+    let review = review_of("my counts.csv", text.as_bytes(), "");
+    let said = review.run("check", &[]);
+    // Nothing can be read yet, and the block is printed all the same.
+    assert_eq!(said.status, 2, "{}", said.stderr);
+    assert!(said.stdout.contains("# my counts.csv: looks like stand_count"), "{}", said.stdout);
+    let said = review.run("check", &["--json"]);
+    let proposals = &json(&said.stdout)["proposals"];
+    assert_eq!(
+        (proposals[0]["file"].as_str(), proposals[0]["kind"].as_str()),
+        (Some("my counts.csv"), Some("stand_count"))
+    );
+    assert_eq!(proposals[0]["questions"].as_array().map(Vec::len), Some(0));
+    review.put("evenstand.toml", proposals[0]["block"].as_str().unwrap());
+    let said = review.run("check", &["--json"]);
+    assert_eq!((json(&said.stdout)["rows_kept"].as_u64(), said.status), (Some(2), 0), "{}", said.stderr);
+    assert_eq!(json(&said.stdout)["proposals"].as_array().map(Vec::len), Some(0));
+}
+
+#[test]
+fn check_says_what_it_does_not_recognise_and_leaves_usable_files_alone() {
+    let review = TestReview::new(&[
+        ("stand_count.csv", "field_id,season,strip_id,emerged\nA,2025,1,80\n"),
+        ("invoices.csv", "Invoice,Amount\n17,120.50\n18,99.00\n"),
+    ]);
+    let said = review.run("check", &[]);
+    assert_eq!(said.status, 0, "{}", said.stderr);
+    assert!(said.stdout.contains("invoices.csv is not recognised"), "{}", said.stdout);
+    assert!(!said.stdout.contains("[[source]]"), "{}", said.stdout);
+}
+
+/// Files under a folder of optional open data, in order.
+fn open_data(folder: &str) -> Vec<(String, Vec<u8>)> {
+    let Some(folder) = shared(folder) else { return Vec::new() };
+    let name = |path: &Path| path.file_name().unwrap().to_string_lossy().into_owned();
+    let mut files: Vec<_> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.sort();
+    files.retain(|path| path.extension().is_some_and(|ending| ending == "csv"));
+    files.iter().map(|path| (name(path), fs::read(path).unwrap())).collect()
+}
+
+/// Open data, as published; sources stand beside the files.
+#[test]
+fn open_data_of_ours_is_recognised_and_data_of_other_things_is_not() {
+    for (file, bytes) in open_data("data/emergence").into_iter().chain(open_data("data/weather_soil")) {
+        let proposal = proposed(&file, &bytes);
+        assert_eq!(fault(&proposal), None, "{file}");
+        let lines = plain(&proposal.block);
+        let expected = match file.as_str() {
+            "maize_hips_2022_standcount.csv" => {
+                assert!(lines.contains(&"emerged = \"totalStandCount\""), "{}", proposal.block);
+                assert!(lines.contains(&"field_id = \"location\""), "{}", proposal.block);
+                let asked = proposal.questions.iter().any(|question| {
+                    question.contains("row_length_") && question.contains("plotLength") && question.contains("unit")
+                });
+                assert!(asked, "{:#?}", proposal.questions);
+                Some("stand_count")
+            }
+            "uscrn_daily_2020_IA_54902.csv" | "uscrn_daily_2020_NE_94995.csv" => {
+                assert!(lines.contains(&"time_formats = \"%Y%m%d\""), "{}", proposal.block);
+                assert!(lines.contains(&"tmax_c = \"t_daily_max\""), "{}", proposal.block);
+                Some("weather")
+            }
+            "vega.seattle-weather.csv" => Some("weather"),
+            _ => None,
+        };
+        assert_eq!(proposal.kind, expected, "{file}\n{}", proposal.block);
+    }
+}
+
+#[test]
+fn any_bytes_give_a_block_that_can_be_pasted() {
+    let pieces = [
+        "Field",
+        "Strip",
+        "Plants",
+        "Date",
+        "Stand May 8",
+        "V1",
+        "Day 7",
+        "Row length (ft)",
+        "Yield",
+        "Tillage",
+        "closing psi",
+        "\"",
+        "'",
+        "\"\"\"",
+        "\\",
+        "\\u0000",
+        "[",
+        "]]",
+        "{",
+        "#",
+        "=",
+        "*",
+        "?",
+        "\u{0}",
+        "\u{1b}",
+        "\u{7f}",
+        "\u{85}",
+        "\u{2028}",
+        "🌽",
+        "é",
+        "\n",
+        "\r\n",
+        "\r",
+        ",",
+        ",",
+        ",",
+        ";",
+        ";",
+        "\t",
+        "|",
+        " ",
+        "5",
+        "17.5",
+        "5,3",
+        "-9999",
+        "1e999",
+        "2025-05-08",
+        "08.05.2025",
+        "5/8/2025",
+        "99/99/9999",
+        "x",
+        "NA",
+        "Total",
+        "%",
+        "(",
+        ")",
+        "/",
+        " / ",
+        "#1",
+        "%Y",
+        "\u{feff}",
+        "closed",
+        "tmax_f",
+        "rain_mm",
+        "field_id",
+        "season",
+        "strip_id",
+        "emerged",
+        "9999999999999999999999",
+        "May 31",
+        "Feb 30",
+        "31.02.",
+    ];
+    let mut random = ChaCha8Rng::seed_from_u64(7);
+    for round in 0..1500 {
+        let mut bytes: Vec<u8> = Vec::new();
+        let rows = random.random_range(0..8);
+        for _ in 0..rows {
+            for _ in 0..random.random_range(0..12) {
+                if random.random_range(0..40) == 0 {
+                    bytes.push(random.random());
+                }
+                bytes.extend(pieces[random.random_range(0..pieces.len())].as_bytes());
+                if random.random() {
+                    bytes.push(b',');
+                }
+            }
+            bytes.push(b'\n');
+        }
+        let file = ["counts 2025.csv", "a\"b\\[*].csv", "weather.txt", "stand_count.csv"][round % 4];
+        let proposal = proposed(file, &bytes);
+        assert_eq!(fault(&proposal), None, "round {round}: {:?}\n{}", String::from_utf8_lossy(&bytes), proposal.block);
+        assert_eq!(proposal, proposed(file, &bytes), "round {round}");
+    }
+}
