@@ -1,5 +1,6 @@
 //! Blocks for files that nothing says how to read.
 
+use std::collections::BTreeMap;
 use std::fs::{self, File};
 
 use evenstand_bundle::{Bundle, Limits};
@@ -105,15 +106,25 @@ pub fn print(proposed: &[Proposed], voice: &Voice) {
              front of a line that you complete.",
         );
     }
+    let mut strangers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for proposal in proposed {
+        let Some(kind) = proposal.kind else {
+            strangers.entry(&proposal.file).or_default().extend(proposal.questions.first().map(String::as_str));
+            continue;
+        };
+        voice.say(&format!("\n# {}: looks like {kind}", proposal.file));
         for line in &proposal.lines {
             voice.say(&format!("# {line}"));
         }
-        match proposal.kind {
-            Some(kind) => {
-                voice.say(&format!("\n# {}: looks like {kind}\n{}", proposal.file, proposal.block.trim_end()))
-            }
-            None => voice.say(&format!("\n# {}", proposal.questions.join("; "))),
+        voice.say(proposal.block.trim_end());
+    }
+    for (file, questions) in strangers {
+        match questions.as_slice() {
+            [only] => voice.say(&format!("\n# {only}")),
+            several => voice.say(&format!(
+                "\n# {file}: {} tables, none of them recognised; name one in a [[source]] block (sheet, range) and say what it is",
+                several.len()
+            )),
         }
     }
 }

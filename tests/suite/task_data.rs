@@ -125,3 +125,23 @@ fn row_unit_downforce_is_never_closing_force_unless_somebody_says_so() {
     let said = review.run("ingest", &[]);
     assert!(said.status == 1 && said.stderr.contains("Closing oil"), "{}", said.stderr);
 }
+
+#[test]
+fn check_lists_the_channels_and_proposes_a_block_that_is_valid_as_it_stands() {
+    let review = review_of(&[("monday.zip", &archive()), ("stand_count.csv", COUNTS)], "");
+    let said = review.run("check", &[]);
+    for part in [
+        "ddi 01AB data \"Gauge wheel load\"",
+        "2 parts, \"Row 1\" to \"Row 2\"",
+        "not the closing force unless",
+        "\"Closing air\" kPa on \"Planter\": 2 values, 200 to 210",
+    ] {
+        assert!(said.stdout.contains(part), "{part}: {}", said.stdout);
+    }
+    let block = said.stdout.split_once("[[source]]").unwrap().1;
+    let read: toml::Table = format!("[[source]]{block}").parse().unwrap();
+    assert_eq!(read["source"][0]["file"].as_str(), Some("monday.zip"));
+    let said = review.run("check", &["--json"]);
+    let object: serde_json::Value = serde_json::from_str(&said.stdout).unwrap();
+    assert_eq!(object["proposals"][0]["kind"], "setting_log");
+}

@@ -42,7 +42,13 @@ pub fn survey_task_data(file: &str, bundle: &mut Bundle) -> Result<TaskSurvey, I
             field.map(|field| format!(", field \"{field}\"")).unwrap_or_default()
         )
     }));
-    lines.extend(groups(&survey).values().map(|channels| told(channels)));
+    let groups = groups(&survey);
+    let (telling, still): (Vec<_>, Vec<_>) = groups.values().partition(|channels| may_matter(channels));
+    lines.extend(telling.into_iter().map(|channels| told(channels)));
+    if !still.is_empty() {
+        let names: Vec<&str> = still.iter().filter_map(|channels| channels.first()?.designator.as_deref()).collect();
+        lines.push(format!("  and {} kinds of channel that never change: {}", still.len(), names.join(", ")));
+    }
     let season = survey.logs.iter().filter_map(|extent| extent.earliest).map(|time| time.year()).min();
     Ok(TaskSurvey { lines, block: block(file, season) })
 }
@@ -55,6 +61,18 @@ fn groups(survey: &Survey) -> BTreeMap<(Option<u16>, String), Vec<&Channel>> {
         groups.entry((channel.ddi, name)).or_default().push(channel);
     }
     groups
+}
+
+/// Whether a closing force or pressure could be among these channels: they change, or measure a force or pressure by their
+/// unit or number.
+fn may_matter(channels: &&Vec<&Channel>) -> bool {
+    const UNITS: [&str; 12] = ["n", "kn", "lb", "lbs", "lbf", "kg", "kgs", "kgf", "psi", "kpa", "bar", "mpa"];
+    channels.iter().any(|channel| {
+        let unit = channel.unit().unwrap_or_default().to_ascii_lowercase();
+        channel.seen.minimum != channel.seen.maximum
+            || UNITS.contains(&unit.as_str())
+            || matches!(channel.quantity(), Some((_, "N" | "Pa")))
+    })
 }
 
 fn told(channels: &[&Channel]) -> String {
@@ -87,10 +105,10 @@ fn told(channels: &[&Channel]) -> String {
     )
 }
 
-/// Names without repeats, in the order they came.
+/// Names without repeats, "Row 9" before "Row 10".
 fn distinct(names: impl Iterator<Item = String>) -> Vec<String> {
-    let mut seen = BTreeSet::new();
-    names.filter(|name| seen.insert(name.clone())).collect()
+    let sorted: BTreeSet<(usize, String)> = names.map(|name| (name.len(), name)).collect();
+    sorted.into_iter().map(|(_, name)| name).collect()
 }
 
 /// A number without digits that nobody needs.
