@@ -26,7 +26,7 @@ const DIG_TEMPLATE: &str = include_str!("../templates/dig-card.html");
 const MOST_STRIPS: usize = 2000;
 /// Empty rows below the strips of a field, and on a card without any.
 const SPARE_ROWS: usize = 3;
-const EMPTY_ROWS: usize = 12;
+const EMPTY_ROWS: usize = 14;
 
 #[derive(Serialize)]
 struct CabPage<'a> {

@@ -107,7 +107,11 @@ fn sheet_column(
         None => kept,
     };
     let example = examples.of(table, &column.name).map(|example| match example {
-        Example::Number(kept) if measured.is_some() => Example::Number(three_digits(in_unit(kept))),
+        // A gauge is read to three digits, a tape or a thermometer to two.
+        Example::Number(kept) if measured.as_ref().is_some_and(|(_, kind, _)| *kind == Kind::Pressure) => {
+            Example::Number(rounded(in_unit(kept), 3))
+        }
+        Example::Number(kept) if measured.is_some() => Example::Number(rounded(in_unit(kept), 2)),
         other => other,
     });
     SheetColumn { column, name, unit, rule: rule(column, known, in_unit), example }
@@ -206,23 +210,30 @@ impl SheetColumn {
     }
 }
 
-/// The number with four digits, by a rounding that stays inside the limits it is one of.
+/// The number with four digits, by a rounding that stays inside the limits it is one of; larger ones stay as they are.
 fn inward(value: f64, round: impl Fn(f64) -> f64) -> f64 {
-    let Some(scale) = scale_for(value, 4) else { return value };
+    let power = power_for(value, 4);
+    if power <= 0 {
+        return value;
+    }
+    let scaled = value * 10_f64.powi(power);
     // What is a round number but for the last bits stays one.
-    let scaled = value * scale;
-    if (scaled - scaled.round()).abs() < 1e-6 { scaled.round() / scale } else { round(scaled) / scale }
+    let whole = if (scaled - scaled.round()).abs() < 1e-6 { scaled.round() } else { round(scaled) };
+    whole / 10_f64.powi(power)
 }
 
-fn three_digits(value: f64) -> f64 {
-    scale_for(value, 3).map_or(value, |scale| (value * scale).round() / scale)
+/// The number with so many digits.
+fn rounded(value: f64, digits: i32) -> f64 {
+    match power_for(value, digits) {
+        power if power < 0 => (value / 10_f64.powi(-power)).round() * 10_f64.powi(-power),
+        power => (value * 10_f64.powi(power)).round() / 10_f64.powi(power),
+    }
 }
 
-/// Power of ten that makes a whole number of so many digits; nothing for zero and for larger numbers.
-fn scale_for(value: f64, digits: i32) -> Option<f64> {
+/// Power of ten that makes a whole number of so many digits; 0 for zero and for what is no number.
+fn power_for(value: f64, digits: i32) -> i32 {
     let magnitude = value.abs().log10().floor();
-    let exponent = f64::from(digits - 1) - magnitude;
-    (value != 0.0 && exponent.is_finite() && exponent > 0.0).then(|| 10_f64.powf(exponent))
+    if magnitude.is_finite() { digits - 1 - magnitude as i32 } else { 0 }
 }
 
 #[cfg(test)]
@@ -237,7 +248,14 @@ mod tests {
         assert_eq!(inward(-22.0, f64::ceil), -22.0);
         assert_eq!(inward(0.0, f64::ceil), 0.0);
         assert_eq!(inward(8_093_712.8, f64::floor), 8_093_712.8);
-        assert_eq!(three_digits(17.500_01), 17.5);
-        assert_eq!(three_digits(33_993.6), 33_993.6);
+    }
+
+    #[test]
+    fn examples_are_as_round_as_people_write_them() {
+        assert_eq!(rounded(1.968_503_9, 2), 2.0);
+        assert_eq!(rounded(33_993.593_9, 2), 34_000.0);
+        assert_eq!(rounded(206.84, 3), 207.0);
+        assert_eq!(rounded(-17.8, 2), -18.0);
+        assert_eq!(rounded(0.0, 2), 0.0);
     }
 }

@@ -127,7 +127,7 @@ impl Examples {
             ("weather", "date") => Some(Day(year, 4, 28)),
             ("weather", "tmin_c") => Some(Number(6.0)),
             ("weather", "tmax_c") => Some(Number(18.0)),
-            ("weather", "rain_mm") => Some(Number(2.5)),
+            ("weather", "rain_mm") => Some(Number(5.0)),
             _ => None,
         }
     }

@@ -275,12 +275,16 @@ fn cards_escape_names_and_print_the_strips_of_the_season() {
 }
 
 #[test]
-fn the_dig_card_asks_for_every_column_of_a_dig() {
-    let card = text(&sheets("", &Options { system: Some(UnitSystem::Us), ..Options::default() }), "dig-card.html");
-    let questions = ["strip_id", "row_unit", "dug_at", "trench_shut", "light_at_seed", "air_gap", "press_mark"];
-    for column in questions.into_iter().chain(["dig_effort", "soil_thrown", "seed_depth_in"]) {
-        assert!(card.contains(&format!("<code>{column}</code>")), "{column}");
-    }
+fn the_dig_card_asks_for_every_column_of_a_dig_in_the_order_of_its_sheet() {
+    let made = sheets("", &Options { system: Some(UnitSystem::Us), ..Options::default() });
+    let card = text(&made, "dig-card.html");
+    let asked: Vec<&str> = card.split("<code>").skip(1).filter_map(|rest| rest.split("</code>").next()).collect();
+    let csv = text(&made, "dig_check.csv");
+    let mut header = csv.lines().next().unwrap().split(',');
+    assert_eq!((header.next(), header.next()), (Some("field_id"), Some("season")));
+    let of_a_place: Vec<&str> = header.take_while(|name| *name != "lat").collect();
+    // The last word of code says which table the answers go to.
+    assert_eq!(asked, [of_a_place, vec!["dig_check"]].concat());
     assert!(card.contains("5 needs a tool"));
 }
 
