@@ -64,11 +64,11 @@ pub(crate) fn cab_card(settings: &Settings, known: &Known, units: &Units) -> Res
     let of_season = known.strips.iter().filter(|strip| Some(strip.season) == known.season).count();
     let mut fields = by_field(&strips);
     let with_strips: HashSet<&str> = fields.iter().map(|field| field.field_id).collect();
-    let of_settings = known.field_seasons.iter().filter(|field| Some(field.season) == known.season);
+    let listed = known.field_seasons.iter().filter(|field| Some(field.season) == known.season);
     let planters: HashMap<&str, &str> =
-        of_settings.clone().filter_map(|field| Some((field.field_id.as_str(), field.planter_id.as_deref()?))).collect();
+        listed.clone().filter_map(|field| Some((field.field_id.as_str(), field.planter_id.as_deref()?))).collect();
     let mut without = HashSet::new();
-    for field in of_settings.filter(|field| !with_strips.contains(field.field_id.as_str())).take(MOST_STRIPS) {
+    for field in listed.filter(|field| !with_strips.contains(field.field_id.as_str())).take(MOST_STRIPS) {
         if without.insert(&field.field_id) {
             fields.push(CabField { field_id: &field.field_id, empty_rows: EMPTY_ROWS, ..CabField::default() });
         }

@@ -60,7 +60,7 @@ pub(crate) fn explain(
         row += 1;
     }
     row += 1;
-    for sentence in advice(table, known) {
+    for sentence in advice(table, columns, known) {
         sheet.write_string(row, 0, sentence)?;
         row += 1;
     }
@@ -70,17 +70,16 @@ pub(crate) fn explain(
     Ok(Explained { ranges })
 }
 
-fn advice(table: &TableSchema, known: &Known) -> Vec<String> {
+fn advice(table: &TableSchema, columns: &[SheetColumn], known: &Known) -> Vec<String> {
     let mut sentences = vec![
-        format!("{} {}", table.title, "are filled in on the first sheet, one row below the other, from row 3 on."),
-        table.description.clone(),
-        "The grey row 2 is an example and is passed over; it may stay or go.".into(),
+        format!("{}: {}", table.title, table.description),
+        "Fill in the first sheet, one row below the other, from row 3 on. The grey row 2 is an example and is passed over.".into(),
         "Leave a cell empty where nothing is known. Columns that you do not use may be deleted.".into(),
-        format!(
-            "Put the filled-in file into raw/ under a name that begins with {}: it is known by that name.",
-            table.name
-        ),
+        format!("Put the filled-in file into raw/ under a name that begins with {}: it is known by that name.", table.name),
     ];
+    if lists_strips(columns, known) {
+        sentences.push("Strips that are known stand to the right; copy the rows you need into the first sheet.".into());
+    }
     if known.left_out > 0 {
         sentences.push(format!(
             "{} strips or fields are not listed, because their names are too long or the list is.",
@@ -127,10 +126,14 @@ fn write_lists(
     Ok(ranges)
 }
 
+/// Whether the sheet is about strips, and some are known.
+fn lists_strips(columns: &[SheetColumn], known: &Known) -> bool {
+    !known.strips.is_empty() && columns.iter().any(|column| column.column.name == "strip_id")
+}
+
 /// Writes the strips in the order of the first columns of the sheet, so that they can be copied as they stand.
 fn write_strips(sheet: &mut Worksheet, columns: &[SheetColumn], known: &Known, first: u16) -> Result<(), XlsxError> {
-    let about_strips = columns.iter().any(|column| column.column.name == "strip_id");
-    if !about_strips || known.strips.is_empty() {
+    if !lists_strips(columns, known) {
         return Ok(());
     }
     let keys = columns.iter().map(|column| column.column.name.as_str());

@@ -98,6 +98,3 @@ pub fn record_sheets(
     files.push(SheetFile { name: "evenstand.toml".into(), bytes: STARTER.as_bytes().to_vec() });
     Ok(Sheets { files })
 }
-
-#[cfg(test)]
-mod tests;
