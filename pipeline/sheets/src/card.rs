@@ -27,6 +27,8 @@ const MOST_STRIPS: usize = 2000;
 /// Empty rows below the strips of a field, and on a card without any.
 const SPARE_ROWS: usize = 3;
 const EMPTY_ROWS: usize = 14;
+/// Most labels of a knob that stand over the column of the setting.
+const MOST_LABELS: usize = 8;
 
 #[derive(Serialize)]
 struct CabPage<'a> {
@@ -117,7 +119,10 @@ fn knob(settings: &Settings, planter_id: &str, unit: &str) -> String {
     match named.or(only).and_then(|planter| planter.knob.as_ref()) {
         Some(Knob::Positions { positions, .. }) => {
             let labels: Vec<&str> = positions.iter().map(|position| position.label.as_str()).collect();
-            format!("position: {}", labels.join(", "))
+            match labels.as_slice() {
+                [first, .., last] if labels.len() > MOST_LABELS => format!("position: {first} … {last}"),
+                _ => format!("position: {}", labels.join(", ")),
+            }
         }
         Some(Knob::Pressure { .. }) => unit.to_owned(),
         None => format!("{unit} or position"),

@@ -138,6 +138,9 @@ fn unit_in_words(stem: &str, kind: Kind, suffix: &str) -> String {
     match (kind, suffix) {
         (Kind::Share, "pct") => "% (for 30 % write 30)".into(),
         (Kind::Share, _) => "fraction (for 30 % write 0.3)".into(),
+        // Two letters that are also a word.
+        (Kind::Length | Kind::Rain, "in") => "inches".into(),
+        (Kind::Length, "ft") => "feet".into(),
         (Kind::Population, _) if stem.starts_with("seed") => label.replace("plants", "seeds"),
         _ => label.into(),
     }
@@ -178,6 +181,7 @@ impl SheetColumn {
         match &self.rule {
             Rule::Free => String::new(),
             Rule::Words(words) => format!("one of: {}", words.join(", ")),
+            Rule::Known(List::Seasons) => "a year of the list, or a new one".into(),
             Rule::Known(_) => "one of the list, or a new name".into(),
             Rule::Whole(low, i32::MAX) => format!("a whole number, {low} or more"),
             Rule::Whole(low, high) => format!("a whole number from {low} to {high}"),
@@ -222,12 +226,12 @@ fn inward(value: f64, round: impl Fn(f64) -> f64) -> f64 {
     whole / 10_f64.powi(power)
 }
 
-/// The number with so many digits.
+/// The number with so many digits; as it is where it is too small or too large to be rounded.
 fn rounded(value: f64, digits: i32) -> f64 {
-    match power_for(value, digits) {
-        power if power < 0 => (value / 10_f64.powi(-power)).round() * 10_f64.powi(-power),
-        power => (value * 10_f64.powi(power)).round() / 10_f64.powi(power),
-    }
+    let power = power_for(value, digits);
+    let scale = 10_f64.powi(power.abs());
+    let round = if power < 0 { (value / scale).round() * scale } else { (value * scale).round() / scale };
+    if round.is_finite() { round } else { value }
 }
 
 /// Power of ten that makes a whole number of so many digits; 0 for zero and for what is no number.
@@ -257,5 +261,6 @@ mod tests {
         assert_eq!(rounded(206.84, 3), 207.0);
         assert_eq!(rounded(-17.8, 2), -18.0);
         assert_eq!(rounded(0.0, 2), 0.0);
+        assert_eq!(rounded(1e-320, 2), 1e-320);
     }
 }

@@ -2,7 +2,7 @@
 
 use evenstand_settings::{Knob, Settings};
 
-use crate::known::Known;
+use crate::known::{Known, clean};
 
 /// First cell of the example row; a reader passes over a row that begins with it.
 pub(crate) const MARK: &str = "(example)";
@@ -53,7 +53,8 @@ impl Examples {
                 (Some(default_kpa.unwrap_or((min_kpa + max_kpa) / 2.0)), None)
             }
             Some(Knob::Positions { positions, default }) => {
-                (None, default.clone().or_else(|| positions.first().map(|position| position.label.clone())))
+                let first = positions.first().map(|position| &position.label);
+                (None, default.as_ref().or(first).and_then(|label| clean(label)))
             }
             // 30 psi.
             None => (Some(206.842_718_795_133), None),

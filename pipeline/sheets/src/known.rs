@@ -95,7 +95,7 @@ fn clean_field(field: &KnownField) -> Option<KnownField> {
 }
 
 /// The name without blanks around it; nothing where it is empty, too long, or holds control characters.
-fn clean(name: &str) -> Option<String> {
+pub(crate) fn clean(name: &str) -> Option<String> {
     let name = name.trim();
     let usable = !name.is_empty() && name.chars().count() <= LONGEST_NAME && !name.chars().any(char::is_control);
     usable.then(|| name.to_owned())

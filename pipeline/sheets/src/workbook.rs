@@ -46,7 +46,7 @@ pub(crate) fn header_format() -> Format {
 fn fill(sheet: &mut Worksheet, columns: &[SheetColumn], explained: &Explained) -> Result<(), XlsxError> {
     let header = header_format();
     for (position, column) in (0_u16..).zip(columns) {
-        let format = cell_format(column.column.column_type);
+        let format = cell_format(column);
         sheet.set_column_format(position, &format)?;
         sheet.set_column_width(position, width(column))?;
         sheet.write_string_with_format(0, position, &column.name, &header)?;
@@ -72,12 +72,15 @@ fn is_key(name: &str) -> bool {
     matches!(name, "field_id" | "season" | "strip_id")
 }
 
-/// Names are text, so that the strip 3-4 does not become a day in March and the block 01 keeps its nought.
-fn cell_format(column_type: ColumnType) -> Format {
-    Format::new().set_num_format(match column_type {
+/// Names are text, so that the strip 3-4 does not become a day in March and the block 01 keeps its nought. A per cent has
+/// a format of its own: in a cell without one, a spreadsheet takes a typed 30% for 0.3 and shows it as if it were right
+/// (from memory).
+fn cell_format(column: &SheetColumn) -> Format {
+    Format::new().set_num_format(match column.column.column_type {
         ColumnType::String => "@",
         ColumnType::Date => "yyyy-mm-dd",
         ColumnType::Datetime => "yyyy-mm-dd hh:mm",
+        ColumnType::Number if column.name.ends_with("_pct") => "0.0",
         ColumnType::Number | ColumnType::Integer | ColumnType::Boolean => "General",
     })
 }
@@ -125,10 +128,9 @@ fn validation(column: &SheetColumn, explained: &Explained) -> Result<DataValidat
         Rule::Free => Ok(new.allow_any_value()),
         Rule::Words(words) => refuse(new.allow_list_strings(words)?),
         Rule::Known(list) => match explained.range(*list) {
-            Some(range) => ask(
-                new.allow_list_formula(range.into()),
-                "This name is not in the list yet. Keep it if it is a new one.",
-            ),
+            Some(range) => {
+                ask(new.allow_list_formula(range.into()), "This is not in the list yet. Keep it if it is new.")
+            }
             None => Ok(new.allow_any_value()),
         },
         Rule::Whole(low, high) => refuse(new.allow_whole_number(DataValidationRule::Between(*low, *high))),
