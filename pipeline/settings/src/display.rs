@@ -25,6 +25,10 @@ pub struct Display {
 }
 
 impl Display {
+    /// Whether United States customary units were asked for; otherwise metric ones.
+    pub fn us_customary(&self) -> bool {
+        self.system == System::Us
+    }
     /// Unit of forces: `n`, `lbf` or `kgf`.
     pub fn force(&self) -> &str {
         self.force.as_deref().unwrap_or(if self.system == System::Us { "lbf" } else { "n" })

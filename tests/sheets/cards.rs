@@ -1,0 +1,47 @@
+//! The printable cards.
+
+use evenstand_settings::Settings;
+use evenstand_sheets::{Options, UnitSystem, record_sheets};
+
+use crate::{POSITIONS, sheets, text};
+
+#[test]
+fn cards_escape_names_and_print_the_strips_of_the_season() {
+    let made = sheets(POSITIONS, &Options::default());
+    let cab = text(&made, "cab-card.html");
+    assert!(cab.contains("&lt;script&gt;") && !cab.contains("<script") && cab.contains("light &lt;b&gt;"));
+    assert!(cab.contains("position: =1+1, 3-4"), "the knob of the planter that the field names");
+    assert!(cab.contains("<td>10<small>") && !cab.contains(">S1<"), "strips of 2026 and not of 2024");
+    assert_eq!(cab.matches("<section>").count(), 2, "a page a field");
+    let earlier = sheets("", &Options { season: Some(2024), ..Options::default() });
+    assert!(text(&earlier, "cab-card.html").contains(">S1<"));
+    let nothing = record_sheets(&Settings::default(), &[], &[], &Options::default()).unwrap();
+    assert_eq!(text(&nothing, "cab-card.html").matches("<section>").count(), 1);
+}
+
+#[test]
+fn the_dig_card_asks_for_every_column_of_a_dig_in_the_order_of_its_sheet() {
+    let made = sheets("", &Options { system: Some(UnitSystem::Us), ..Options::default() });
+    let card = text(&made, "dig-card.html");
+    let asked: Vec<&str> = card.split("<code>").skip(1).filter_map(|rest| rest.split("</code>").next()).collect();
+    let csv = text(&made, "dig_check.csv");
+    let mut header = csv.lines().next().unwrap().split(',');
+    assert_eq!((header.next(), header.next()), (Some("field_id"), Some("season")));
+    let of_a_place: Vec<&str> = header.take_while(|name| *name != "lat").collect();
+    // The last word of code says which table the answers go to.
+    assert_eq!(asked, [of_a_place, vec!["dig_check"]].concat());
+    assert!(card.contains("5 needs a tool"));
+}
+
+#[test]
+fn pages_need_nothing_from_elsewhere_and_carry_the_cautions() {
+    let made = sheets("", &Options::default());
+    for name in ["cab-card.html", "dig-card.html"] {
+        let page = text(&made, name);
+        assert!(
+            !page.contains("<script") && !page.contains("http") && !page.contains("src=") && !page.contains("url(")
+        );
+        assert!(page.contains("Stop the engine") && page.contains("Let the pressure off"), "{name}");
+        assert!(page.ends_with("</html>\n"), "{name}");
+    }
+}
