@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 
 /// Ties the closing downforce of a row-crop planter to how evenly the crop came up.
 ///
@@ -22,9 +22,10 @@ pub enum Command {
     /// Read raw/ into store/: checked tables, with every row accounted for.
     ///
     /// A file's kind is its name up to the first dot, dash or digit: stand_count-north.csv is a stand count. Columns that
-    /// measure something end in their unit (row_length_ft). Rows that cannot be used are set aside with the reason.
+    /// measure something end in their unit (row_length_ft). Other files are read as [[source]] blocks in evenstand.toml say;
+    /// `evenstand check` proposes one for each. Rows that cannot be used are set aside with the reason.
     #[command(
-        after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/*.csv and writes my-review/store/."
+        after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/ and writes my-review/store/."
     )]
     Ingest(Common),
     /// Work out results/ from store/: strips, curves, starting points, comparisons.
@@ -42,11 +43,35 @@ pub enum Command {
         after_help = "Example:\n  evenstand run my-review\n\n  my-review/\n    evenstand.toml          your planters and choices (may be missing)\n    raw/\n      field.csv             one row a field and season\n      setting_log-2025.csv  how the closing system was set, strip by strip\n      soil_note.csv         moisture and residue near planting\n      stand_count.csv       plants up, by strip and visit\n\n  Then open my-review/report/index.html. Exit status: 0 done; 1 done, but some rows were set aside or some\n  answer is withheld; 2 nothing could be done."
     )]
     Run(Common),
-    /// Read and judge raw/ without writing anything.
+    /// Read and judge raw/ without writing anything, and propose how to read what is not understood.
     #[command(
-        after_help = "Example:\n  evenstand check my-review\n  Says which files are read as what, and everything that looks wrong in them."
+        after_help = "Example:\n  evenstand check my-review\n  Says which files are read as what and everything that looks wrong in them, and prints a [[source]] block,\n  ready to paste into evenstand.toml, for each file that nothing says how to read."
     )]
     Check(Common),
+    /// Write blank record sheets into plan/sheets/: one a raw table, cards for the cab and the dig, a starter evenstand.toml.
+    ///
+    /// Drop-downs offer the fields, strips and planters that store/ and evenstand.toml know. What is typed into a sheet reads
+    /// back without a [[source]] block once it lies in raw/.
+    #[command(
+        after_help = "Example:\n  evenstand sheets my-review\n  Writes my-review/plan/sheets/: CSV and XLSX of each raw table, cab-card.html, dig-card.html, evenstand.toml."
+    )]
+    Sheets {
+        /// Where the review is.
+        #[command(flatten)]
+        common: Common,
+        /// Units of the columns; by default those of [display].
+        #[arg(long, value_enum)]
+        units: Option<UnitChoice>,
+    },
+}
+
+/// Units of blank sheets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum UnitChoice {
+    /// Newtons, kilopascals, metres.
+    Metric,
+    /// Pounds-force, pounds a square inch, feet.
+    Us,
 }
 
 /// Options of every command.

@@ -24,7 +24,8 @@ fn main() -> ExitCode {
     | Command::Model(common)
     | Command::Report(common)
     | Command::Run(common)
-    | Command::Check(common)) = &cli.command;
+    | Command::Check(common)
+    | Command::Sheets { common, .. }) = &cli.command;
     let mut voice = Voice::new(common);
     // A run takes the output folder for itself; a check writes nothing and takes nothing.
     let review = if matches!(cli.command, Command::Check(_)) { Review::look(common) } else { Review::open(common) };
@@ -34,6 +35,7 @@ fn main() -> ExitCode {
         Command::Report(_) => commands::report(&review, &mut voice),
         Command::Run(_) => commands::run(&review, &mut voice),
         Command::Check(_) => commands::check(&review, &mut voice),
+        Command::Sheets { units, .. } => commands::sheets(&review, *units, &mut voice),
     });
     let status = match outcome {
         Ok(look) => u8::from(look),

@@ -24,6 +24,8 @@ pub struct Review {
     pub results: PathBuf,
     /// The report.
     pub report: PathBuf,
+    /// Plans and blank sheets.
+    pub plan: PathBuf,
     /// Choices of the review.
     pub settings: Settings,
     /// The settings file as it stands; empty where there is none.
@@ -91,6 +93,7 @@ impl Review {
             store: out.join("store"),
             results: out.join("results"),
             report: out.join("report"),
+            plan: out.join("plan"),
             out,
             folder,
             settings,

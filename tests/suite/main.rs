@@ -13,6 +13,7 @@ mod places;
 mod propose;
 mod real_input;
 mod schemas;
+mod sheets;
 mod support;
 mod task_data;
 mod telemetry;

@@ -134,7 +134,7 @@ fn check_lists_the_channels_and_proposes_a_block_that_is_valid_as_it_stands() {
         "ddi 01AB data \"Gauge wheel load\"",
         "2 parts, \"Row 1\" to \"Row 2\"",
         "not the closing force unless",
-        "\"Closing air\" kPa on \"Planter\": 2 values, 200 to 210",
+        "\"Closing air\" on \"Planter\": 2 values, 200 to 210 kPa",
     ] {
         assert!(said.stdout.contains(part), "{part}: {}", said.stdout);
     }

@@ -4,6 +4,7 @@ mod check;
 mod ingest;
 mod model;
 mod report;
+mod sheets;
 
 use crate::failure::Failure;
 use crate::review::Review;
@@ -13,6 +14,7 @@ pub use check::check;
 pub use ingest::ingest;
 pub use model::model;
 pub use report::report;
+pub use sheets::sheets;
 
 /// All three stages.
 pub fn run(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {

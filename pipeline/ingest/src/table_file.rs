@@ -1,5 +1,6 @@
 //! One table of one file, from rows to kept rows and rows set aside.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_settings::Settings;
@@ -117,6 +118,8 @@ struct TableFile<'s, 'a> {
     season_column: usize,
     batches: BTreeMap<i64, Batch>,
     local_without_zone: BTreeSet<(String, i64)>,
+    /// Example rows of a blank sheet.
+    examples: u64,
     skipped: u64,
     /// Rows set aside by code.
     told: BTreeMap<&'static str, u64>,
@@ -142,6 +145,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             season_column: column_of(schema, "season").unwrap_or(0),
             batches: BTreeMap::new(),
             local_without_zone: BTreeSet::new(),
+            examples: 0,
             skipped: 0,
             told: BTreeMap::new(),
             sketch: Sketch::default(),
@@ -249,6 +253,10 @@ impl<'s, 'a> TableFile<'s, 'a> {
     }
 
     fn row(&mut self, number: i64, record: &dyn Record) -> Result<(), IngestError> {
+        if self.is_example(record) {
+            self.examples += 1;
+            return Ok(());
+        }
         if self.is_skipped(number, record) {
             self.skipped += 1;
             return Ok(());
@@ -261,15 +269,20 @@ impl<'s, 'a> TableFile<'s, 'a> {
         Ok(())
     }
 
-    /// Whether a person said that this row is no row of the table, or it is the example of a blank sheet.
+    /// Whether the row is the example of a blank sheet.
+    fn is_example(&self, record: &dyn Record) -> bool {
+        first_filled(record).eq_ignore_ascii_case(EXAMPLE)
+    }
+
+    /// Whether a person said that this row is no row of the table.
     fn is_skipped(&self, number: i64, record: &dyn Record) -> bool {
-        let first = (0..record.len()).map(|index| record.cell(index)).find(|cell| *cell != Cell::Empty);
-        let first = first.map(Cell::text).unwrap_or_default();
-        first.eq_ignore_ascii_case(EXAMPLE)
-            || self.around.mapping.is_some_and(|mapping| {
-                mapping.rule.skip_rows.iter().any(|row| i64::from(*row) == number)
-                    || mapping.rule.skip_rows_with.iter().any(|word| word.trim().eq_ignore_ascii_case(&first))
-            })
+        self.around.mapping.is_some_and(|mapping| {
+            mapping.rule.skip_rows.iter().any(|row| i64::from(*row) == number)
+                || !mapping.rule.skip_rows_with.is_empty() && {
+                    let first = first_filled(record);
+                    mapping.rule.skip_rows_with.iter().any(|word| word.trim().eq_ignore_ascii_case(&first))
+                }
+        })
     }
 
     /// Reads the cells of a row and collects them; the inner result says why the row is set aside instead.
@@ -410,6 +423,11 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 None => ("the file is empty".to_owned(), "remove it from raw/, or fill it"),
             };
             self.report.findings.push(about(Finding::warning("empty_file", message)).remedy(remedy));
+        } else if self.report.rows_read == 0 && self.examples > 0 {
+            self.report.findings.push(
+                about(Finding::note("blank_sheet", "a blank record sheet: only its example row is filled in"))
+                    .remedy("fill it in, or take it out of raw/"),
+            );
         } else if self.report.rows_read == 0 {
             self.report.findings.push(
                 about(Finding::warning("no_rows", "the file has a header and no rows"))
@@ -427,8 +445,14 @@ impl<'s, 'a> TableFile<'s, 'a> {
         }
         if self.skipped > 0 {
             self.report.findings.push(
-                about(Finding::note("rows_skipped", format!("{} rows were passed over, as the [[source]] block says or because they are marked as examples; they are not counted as read", self.skipped)))
-                    .remedy("nothing need be done if they are no rows of the table"),
+                about(Finding::note(
+                    "rows_skipped",
+                    format!(
+                        "{} rows were passed over, as the [[source]] block says; they are not counted as read",
+                        self.skipped
+                    ),
+                ))
+                .remedy("nothing need be done if they are no rows of the table"),
             );
         }
         let places = self.finder.findings(self.source.kind);
@@ -442,6 +466,12 @@ impl<'s, 'a> TableFile<'s, 'a> {
         }
         Ok(self.report)
     }
+}
+
+/// The first cell of a row that holds anything, as text.
+fn first_filled(record: &dyn Record) -> Cow<'_, str> {
+    let first = (0..record.len()).map(|index| record.cell(index)).find(|cell| *cell != Cell::Empty);
+    first.map(Cell::text).unwrap_or_default()
 }
 
 /// The row of a header; none where the format keeps names apart from rows.
