@@ -7,6 +7,7 @@ mod cli;
 mod demo;
 mod floors;
 mod foreign;
+mod mutated;
 mod notebooks;
 mod pipeline;
 mod places;

@@ -4,7 +4,7 @@ use crate::foreign::{balance, review_of};
 use crate::support::read_csv;
 
 /// Two strips side by side, each about 8.3 m wide (0.0001° of longitude at 42° N) and 111 m long; invented.
-const OUTLINES: &str = r#"{"type":"FeatureCollection","features":[
+pub const OUTLINES: &str = r#"{"type":"FeatureCollection","features":[
  {"type":"Feature","properties":{"field_id":"North","season":2025,"strip_id":"1","block":"A"},"geometry":{"type":"Polygon",
   "coordinates":[[[-93.0,42.0],[-92.9999,42.0],[-92.9999,42.001],[-93.0,42.001],[-93.0,42.0]]]}},
  {"type":"Feature","properties":{"field_id":"North","season":2025,"strip_id":"2","block":"A"},"geometry":{"type":"Polygon",

@@ -37,7 +37,8 @@ fn record(bytes: &mut Vec<u8>, milliseconds: u32, values: &[(u8, i32)]) {
     }
 }
 
-fn archive() -> Vec<u8> {
+/// The planter's task data as one archive.
+pub fn archive() -> Vec<u8> {
     let mut log = Vec::new();
     record(&mut log, 36_000_000, &[(0, 400), (1, 500), (2, 600)]);
     record(&mut log, 36_001_000, &[(1, 510)]);

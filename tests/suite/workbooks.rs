@@ -5,7 +5,7 @@ use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
 use crate::foreign::{balance, review_of};
 
 /// A workbook of one or more sheets, each filled by a function; numbers and names are invented.
-fn workbook(sheets: &[(&str, &dyn Fn(&mut rust_xlsxwriter::Worksheet))]) -> Vec<u8> {
+pub fn workbook(sheets: &[(&str, &dyn Fn(&mut rust_xlsxwriter::Worksheet))]) -> Vec<u8> {
     let mut book = Workbook::new();
     for (name, fill) in sheets {
         fill(book.add_worksheet().set_name(*name).unwrap());
@@ -22,7 +22,8 @@ fn row(sheet: &mut rust_xlsxwriter::Worksheet, row: u32, cells: &[&str]) {
     }
 }
 
-fn tidy(sheet: &mut rust_xlsxwriter::Worksheet) {
+/// Two counts with our own names.
+pub fn tidy(sheet: &mut rust_xlsxwriter::Worksheet) {
     row(sheet, 0, &["field_id", "season", "strip_id", "counted_at", "emerged"]);
     let day = Format::new().set_num_format("yyyy-mm-dd hh:mm");
     for (strip, emerged) in [(1, 70.0), (2, 65.0)] {
