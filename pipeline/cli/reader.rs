@@ -136,8 +136,14 @@ impl<'a> Reader<'a> {
                     None => {
                         return Err(IngestError::Format {
                             file: source.file.clone(),
-                            problem: "this archive holds neither task data nor a shapefile".into(),
-                            remedy: "unpack it and put the files themselves into raw/".into(),
+                            problem: format!(
+                                "this archive holds neither task data (TASKDATA.XML) nor a shapefile (.shp); found {}",
+                                told(files.names())
+                            ),
+                            remedy:
+                                "if a terminal wrote it, copy its whole TASKDATA folder again; else unpack it and put \
+                                     the files themselves into raw/"
+                                    .into(),
                         });
                     }
                 }
@@ -145,6 +151,17 @@ impl<'a> Reader<'a> {
         };
         self.strips.extend(strips);
         Ok(report)
+    }
+}
+
+/// Names of files, the first few of them.
+fn told(names: &[String]) -> String {
+    match names {
+        [] => "nothing in it".to_owned(),
+        [first, second, _, further @ ..] if !further.is_empty() => {
+            format!("{first}, {second} and {} more", further.len() + 1)
+        }
+        few => few.join(", "),
     }
 }
 

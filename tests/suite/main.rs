@@ -8,6 +8,7 @@ mod demo;
 mod floors;
 mod foreign;
 mod notebooks;
+mod open_files;
 mod pipeline;
 mod real_input;
 mod schemas;
