@@ -64,8 +64,7 @@ impl<'a> Reader<'a> {
                 whereabouts
             }
         };
-        // A file that several blocks are about is written once for each.
-        self.writer.begin_source(&format!("{} {} {}", source.file, source.kind, job.block.unwrap_or(0)));
+        self.writer.begin_source(&source.file);
         let read = self.by_format(job, &source, &whereabouts);
         if !matches!(job.kind, "field" | "strip") {
             self.whereabouts = Some(whereabouts);
@@ -150,8 +149,14 @@ impl<'a> Reader<'a> {
                     None => {
                         return Err(IngestError::Format {
                             file: source.file.clone(),
-                            problem: "this archive holds neither task data nor a shapefile".into(),
-                            remedy: "unpack it and put the files themselves into raw/".into(),
+                            problem: format!(
+                                "this archive holds neither task data (TASKDATA.XML) nor a shapefile (.shp); found {}",
+                                told(files.names())
+                            ),
+                            remedy:
+                                "if a terminal wrote it, copy its whole TASKDATA folder again; else unpack it and put \
+                                     the files themselves into raw/"
+                                    .into(),
                         });
                     }
                 }
@@ -159,6 +164,17 @@ impl<'a> Reader<'a> {
         };
         self.strips.extend(strips);
         Ok(report)
+    }
+}
+
+/// Names of files, the first few of them.
+fn told(names: &[String]) -> String {
+    match names {
+        [] => "nothing in it".to_owned(),
+        [first, second, _, further @ ..] if !further.is_empty() => {
+            format!("{first}, {second} and {} more", further.len() + 1)
+        }
+        few => few.join(", "),
     }
 }
 

@@ -9,6 +9,7 @@ mod floors;
 mod foreign;
 mod mutated;
 mod notebooks;
+mod open_files;
 mod pipeline;
 mod places;
 mod propose;

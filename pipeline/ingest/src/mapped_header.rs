@@ -139,7 +139,9 @@ fn cell_named(names: &[String], theirs: &str, ours: &str) -> Result<usize, Heade
                 remedy: match near {
                     Some(near) => format!("if \"{near}\" was meant, write it in the block"),
                     None => {
-                        "correct the name in the block, or say in which row the header stands: header_row = 3".into()
+                        "correct the name in the block, or say there in which row the names of the columns stand, such \
+                             as header_row = 4 for the fourth row"
+                            .into()
                     }
                 },
             })

@@ -139,17 +139,24 @@ pub(crate) fn csv_line(cells: impl Iterator<Item = impl AsRef<[u8]>>, delimiter:
 pub(crate) trait TableReader {
     /// The next row that holds anything, with its number as the file counts rows, from 1. `None` at the end.
     fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError>;
+    /// Number of columns where every cell has a place of its own, as in a workbook. `None` where cells are only told apart
+    /// by what divides them, so that one too many moves all behind it.
+    fn width(&self) -> Option<usize> {
+        None
+    }
 }
 
 /// Rows that are in memory.
 pub(crate) struct InMemory {
     rows: std::vec::IntoIter<(i64, Vec<OwnedCell>)>,
+    width: usize,
     current: Vec<OwnedCell>,
 }
 
 impl InMemory {
     pub fn new(rows: Vec<(i64, Vec<OwnedCell>)>) -> Self {
-        Self { rows: rows.into_iter(), current: Vec::new() }
+        let width = rows.iter().map(|(_, cells)| cells.len()).max().unwrap_or(0);
+        Self { rows: rows.into_iter(), width, current: Vec::new() }
     }
 }
 
@@ -158,5 +165,8 @@ impl TableReader for InMemory {
         let Some((number, cells)) = self.rows.next() else { return Ok(None) };
         self.current = cells;
         Ok(Some((number, &self.current)))
+    }
+    fn width(&self) -> Option<usize> {
+        Some(self.width)
     }
 }

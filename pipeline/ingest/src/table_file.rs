@@ -88,6 +88,7 @@ pub(crate) fn read_table(
     around: Surroundings,
 ) -> Result<FileReport, IngestError> {
     let mut file = TableFile::new(source, around)?;
+    file.width = table.width();
     loop {
         match table.next() {
             Ok(Some((number, record))) => file.line(number, record)?,
@@ -124,6 +125,10 @@ struct TableFile<'s, 'a> {
     /// Rows set aside by code.
     told: BTreeMap<&'static str, u64>,
     sketch: Sketch,
+    /// Number of columns of a table whose cells have places of their own.
+    width: Option<usize>,
+    /// Rows with cells right of the header, and the first of them.
+    beyond: Option<(u64, i64)>,
     report: FileReport,
 }
 
@@ -149,6 +154,8 @@ impl<'s, 'a> TableFile<'s, 'a> {
             skipped: 0,
             told: BTreeMap::new(),
             sketch: Sketch::default(),
+            width: None,
+            beyond: None,
             report: FileReport::default(),
         })
     }
@@ -162,9 +169,13 @@ impl<'s, 'a> TableFile<'s, 'a> {
                     self.header(number);
                     return Ok(());
                 }
-                // No header: columns are called by their letters.
+                // No header: columns are called by their letters. A later row may have more cells than the first.
                 Some([]) => {
-                    self.names = Some((0..record.len()).map(letters).collect());
+                    if self.is_skipped(number, record) {
+                        self.skipped += 1;
+                        return Ok(());
+                    }
+                    self.names = Some((0..self.width.unwrap_or(record.len())).map(letters).collect());
                     self.header(number);
                 }
                 Some([.., last]) if number > *last && self.names.is_none() => {
@@ -173,9 +184,10 @@ impl<'s, 'a> TableFile<'s, 'a> {
                         HeaderFault {
                             code: "missing_header",
                             message: format!(
-                                "row {last} is empty, and the [[source]] block says that the header stands there"
+                                "row {last} is empty or outside the range, and the [[source]] block says that the names \
+                                 of the columns stand there"
                             ),
-                            remedy: "correct header_row in the block".into(),
+                            remedy: "correct header_row in the block, or its range, which takes in the header too".into(),
                         },
                     );
                 }
@@ -298,8 +310,14 @@ impl<'s, 'a> TableFile<'s, 'a> {
             }
             None => return Ok(Ok(())),
         };
-        if let Err(fault) = check_shape(record, layout.columns) {
-            return Ok(Err(fault));
+        let without_header = self.header_rows.as_ref().is_some_and(Vec::is_empty);
+        if self.width.is_none() {
+            if let Err(fault) = check_shape(record, layout.columns, without_header) {
+                return Ok(Err(fault));
+            }
+        } else if !without_header && has_cells_behind(record, layout.columns) {
+            let (rows, first) = self.beyond.unwrap_or((0, number));
+            self.beyond = Some((rows + 1, first));
         }
         let reader = RowReader { schema: self.schema, layout, reading: &self.reading, zones: self.around.zones };
         let texts = reader.texts(record);
@@ -321,9 +339,13 @@ impl<'s, 'a> TableFile<'s, 'a> {
         }
         for values in &mut kept {
             fill_season(self.schema, values);
-            if let Err(fault) =
+            if let Err(mut fault) =
                 self.finder.fill(self.schema, values).and_then(|()| check_needed(self.schema, layout, values))
             {
+                if self.around.mapping.is_some() {
+                    let skip = "; if it is no row of the table, pass over it in the [[source]] block";
+                    fault.remedy += &format!("{skip}: skip_rows = [{number}]");
+                }
                 return Ok(Err(fault));
             }
         }
@@ -455,6 +477,15 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 .remedy("nothing need be done if they are no rows of the table"),
             );
         }
+        if let Some((rows, first)) = self.beyond {
+            self.report.findings.push(
+                about(Finding::warning(
+                    "cells_right_of_header",
+                    format!("{rows} rows hold cells right of the last named column, the first of them row {first}; those cells were not read"),
+                ))
+                .remedy("nothing need be done if they are remarks; else name their columns in the row of the header"),
+            );
+        }
         let places = self.finder.findings(self.source.kind);
         self.report.findings.extend(places.into_iter().map(|finding| finding.source(&self.source.file, None)));
         for (field, season) in &self.local_without_zone {
@@ -501,6 +532,8 @@ pub(crate) fn two_rows(above: &[String], below: &[String]) -> Vec<String> {
                         upper.to_owned()
                     }
                 }
+                // One cell merged over both rows.
+                (upper, lower) if lower == upper => lower,
                 (upper, lower) => format!("{upper} / {lower}"),
             }
         })
@@ -517,12 +550,17 @@ pub(crate) fn letters(column: usize) -> String {
     name.iter().rev().map(|letter| char::from(*letter)).collect()
 }
 
+fn has_cells_behind(record: &dyn Record, columns: usize) -> bool {
+    (columns..record.len()).any(|index| record.cell(index) != Cell::Empty)
+}
+
 /// Errors where a row has more cells than the header, or rows stand in one of its cells.
-fn check_shape(record: &dyn Record, columns: usize) -> Result<(), RowFault> {
-    if (columns..record.len()).any(|index| record.cell(index) != Cell::Empty) {
+fn check_shape(record: &dyn Record, columns: usize, without_header: bool) -> Result<(), RowFault> {
+    if has_cells_behind(record, columns) {
+        let width = if without_header { "the first row" } else { "the header" };
         return Err(RowFault {
             code: "too_many_cells",
-            message: format!("{} cells, but the header has {columns}", record.len()),
+            message: format!("{} cells, but {width} has {columns}", record.len()),
             remedy: "look for a delimiter inside a cell; put such cells in quotes".into(),
         });
     }
@@ -607,4 +645,18 @@ fn strip_time(schema: &TableSchema, values: &[Value]) -> Option<StripTime> {
     let (started, ended) = (moment("started_at")?, moment("ended_at")?);
     let text = |name: &str| text_of(values, schema, name).to_owned();
     Some(StripTime { field_id: text("field_id"), season, strip_id: text("strip_id"), started, ended })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_header_of_two_rows_names_merged_cells_once() {
+        let row = |cells: &[&str]| cells.iter().map(|cell| (*cell).to_owned()).collect::<Vec<_>>();
+        // Field is merged over both rows, Stand over two columns.
+        let above = row(&["Field", "Stand", "Stand", "Note"]);
+        let below = row(&["Field", "V1", "V2", ""]);
+        assert_eq!(two_rows(&above, &below), ["Field", "Stand / V1", "Stand / V2", "Note"]);
+    }
 }

@@ -10,7 +10,7 @@ use evenstand_agronomy::Kind;
 use evenstand_bundle::Bundle;
 use evenstand_settings::ChannelRule;
 use evenstand_tables::Finding;
-use evenstand_taskdata::{Carried, Channel, DEFAULT_GAP, LogReader, Notice, TaskData};
+use evenstand_taskdata::{Carried, Channel, DEFAULT_GAP, LogReader, Notice, TaskData, TaskDataError};
 
 use crate::IngestError;
 use crate::mapping::{Mapping, name_fits};
@@ -26,7 +26,16 @@ pub fn read_task_data(source: &Source, bundle: &mut Bundle, around: Surroundings
         problem,
         remedy: remedy.to_owned(),
     };
-    let data = TaskData::open(bundle).map_err(|error| refused(error.to_string(), "copy or export it again"))?;
+    let data = TaskData::open(bundle).map_err(|error| {
+        let remedy = match error {
+            TaskDataError::SeveralTaskData { .. } => "put each set into a folder or an archive of its own below raw/",
+            _ => "copy or export it again",
+        };
+        refused(error.to_string(), remedy)
+    })?;
+    if data.logs.is_empty() {
+        return Ok(without_logs(source, &data));
+    }
     let Some(mapping) = around.mapping.filter(|mapping| mapping.names_channels()) else {
         return Err(refused(
             "these are task data, and nothing says which channel is the closing force or pressure".into(),
@@ -86,6 +95,28 @@ pub fn read_task_data(source: &Source, bundle: &mut Bundle, around: Surroundings
     }
     report.findings.dedup();
     Ok(report)
+}
+
+/// What is said of task data that hold plans, fields and machines at most.
+fn without_logs(source: &Source, data: &TaskData) -> FileReport {
+    let mut report = FileReport::default();
+    report.findings.extend(data.notices.iter().map(|notice| finding(source, notice)));
+    report.findings.push(
+        Finding::error(
+            "no_log",
+            format!(
+                "these task data hold no log of work done (no TLG): {} tasks, {} fields, {} machines; nothing of this file \
+                 was read",
+                data.tasks.len(),
+                data.fields.len(),
+                data.devices.len()
+            ),
+        )
+        .table(source.kind)
+        .source(&source.file, None)
+        .remedy("copy them from the terminal again after the work; remove them from raw/ if they are only a plan"),
+    );
+    report
 }
 
 /// Channels of a log that rules ask for, with the position of the rule.

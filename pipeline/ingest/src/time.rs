@@ -20,6 +20,7 @@ pub struct Zones {
 pub(crate) struct TimeFault {
     pub code: &'static str,
     pub expected: String,
+    pub remedy: &'static str,
 }
 
 impl Zones {
@@ -78,6 +79,7 @@ impl Zones {
             return parsed.map_err(|_| TimeFault {
                 code: "bad_time",
                 expected: "a day and time that exist, such as 2025-04-28 07:30".into(),
+                remedy: "correct the day or the time in this cell",
             });
         }
         for format in formats.iter().chain(&self.formats) {
@@ -94,11 +96,13 @@ impl Zones {
             TimeFault {
                 code: "ambiguous_date",
                 expected: "an unambiguous date such as 2025-04-03; day and month could be either way round, so it is not guessed".into(),
+                remedy: TIME_REMEDY,
             }
         } else {
             TimeFault {
                 code: "bad_time",
                 expected: "a date or time such as 2025-04-03, 2025-04-03 07:30 or 2025-04-03T07:30:00-05:00".into(),
+                remedy: TIME_REMEDY,
             }
         })
     }
@@ -110,6 +114,7 @@ pub(crate) fn at_zone(local: DateTime, zone: impl FnOnce() -> TimeZone) -> Resul
     let timestamp = zone().to_timestamp(local).map_err(|_| TimeFault {
         code: "bad_time",
         expected: "a time that the calendar of this time zone has".into(),
+        remedy: "correct the day or the time in this cell",
     })?;
     Ok(timestamp.as_microsecond())
 }
@@ -120,7 +125,7 @@ pub(crate) fn days_since_1970(date: Date) -> i32 {
 }
 
 /// What to do about a time that was not understood.
-pub(crate) const TIME_REMEDY: &str = "write dates as year-month-day, or declare the format in evenstand.toml, for example time_formats = [\"%d/%m/%Y\"] for all files, or time_formats in a file's [[source]] block";
+const TIME_REMEDY: &str = "write dates as year-month-day, or declare the format in evenstand.toml, for example time_formats = [\"%d/%m/%Y\"] for all files, or time_formats in a file's [[source]] block";
 
 /// Finds an IANA time zone by name.
 pub(crate) fn zone(name: &str) -> Result<TimeZone, String> {

@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 use crate::header::Feed;
 use crate::reading::Reading;
 use crate::record::Cell;
-use crate::time::{TIME_REMEDY, Zones, at_zone, days_since_1970};
+use crate::time::{Zones, at_zone, days_since_1970};
 
 /// A cell that was read.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -77,7 +77,7 @@ pub(crate) fn read_cell<'a>(
         _ => match text {
             Some(text) => plain(column, feed, text, context),
             // A cell of another type: what it reads as may still be understood, such as 20200101 as a date.
-            None => match plain(column, feed, &cell.text(), context)? {
+            None => match plain(column, feed, &cell.text(), context).map_err(|fault| of_type(fault, cell))? {
                 Value::Text(_) | Value::Missing => Ok(Value::Missing),
                 Value::Number(number) => Ok(Value::Number(number)),
                 Value::Integer(whole) => Ok(Value::Integer(whole)),
@@ -86,6 +86,20 @@ pub(crate) fn read_cell<'a>(
                 Value::Day(day) => Ok(Value::Day(day)),
             },
         },
+    }
+}
+
+/// A fault of a cell whose type says more about it than its text.
+fn of_type(fault: CellFault, cell: Cell) -> CellFault {
+    match (fault.code, cell) {
+        ("bad_time", Cell::Number(_)) => CellFault {
+            remedy:
+                "a spreadsheet keeps days as such numbers: give the cells of this column the format of a date there, \
+                     or write the date as year-month-day"
+                    .into(),
+            ..fault
+        },
+        _ => fault,
     }
 }
 
@@ -113,12 +127,12 @@ fn plain<'a>(column: &'a Column, feed: &Feed, text: &'a str, context: &CellConte
             .zones
             .moment(text, &context.reading.formats, context.zone)
             .map(|(microseconds, local)| Value::Moment { microseconds, local })
-            .map_err(|fault| CellFault::new(fault.code, text, fault.expected, TIME_REMEDY)),
+            .map_err(|fault| CellFault::new(fault.code, text, fault.expected, fault.remedy)),
         ColumnType::Date => context
             .zones
             .day(text, &context.reading.formats)
             .map(Value::Day)
-            .map_err(|fault| CellFault::new(fault.code, text, fault.expected, TIME_REMEDY)),
+            .map_err(|fault| CellFault::new(fault.code, text, fault.expected, fault.remedy)),
     }
 }
 
@@ -132,7 +146,7 @@ fn synonym<'a>(feed: &'a Feed, text: &str) -> Option<&'a str> {
 fn local<'a>(moment: DateTime, context: &CellContext) -> Result<Value<'a>, CellFault> {
     at_zone(moment, context.zone)
         .map(|microseconds| Value::Moment { microseconds, local: true })
-        .map_err(|fault| CellFault::new(fault.code, &moment.to_string(), fault.expected, TIME_REMEDY))
+        .map_err(|fault| CellFault::new(fault.code, &moment.to_string(), fault.expected, fault.remedy))
 }
 
 fn word<'a>(column: &'a Column, cell: &'a str) -> Result<Value<'a>, CellFault> {

@@ -26,8 +26,12 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
     let mut book = Workbook::open(bytes).map_err(|error| broken(&error))?;
     let filled: Vec<String> =
         book.sheets().iter().filter(|sheet| sheet.holds_cells).map(|sheet| sheet.name.clone()).collect();
-    let chosen = choose(source.kind, &filled, around.mapping)
-        .map_err(|problem| refused(problem, "name the sheet in a [[source]] block of evenstand.toml: sheet = \"…\""))?;
+    if filled.is_empty() {
+        return Err(refused("no sheet of this workbook holds anything".into(), "fill it, or remove it from raw/"));
+    }
+    let chosen = choose(source.kind, &filled, around.mapping).map_err(|problem| {
+        refused(problem, "name one of its sheets in a [[source]] block of evenstand.toml: sheet = \"…\"")
+    })?;
     let range = around.mapping.and_then(|mapping| mapping.rule.range.as_deref());
     let range: Option<CellRange> = range
         .map(|text| text.parse().map_err(|error| refused(format!("{error}"), "correct range in the [[source]] block")))
@@ -44,7 +48,11 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
             let tables: Vec<String> = tables.iter().map(CellRange::to_string).collect();
             return Err(refused(
                 format!("the sheet {name} holds {} tables: {}", tables.len(), tables.join(" and ")),
-                "say which one in a [[source]] block of evenstand.toml, for example range = \"A1:F20\"; one block for each table",
+                &format!(
+                    "say which one in a [[source]] block of evenstand.toml, such as range = \"{}\", and in which row its \
+                     names stand if that is not the first of them (header_row); one block for each table",
+                    tables.first().map_or("A1:F20", String::as_str)
+                ),
             ));
         }
         let file = if filled.len() > 1 { format!("{}/{name}", source.file) } else { source.file.clone() };
@@ -65,7 +73,7 @@ fn choose(kind: &str, filled: &[String], mapping: Option<&Mapping>) -> Result<Ve
         let fitting: Vec<String> =
             filled.iter().filter(|name| asked.iter().any(|asked| name_fits(asked, name))).cloned().collect();
         return if fitting.is_empty() {
-            Err(format!("it has no filled sheet called \"{}\"; found {}", asked.join("\", \""), listed()))
+            Err(format!("it has no sheet called \"{}\" that holds anything; found {}", asked.join("\", \""), listed()))
         } else {
             Ok(fitting)
         };
@@ -74,7 +82,7 @@ fn choose(kind: &str, filled: &[String], mapping: Option<&Mapping>) -> Result<Ve
     let same = tables.iter().find(|name| name.eq_ignore_ascii_case(kind));
     match (same, tables.as_slice()) {
         (Some(name), _) | (None, [name]) => Ok(vec![(*name).clone()]),
-        (None, []) => Err("no sheet of it holds anything".into()),
+        (None, []) => Err(format!("its only filled sheet is called {EXPLANATIONS}, which explains and is not read")),
         (None, _) => Err(format!("it has several filled sheets ({}), and nothing says which is meant", listed())),
     }
 }

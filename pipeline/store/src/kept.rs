@@ -51,6 +51,8 @@ pub struct Manifest {
 pub struct KeptWriter {
     root: PathBuf,
     source: Option<String>,
+    /// How often each source was begun.
+    begun: BTreeMap<String, usize>,
     open: BTreeMap<(String, i64), (PathBuf, ArrowWriter<File>)>,
     sources: Vec<SourceEntry>,
     /// Rows set aside that are not written yet, and where they go.
@@ -67,6 +69,7 @@ impl KeptWriter {
         Self {
             root: root.to_owned(),
             source: None,
+            begun: BTreeMap::new(),
             open: BTreeMap::new(),
             sources: Vec::new(),
             waiting: Vec::new(),
@@ -74,9 +77,12 @@ impl KeptWriter {
         }
     }
 
-    /// Says which source file the next rows come from.
+    /// Says which source file the next rows come from. A file that is read several times, such as one table of a sheet after
+    /// the other, gives as many files here: none of them takes the place of another.
     pub fn begin_source(&mut self, file: &str) {
-        self.source = Some(file.to_owned());
+        let times = self.begun.entry(file.to_owned()).or_default();
+        *times += 1;
+        self.source = Some(if *times == 1 { file.to_owned() } else { format!("{file} {times}") });
     }
 
     /// Closes the files of the current source and notes what was read from it.
@@ -298,6 +304,34 @@ mod tests {
         assert_eq!(store.read::<MeasureRow>().unwrap(), vec![measure(2024, 2.5), measure(2025, 1.5)]);
         assert_eq!(store.read_whole::<Finding>().unwrap(), vec![Finding::note("x", "y")]);
         assert_eq!(store.manifest().sources[0].rows_kept, 2);
+    }
+
+    #[test]
+    fn a_file_that_is_read_twice_keeps_the_rows_of_both_times() {
+        let base = tempfile::tempdir().unwrap();
+        let mut writer = KeptWriter::new(base.path());
+        for value in [1.5, 2.5] {
+            writer.begin_source("book.xlsx measure");
+            let batch = MeasureRow::to_table(&[measure(2025, value)]).unwrap().batch().clone();
+            writer.rows("measure", 2025, batch).unwrap();
+            writer
+                .end_source(SourceEntry {
+                    file: "book.xlsx".into(),
+                    sha256: "00".into(),
+                    kind: "measure".into(),
+                    block: None,
+                    block: None,
+                    rows_read: 1,
+                    rows_kept: 1,
+                    rows_set_aside: 0,
+                })
+                .unwrap();
+        }
+        writer.finish(&[]).unwrap();
+        let store = KeptStore::open(base.path()).unwrap();
+        let mut values: Vec<f64> = store.read::<MeasureRow>().unwrap().iter().map(|row| row.value).collect();
+        values.sort_by(f64::total_cmp);
+        assert_eq!(values, [1.5, 2.5]);
     }
 
     #[test]
