@@ -99,6 +99,10 @@ pub(super) fn matches(schema: &TableSchema, table: &Table, reading: &Reading) ->
         candidates.extend(exact(schema, aliases, index, &column.name));
         candidates.extend(near(schema, aliases, index, &column.name));
     }
+    // Plots in rows and ranges are a grid, not rows of a planter.
+    let grid =
+        table.columns.iter().any(|column| matches!(joined(&column.name).as_str(), "range" | "column" | "col" | "tier"));
+    candidates.retain(|found| !(grid && schema.columns[found.ours].name == "row_unit"));
     candidates.retain(|found| fits(&table.columns[found.column], &schema.columns[found.ours], reading));
     candidates.sort_by(|left, right| {
         (left.sure, unit_rank(&left.unit), left.column, left.ours).cmp(&(
@@ -153,6 +157,10 @@ fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> 
                 (None, Some(_)) if target.name == "emerged" && known.is_some_and(|unit| unit.starts_with("per_")) => {
                     continue;
                 }
+                // `Field / strip` is no field in the unit of strips.
+                (None, Some(text)) if aliases.iter().any(|(words, other)| other != ours && *words == joined(text)) => {
+                    continue;
+                }
                 (None, Some(_)) if variant.apart || target.name == "value" => Unit::NotNeeded,
                 (None, Some(_)) => continue,
                 (Some(_), None) => Unit::Absent,
@@ -201,6 +209,9 @@ const NEVER_NEAR: &[&str] = &[
 /// Matches by words that stand among others.
 fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> Vec<Match> {
     let whole = joined(name);
+    if is_by_area(name) {
+        return Vec::new();
+    }
     let padded = format!(" {whole} ");
     let mut best: BTreeMap<usize, (usize, Sure)> = BTreeMap::new();
     for (words, ours) in aliases {
@@ -216,6 +227,12 @@ fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> V
                 *longest = (words.len(), sure);
             }
         }
+    }
+    if let Some(ours) = schema.columns.iter().position(|ours| ours.name == "emerged")
+        && let Some(words) = without_place(&whole)
+        && aliases.iter().any(|(alias, other)| *other == ours && *alias == words)
+    {
+        best.insert(ours, (whole.len(), Sure::Near));
     }
     // The longest name counts: "actual closing pressure" is not "closing pressure".
     let longest = best.values().map(|(length, _)| *length).max().unwrap_or(0);
@@ -237,10 +254,36 @@ fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> V
         .collect()
 }
 
+/// The words of a name of counts without the size of the counted place, as in `Plants/17.5 ft`; `None` where it has none.
+fn without_place(words: &str) -> Option<String> {
+    const PLACE: &[&str] =
+        &["ft", "feet", "foot", "m", "meter", "metre", "in", "inch", "row", "of", "per", "acre", "ac", "th"];
+    let is_place = |word: &str| PLACE.contains(&word) || word.parse::<u32>().is_ok();
+    let left: Vec<&str> = words.split(' ').filter(|word| !is_place(word)).collect();
+    let sized = words.split(' ').any(|word| word.parse::<u32>().is_ok());
+    (sized && !left.is_empty()).then(|| left.join(" "))
+}
+
+/// Whether a name counts plants by area, such as `Population (plants/ac)`: these are no plants of a place.
+pub(super) fn is_by_area(name: &str) -> bool {
+    let variants = variants(name);
+    variants
+        .iter()
+        .any(|variant| variant.unit.as_deref().and_then(suffix).is_some_and(|suffix| suffix.starts_with("per_")))
+        && schemas().iter().filter(|table| table.name == "stand_count" && table.group == Group::Raw).any(|table| {
+            let aliases = joined_aliases(table, "emerged");
+            variants.iter().any(|variant| aliases.contains(&variant.words))
+        })
+}
+
 /// Whether the cells of a column are of the type of ours. A column without a value fits everything.
 fn fits(column: &Column, ours: &Ours, reading: &Reading) -> bool {
     let numeric = column.is_numeric(reading);
     match ours.column_type {
+        // A year of two digits is no season.
+        ColumnType::Integer if ours.name == "season" => {
+            column.numbers(reading).0.iter().all(|year| (1900.0..=2200.0).contains(year)) && numeric != Some(false)
+        }
         ColumnType::Number | ColumnType::Integer => numeric != Some(false),
         ColumnType::Datetime | ColumnType::Date => {
             let typed = column.cells.iter().any(|cell| matches!(cell, Body::Time(_)));

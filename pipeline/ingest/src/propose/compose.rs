@@ -9,7 +9,7 @@ use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
 use super::dates::{Dates, dates};
 use super::identity;
 use super::kinds::Candidate;
-use super::names::joined;
+use super::names::{joined, suffix_of_kind, variants};
 use super::table::{Body, Column};
 use super::units::{likely, usual};
 use super::vocabulary::{has_words, words};
@@ -38,6 +38,11 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
         }
     }
     formats.write(&mut block);
+    needed_lines(&mut block, candidate);
+    place_line(context, &mut block, candidate);
+    if candidate.schema.name == "soil_note" {
+        moisture_lines(context, &mut block, candidate);
+    }
     identity::complete(&mut block, candidate, context.table, context.season.as_ref());
     if let Some(wide) = &candidate.wide {
         wide_lines::write(context, &mut block, candidate, wide);
@@ -96,6 +101,61 @@ pub(super) fn file_lines(context: &Context, kind: &str) -> Block {
     block
 }
 
+/// Columns that every row needs and none of the file gives.
+fn needed_lines(block: &mut Block, candidate: &Candidate) {
+    let by_other_means = ["field_id", "season", "strip_id"];
+    let taken = |name: &str| candidate.wide.as_ref().is_some_and(|wide| name == wide.name_to || name == wide.value_to);
+    for ours in candidate.schema.columns.iter().filter(|ours| ours.required()) {
+        if !by_other_means.contains(&ours.name.as_str()) && candidate.of(&ours.name).is_none() && !taken(&ours.name) {
+            block.columns.open(
+                format!("{} = \"column of the file\"", ours.name),
+                format!("no column is called so: {}", ours.description),
+            );
+        }
+    }
+}
+
+/// The length of row that the name of the counts says, as in `Plants/17.5 ft`.
+fn place_line(context: &Context, block: &mut Block, candidate: &Candidate) {
+    let Some(ours) = candidate.schema.column("row_length_m").and_then(kind_of_unit) else { return };
+    let counts = candidate.of("emerged").and_then(|found| context.table.columns.get(found.column));
+    let Some(counts) = counts.filter(|_| candidate.of("row_length_m").is_none()) else { return };
+    let parts: Vec<&str> = counts.name.split([' ', '/', '(', ')', '_']).filter(|part| !part.is_empty()).collect();
+    let found = parts.windows(2).find_map(|pair| {
+        let length = pair[0].parse::<f64>().ok().filter(|length| (0.5..=2000.0).contains(length))?;
+        Some((length, suffix_of_kind(pair[1], ours)?))
+    });
+    if let Some((length, suffix)) = found {
+        block.top.unsure(
+            format!("constants.row_length_{suffix} = {length:?}"),
+            format!("the length of row that was counted, taken from the name \"{}\"", counts.name),
+        );
+    }
+}
+
+/// Moisture in numbers: by mass or by volume, which the numbers do not tell.
+fn moisture_lines(context: &Context, block: &mut Block, candidate: &Candidate) {
+    if candidate.of("water_gravimetric_frac").or(candidate.of("water_volumetric_frac")).is_some() {
+        return;
+    }
+    let names = ["moisture", "soil moisture", "water content", "soil water", "soil water content"];
+    let moisture = context.table.columns.iter().find(|column| {
+        column.is_numeric(context.reading) == Some(true)
+            && variants(&column.name).iter().any(|variant| names.contains(&variant.words.as_str()))
+    });
+    let Some((column, reference)) = moisture.and_then(|column| Some((column, column.reference.as_ref()?))) else {
+        return;
+    };
+    let (numbers, _) = column.numbers(context.reading);
+    let unit = if numbers.iter().any(|number| *number > 1.0) { "pct" } else { "frac" };
+    for (name, what) in [("water_gravimetric", "mass of dry soil"), ("water_volumetric", "volume of soil")] {
+        block.columns.open(
+            format!("{name}_{unit} = {}", quoted(reference)),
+            format!("take this line if \"{}\" is water by {what}", column.name),
+        );
+    }
+}
+
 /// Where a column of ours comes from.
 fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours, column: &Column, reference: &str) {
     let (numbers, _) = column.numbers(context.reading);
@@ -106,7 +166,7 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
         Sure::Own | Sure::Alias => {}
     }
     if let Some(rival) = found.rival.and_then(|rival| context.table.columns.get(rival)) {
-        doubts.push(format!("or is it \"{}\"", rival.name));
+        doubts.push(format!("or is it \"{}\"", rival.reference.as_deref().unwrap_or_default()));
     }
     if ours.name == "row_downforce_n"
         && !["row", "gauge", "unit"].iter().any(|word| joined(&column.name).contains(word))
@@ -143,7 +203,16 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
                 _ => format!("the header does not say the unit; judged by its numbers ({}) it is {}", example(&numbers), one_of(&labels(&units))),
             });
             let text = line(&format!("{}_{first}", own_name(ours)));
-            let one = units.len() == 1 && *unit == Unit::Absent && found.sure <= Sure::Near && !numbers.is_empty();
+            // 34 is 34 seeds a square metre, or 34 thousand an acre.
+            let thousands = ours.name == "seed_rate_per_m2" && first == "per_m2";
+            if thousands {
+                doubts.push("thousands an acre must be written out, 34000 for 34".into());
+            }
+            let one = !thousands
+                && units.len() == 1
+                && *unit == Unit::Absent
+                && found.sure <= Sure::Near
+                && !numbers.is_empty();
             if one { lines.unsure(text, doubts.join("; ")) } else { lines.open(text, doubts.join("; ")) }
         }
         _ if found.sure == Sure::Hint => lines.open(line(&ours.name), doubts.join("; ")),
@@ -193,6 +262,12 @@ fn cell_doubts(context: &Context, ours: &Ours, column: &Column) -> Vec<String> {
             .push(format!("{} is no number: add it to missing if it means that nothing was taken", some(&refused, 3)));
     }
     let (numbers, _) = column.numbers(reading);
+    let limits = ours.minimum().unwrap_or(f64::NEG_INFINITY)..=ours.maximum().unwrap_or(f64::INFINITY);
+    if kind_of_unit(ours).is_none()
+        && let Some(outside) = numbers.iter().find(|number| !limits.contains(number))
+    {
+        doubts.push(format!("{outside} is outside what is possible here; rows with such a cell are set aside"));
+    }
     if ours.column_type == ColumnType::Integer
         && let Some(part) = numbers.iter().find(|number| number.fract() != 0.0)
     {

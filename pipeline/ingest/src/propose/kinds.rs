@@ -75,7 +75,7 @@ const KINDS: &[(&str, &[&str], &[&str])] = &[
         ],
         &["field", "planting", "paddock"],
     ),
-    ("strip", &["treatment", "length_m", "passes", "rows"], &["strip", "layout", "plot plan", "plot map"]),
+    ("strip", &["treatment", "length_m", "passes"], &["strip", "layout", "plot plan", "plot map"]),
     ("measure", &["value"], &["yield", "harvest", "vigor", "vigour"]),
 ];
 /// Columns of one table alone that others would carry along as well.
@@ -185,13 +185,7 @@ fn candidate(
     if hinted {
         score += 10;
     }
-    Candidate {
-        schema,
-        matches: found,
-        wide,
-        score,
-        enough: enough || (named == Some(schema.name.as_str()) && score > 12),
-    }
+    Candidate { schema, matches: found, wide, score, enough: enough || named == Some(schema.name.as_str()) }
 }
 
 /// Whether one of these words stands in a name.

@@ -98,6 +98,15 @@ pub(super) fn variants(name: &str) -> Vec<Variant> {
             add(base, unit, false);
         }
     }
+    // `Effort 1-5`, `Yield bu/ac`: a scale, or a unit that is none of ours.
+    if let Some((base, last)) = name.rsplit_once([' ', '_']) {
+        let scale =
+            last.split_once('-').is_some_and(|(low, high)| low.parse::<u8>().is_ok() && high.parse::<u8>().is_ok());
+        let ratio = last.split_once('/').is_some_and(|(above, below)| !above.is_empty() && !below.is_empty());
+        if scale || (ratio && last.chars().all(|letter| letter.is_alphabetic() || letter == '/')) {
+            add(base, last, scale);
+        }
+    }
     // `yieldPerAcre`: a unit that only capitals set apart.
     let parts = words(name);
     if let Some(at) = parts.iter().rposition(|word| word == "per").filter(|at| *at > 0) {
