@@ -97,6 +97,7 @@ pub(super) fn matches(schema: &TableSchema, table: &Table, reading: &Reading) ->
     let mut candidates: Vec<Match> = Vec::new();
     for (index, column) in table.columns.iter().enumerate().filter(|(_, column)| column.reference.is_some()) {
         candidates.extend(exact(schema, aliases, index, &column.name));
+        candidates.extend(by_unit(schema, index, &column.name));
         candidates.extend(near(schema, aliases, index, &column.name));
     }
     // Plots in rows and ranges are a grid, not rows of a planter.
@@ -151,6 +152,10 @@ fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> 
             let target = &schema.columns[*ours];
             let sure = if joined(own_name(target)) == variant.words { Sure::Own } else { Sure::Alias };
             let known = variant.unit.as_deref().and_then(suffix);
+            // One plant is a name, several are a count.
+            if target.name == "emerged" && variant.words == "plant" && !name.to_lowercase().contains("plants") {
+                continue;
+            }
             let unit = match (kind_of_unit(target), &variant.unit) {
                 (None, None) => Unit::NotNeeded,
                 // Plants by area are no plants of a place.
@@ -171,6 +176,67 @@ fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> 
                 },
             };
             found.push(Match { ours: *ours, column, sure, unit, rival: None });
+        }
+    }
+    found
+}
+
+/// Names that mean another column once they have a unit: `Closing setting (psi)` is a pressure, not a label. Column, words, and the
+/// columns that they mean.
+const WITH_UNIT: &[(&str, &[&str], &[&str])] = &[
+    (
+        "setting_log",
+        &[
+            "closing",
+            "closing wheel",
+            "closing system",
+            "closer",
+            "closing setting",
+            "closing wheel setting",
+            "closer setting",
+        ],
+        &["set_pressure_kpa", "set_force_n"],
+    ),
+    ("stand_count", &["row", "of row", "row counted"], &["row_length_m"]),
+];
+/// Names that say too little to be sure of (from memory): column of the setting log, words.
+const LOOSE: &[(&str, &[&str])] = &[
+    ("set_pressure_kpa", &["pressure", "air pressure", "air", "pressure setting"]),
+    ("set_force_n", &["force", "force setting"]),
+];
+
+/// Matches by the unit, and by names that are no more than likely.
+fn by_unit(schema: &TableSchema, column: usize, name: &str) -> Vec<Match> {
+    let place = |wanted: &str| schema.columns.iter().position(|ours| ours.name == wanted);
+    let mut found = Vec::new();
+    for variant in variants(name) {
+        for (_, words, means) in WITH_UNIT.iter().filter(|(table, ..)| *table == schema.name) {
+            let Some(unit) = variant.unit.as_deref().filter(|_| words.contains(&variant.words.as_str())) else {
+                continue;
+            };
+            let meant = means.iter().filter_map(|name| place(name)).find_map(|ours| {
+                let kind = kind_of_unit(&schema.columns[ours])?;
+                Some((ours, suffix_of_kind(unit, kind)?))
+            });
+            found.extend(meant.map(|(ours, suffix)| Match {
+                ours,
+                column,
+                sure: Sure::Own,
+                unit: Unit::Known(suffix),
+                rival: None,
+            }));
+        }
+        for (wanted, _) in LOOSE.iter().filter(|(_, words)| words.contains(&variant.words.as_str())) {
+            let Some(ours) = place(wanted) else { continue };
+            let kind = kind_of_unit(&schema.columns[ours]);
+            let unit = match &variant.unit {
+                None => Unit::Absent,
+                Some(text) => match kind.and_then(|kind| suffix_of_kind(text, kind)) {
+                    Some(suffix) => Unit::Known(suffix),
+                    None => continue,
+                },
+            };
+            found.push(Match { ours, column, sure: Sure::Near, unit, rival: None });
         }
     }
     found
@@ -228,11 +294,15 @@ fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> V
             }
         }
     }
-    if let Some(ours) = schema.columns.iter().position(|ours| ours.name == "emerged")
-        && let Some(words) = without_place(&whole)
-        && aliases.iter().any(|(alias, other)| *other == ours && *alias == words)
-    {
-        best.insert(ours, (whole.len(), Sure::Near));
+    let below = name.rsplit_once(" / ").map(|(_, below)| joined(below));
+    for text in [Some(whole.clone()), below].into_iter().flatten() {
+        let Some(words) = without_place(&text) else { continue };
+        let counts = aliases.iter().filter(|(alias, ours)| {
+            *alias == words && matches!(schema.columns[*ours].name.as_str(), "emerged" | "seeds_sown")
+        });
+        for (_, ours) in counts {
+            best.insert(*ours, (whole.len(), Sure::Near));
+        }
     }
     // The longest name counts: "actual closing pressure" is not "closing pressure".
     let longest = best.values().map(|(length, _)| *length).max().unwrap_or(0);

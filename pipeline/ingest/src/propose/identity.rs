@@ -40,7 +40,15 @@ fn year_in(text: &str) -> Option<i16> {
 }
 
 /// Adds the season, the field and the strip where the table needs them and no column gives them.
-pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, season: Option<&Season>) {
+///
+/// `titled` are columns that a line above the header gives already.
+pub(super) fn complete(
+    block: &mut Block,
+    candidate: &Candidate,
+    table: &Table,
+    season: Option<&Season>,
+    titled: &BTreeSet<String>,
+) {
     if candidate.of("season").is_none() && candidate.schema.name != "weather" {
         match season {
             Some(season) => block.top.unsure(
@@ -51,7 +59,7 @@ pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, 
         }
     }
     let used: BTreeSet<usize> = candidate.columns().into_iter().collect();
-    if candidate.of("field_id").is_none() && candidate.schema.name != "weather" {
+    if candidate.of("field_id").is_none() && candidate.schema.name != "weather" && !titled.contains("field_id") {
         let groups = offered(table, &used, |distinct, rows| distinct >= 1 && 3 * distinct <= rows.max(3));
         let could = match groups.as_slice() {
             [] => String::new(),
@@ -64,7 +72,7 @@ pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, 
     }
     let needs_strip = candidate.schema.column("strip_id").is_some_and(|column| column.required());
     match candidate.of("strip_id") {
-        None if needs_strip => offer_strips(block, table, &used),
+        None if needs_strip && !titled.contains("strip_id") => offer_strips(block, table, &used),
         Some(found) if matches!(candidate.schema.name.as_str(), "stand_count" | "strip") => {
             let mut keys: Vec<usize> = vec![found.column];
             let others = ["field_id", "season", "sample_id", "row_unit", "counted_at"];

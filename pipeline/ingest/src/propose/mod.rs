@@ -18,6 +18,7 @@ mod look;
 mod names;
 mod numbers;
 mod table;
+mod title_lines;
 mod units;
 mod vocabulary;
 mod wide;

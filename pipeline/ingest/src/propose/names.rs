@@ -30,10 +30,8 @@ pub(super) fn words(name: &str) -> Vec<String> {
                 before.is_lowercase() || (before.is_uppercase() && after.is_some_and(|after| after.is_lowercase()))
             });
         let digit = before.is_some_and(|before| before.is_alphanumeric() && before.is_numeric() != letter.is_numeric());
-        if !letter.is_alphanumeric() || camel || digit {
-            if !word.is_empty() {
-                found.push(std::mem::take(&mut word));
-            }
+        if (!letter.is_alphanumeric() || camel || digit) && !word.is_empty() {
+            found.push(std::mem::take(&mut word));
         }
         if letter.is_alphanumeric() {
             word.extend(letter.to_lowercase());
