@@ -394,10 +394,13 @@ impl Formats {
             found.either = Some([whole(first), whole(second)]);
             self.either.get_or_insert((reference.to_owned(), found));
         } else if !found.unread.is_empty() {
+            let all: Vec<String> = context.missing.iter().chain(found.unread.iter().take(1)).cloned().collect();
+            let instead =
+                if context.missing.is_empty() { "" } else { "; if so, take this line instead of the other one" };
             block.top.open(
-                format!("missing = {}", quoted(&found.unread[0])),
+                format!("missing = {}", list(&all)),
                 format!(
-                    "{} in \"{}\" is no date; does it mean that there is none",
+                    "{} in \"{}\" is no date; does it mean that there is none{instead}",
                     some(&found.unread, 3),
                     column.name
                 ),

@@ -84,7 +84,7 @@ pub(super) fn complete(
                 block.columns.open(
                     format!("strip_id = {}", quoted(&better[0])),
                     format!(
-                        "several rows share one \"{name}\"; \"{}\" tells all rows apart: is that the strip?",
+                        "several rows share one \"{name}\"; \"{}\" tells all rows apart: if that is the strip, take this line instead of the other one",
                         better[0]
                     ),
                 );
