@@ -3,9 +3,12 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
+use arrow::array::{ArrayRef, Int64Array, RecordBatch, StringArray};
 use evenstand_ingest::{Mapping, Proposal, look_at_text};
 use evenstand_settings::Settings;
+use parquet::arrow::ArrowWriter;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -346,6 +349,188 @@ const CASES: &[Case] = &[
         kept: &["strip_id=2  emerged=31"],
     },
     Case {
+        file: "plant stand spring.csv",
+        text: "Emergence study 2025,,,,\nCounted by: JD,,,,\n,,,,\nField Name,Treatment,Rep,Plants/17.5 ft,Notes\nA,30 psi,1,30,good\nA,30 psi,2,31,\nA,40 psi,1,29,crusted\nA,40 psi,2,33,\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "header_row = 4",
+            "constants.row_length_ft = 17.5",
+            "emerged = \"Plants/17.5 ft\"",
+            "# strip_id = [\"Treatment\", \"Rep\"]",
+        ],
+        questions: &[
+            "title above the header",
+            "length of row that was counted",
+            "what we call emerged",
+            "together tell all rows apart",
+        ],
+        kept: &[],
+    },
+    Case {
+        file: "pop counts.csv",
+        text: "Grower,Field,Hybrid,Pass,Population (plants/ac),Date\nHill,A,P1,1,31000,5/20/2025\nHill,A,P1,2,32500,5/20/2025\n",
+        kind: None,
+        lines: &[],
+        questions: &["\"Population (plants/ac)\" counts plants by area"],
+        kept: &[],
+    },
+    Case {
+        file: "Stand 5-8 and 5-12.csv",
+        text: "Field,Yr,Strip,5-8 stand,5-12 stand\nA,25,1,12,30\nA,25,2,13,31\n",
+        kind: Some("stand_count"),
+        lines: &["# constants.season = 2025", "# names.\"5-8 stand\" = \"2025-05-08\""],
+        questions: &["in which year was it planted", "5-8 stand", "5-12 stand"],
+        kept: &[],
+    },
+    Case {
+        file: "moist.csv",
+        text: "Date;Field;Moisture (%);Residue cover\n28.04.2025;A;22,5;45\n29.04.2025;B;18,3;50\n",
+        kind: Some("soil_note"),
+        lines: &[
+            "# water_gravimetric_pct = \"Moisture (%)\"",
+            "# water_volumetric_pct = \"Moisture (%)\"",
+            "residue_cover_pct = \"Residue cover\"",
+        ],
+        questions: &["year of planting", "by mass of dry soil", "by volume of soil", "does not say the unit"],
+        kept: &[],
+    },
+    Case {
+        file: "digs.csv",
+        text: "Field / strip,When,Closed?,Light,Effort 1-5,Depth in\nNorth/1,2025-04-28,Yes,N,3,2.0\nNorth/2,2025-04-28,No,Y,2,1.75\n",
+        kind: Some("dig_check"),
+        lines: &[
+            "dug_at = \"When\"",
+            "trench_shut = \"Closed?\"",
+            "dig_effort = \"Effort 1-5\"",
+            "seed_depth_in = \"Depth in\"",
+        ],
+        questions: &["year of planting", "no column is called a field"],
+        kept: &[],
+    },
+    Case {
+        file: "vigor.csv",
+        text: "Site,Year,Plot #,Vigor (1-9),Stand (plants/plot),Yield bu/ac,Test wt\nA,2025,101,7,120,201.2,56.1\nA,2025,102,6,118,199.4,55.8\n",
+        kind: Some("measure"),
+        lines: &["columns = [\"Vigor (1-9)\", \"Yield bu/ac\", \"Test wt\"]", "emerged = \"Stand (plants/plot)\""],
+        questions: &[],
+        kept: &["strip_id=101  name=yield  value=201.2", "strip_id=102  name=vigor  value=6.0"],
+    },
+    Case {
+        file: "planting.csv",
+        text: "FIELD_NAME,YEAR,PLANT_DATE,CROP,POP,ROW_SP_IN,TILL_SYS\nA,2025,04/28/25,Corn,34.0,30,No till\nB,2025,05/02/25,Corn,32.5,30,VT\n",
+        kind: Some("field"),
+        lines: &[
+            "time_formats = \"%m/%d/%y\"",
+            "row_spacing_in = \"ROW_SP_IN\"",
+            "synonyms.tillage.\"VT\" = \"reduced\"",
+            "# seed_rate_per_m2 = \"POP\"",
+        ],
+        questions: &["thousands an acre must be written out"],
+        kept: &[],
+    },
+    Case {
+        file: "field-2025.csv",
+        text: "a,b\n1,2\n3,4\n",
+        kind: Some("field"),
+        lines: &["kind = \"field\""],
+        questions: &["year of planting", "no column is called a field"],
+        kept: &[],
+    },
+    Case {
+        file: "trial grid.csv",
+        text: "Location,Year,Plot,Row,Range,Stand\nA,2025,1,1,1,30\nA,2025,2,1,2,31\n",
+        kind: Some("stand_count"),
+        lines: &["# not used: \"Row\", \"Range\""],
+        questions: &[],
+        kept: &["strip_id=2  row_unit=  emerged=31"],
+    },
+    Case {
+        file: "strip results.csv",
+        text: "Field: North 40,,,,\nRow length: 17.5 ft,,,,\nStrip,Closing setting (psi),Stand 5/12/2025,Stand 5/20/2025,Yield (bu/ac)\n1,20,25,30,201.1\n2,40,26,31,203.4\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "constants.field_id = \"North 40\"",
+            "constants.row_length_ft = 17.5",
+            "names.\"Stand 5/12/2025\" = \"2025-05-12\"",
+            "set_pressure_psi = \"Closing setting (psi)\"",
+        ],
+        questions: &["year of planting", "North 40", "row_length_ft", "is more better"],
+        kept: &[],
+    },
+    Case {
+        file: "tape spacing.csv",
+        text: "field,year,plot,plant,dist_cm\nA,2025,1,1,0\nA,2025,1,2,16.5\n",
+        kind: Some("spacing"),
+        lines: &["position_cm = \"dist_cm\"", "plant = \"plant\""],
+        questions: &[],
+        kept: &["plant=2  position_m=0.165"],
+    },
+    Case {
+        file: "long days.csv",
+        text: "Site-Year,Season,Plot,DAP,Emerged plants,Row ft\nA-2025,2025,101,7,12,10\nA-2025,2025,101,9,20,10\n",
+        kind: Some("stand_count"),
+        lines: &["field_id = \"Site-Year\"", "row_length_ft = \"Row ft\"", "# counted_at = \"DAP\""],
+        questions: &["it counts days"],
+        kept: &[],
+    },
+    Case {
+        file: "grouped days.csv",
+        text: ",,,Days after planting,,,\nField,Strip,Closing psi,6,8,10,Seeds/17.5'\nA,1,20,3,12,25,34\nA,2,40,5,18,28,34\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "header_row = [1, 2]",
+            "constants.row_length_ft = 17.5",
+            "# day_zero = \"2025-04-28\"",
+            "set_pressure_psi = \"Closing psi\"",
+        ],
+        questions: &["in which year", "length of row", "what we call seeds_sown", "from which day"],
+        kept: &[],
+    },
+    Case {
+        file: "log.csv",
+        text: "Datum;Feld-Nr;Saison;Parzelle;Soll-Druck (kPa);Ist Druck (kPa)\n28.04.2025;1;2025;1;200;198,5\n28.04.2025;1;2025;2;250;251,0\n",
+        kind: Some("setting_log"),
+        lines: &[
+            "set_pressure_kpa = \"Soll-Druck (kPa)\"",
+            "actual_pressure_kpa = \"Ist Druck (kPa)\"",
+            "# not used: \"Datum\"",
+        ],
+        questions: &[],
+        kept: &["field_id=1  strip_id=1  set_pressure_kpa=200.0  actual_pressure_kpa=198.5"],
+    },
+    Case {
+        file: "air.csv",
+        text: "Field,Season,Strip,Air pressure\nA,2025,1,30\nA,2025,2,40\n",
+        kind: Some("setting_log"),
+        lines: &["# set_pressure_psi = \"Air pressure\""],
+        questions: &["what we call set_pressure"],
+        kept: &[],
+    },
+    Case {
+        file: "gaps.csv",
+        text: "Field,Season,Plot,Date,Stand\nA,2025,1,5/28/2025,30\nA,2025,2,rained out,.\nA,2025,3,5/28/2025,29\n",
+        kind: Some("stand_count"),
+        lines: &["missing = \".\"", "# missing = [\".\", \"rained out\"]", "time_formats = \"%m/%d/%Y\""],
+        questions: &["\"rained out\" in \"Date\" is no date"],
+        kept: &[],
+    },
+    Case {
+        file: "shared plots.csv",
+        text: "Site,Year,Plot,Code,Stand\nA,2025,1,a1,30\nA,2025,1,a2,31\nA,2025,2,a3,31\n",
+        kind: Some("stand_count"),
+        lines: &["strip_id = \"Plot\"", "# strip_id = \"Code\""],
+        questions: &["\"Code\" tells all rows apart"],
+        kept: &[],
+    },
+    Case {
+        file: "month names.csv",
+        text: "Field,Season,Plot,Count date,Stand\nA,2025,1,8-May-25,30\nA,2025,2,12-May-25,29\n",
+        kind: Some("stand_count"),
+        lines: &["time_formats = \"%d-%b-%y\""],
+        questions: &[],
+        kept: &["strip_id=2  counted_at=2025-05-12T00:00:00Z"],
+    },
+    Case {
         file: "invoices.csv",
         text: "Invoice,Amount,Paid\n17,120.50,2025-05-08\n18,99.00,2025-06-01\n",
         kind: None,
@@ -486,6 +671,29 @@ fn check_says_what_it_does_not_recognise_and_leaves_usable_files_alone() {
     assert_eq!(said.status, 0, "{}", said.stderr);
     assert!(said.stdout.contains("invoices.csv is not recognised"), "{}", said.stdout);
     assert!(!said.stdout.contains("[[source]]"), "{}", said.stdout);
+}
+
+#[test]
+fn a_parquet_file_of_foreign_names_gets_a_block_too() {
+    let columns: [(&str, ArrayRef); 4] = [
+        ("Paddock", Arc::new(StringArray::from(vec!["Hill", "Hill"]))),
+        ("Yr", Arc::new(Int64Array::from(vec![2025, 2025]))),
+        ("stripNo", Arc::new(Int64Array::from(vec![1, 2]))),
+        ("standCount", Arc::new(Int64Array::from(vec![Some(30), None]))),
+    ];
+    let batch = RecordBatch::try_from_iter(columns).unwrap();
+    let mut bytes = Vec::new();
+    let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), None).unwrap();
+    writer.write(&batch).unwrap();
+    writer.close().unwrap();
+    let review = review_of("counts.parquet", &bytes, "");
+    let proposals = json(&review.run("check", &["--json"]).stdout)["proposals"].clone();
+    assert_eq!(proposals[0]["questions"].as_array().map(Vec::len), Some(0), "{proposals}");
+    review.put("evenstand.toml", proposals[0]["block"].as_str().unwrap());
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(json(&said.stdout)["rows_kept"], 1, "{}", said.stderr);
+    let row = &review.kept("stand_count")[0];
+    assert_eq!((row["field_id"].as_str(), row["strip_id"].as_str(), row["emerged"].as_str()), ("Hill", "1", "30"));
 }
 
 /// Files under a folder of optional open data, in order.

@@ -8,6 +8,9 @@
 //! used is set aside with its text and the reason; rows kept and rows set aside add up to the rows read. A file whose
 //! header cannot be understood is set aside as a whole.
 //!
+//! A file that cannot be read so gets a proposal: a `[[source]]` block made from its first rows, with questions
+//! ([`look_at_text`], [`look_at_parquet`]).
+//!
 //! Fields come first ([`read_order`]): their time zones are needed to read the local times of every other table.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]

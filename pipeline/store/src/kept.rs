@@ -320,7 +320,6 @@ mod tests {
                     sha256: "00".into(),
                     kind: "measure".into(),
                     block: None,
-                    block: None,
                     rows_read: 1,
                     rows_kept: 1,
                     rows_set_aside: 0,

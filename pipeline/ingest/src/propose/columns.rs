@@ -97,8 +97,13 @@ pub(super) fn matches(schema: &TableSchema, table: &Table, reading: &Reading) ->
     let mut candidates: Vec<Match> = Vec::new();
     for (index, column) in table.columns.iter().enumerate().filter(|(_, column)| column.reference.is_some()) {
         candidates.extend(exact(schema, aliases, index, &column.name));
+        candidates.extend(by_unit(schema, index, &column.name));
         candidates.extend(near(schema, aliases, index, &column.name));
     }
+    // Plots in rows and ranges are a grid, not rows of a planter.
+    let grid =
+        table.columns.iter().any(|column| matches!(joined(&column.name).as_str(), "range" | "column" | "col" | "tier"));
+    candidates.retain(|found| !(grid && schema.columns[found.ours].name == "row_unit"));
     candidates.retain(|found| fits(&table.columns[found.column], &schema.columns[found.ours], reading));
     candidates.sort_by(|left, right| {
         (left.sure, unit_rank(&left.unit), left.column, left.ours).cmp(&(
@@ -147,10 +152,18 @@ fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> 
             let target = &schema.columns[*ours];
             let sure = if joined(own_name(target)) == variant.words { Sure::Own } else { Sure::Alias };
             let known = variant.unit.as_deref().and_then(suffix);
+            // One plant is a name, several are a count.
+            if target.name == "emerged" && variant.words == "plant" && !name.to_lowercase().contains("plants") {
+                continue;
+            }
             let unit = match (kind_of_unit(target), &variant.unit) {
                 (None, None) => Unit::NotNeeded,
                 // Plants by area are no plants of a place.
                 (None, Some(_)) if target.name == "emerged" && known.is_some_and(|unit| unit.starts_with("per_")) => {
+                    continue;
+                }
+                // `Field / strip` is no field in the unit of strips.
+                (None, Some(text)) if aliases.iter().any(|(words, other)| other != ours && *words == joined(text)) => {
                     continue;
                 }
                 (None, Some(_)) if variant.apart || target.name == "value" => Unit::NotNeeded,
@@ -163,6 +176,67 @@ fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> 
                 },
             };
             found.push(Match { ours: *ours, column, sure, unit, rival: None });
+        }
+    }
+    found
+}
+
+/// Names that mean another column once they have a unit: `Closing setting (psi)` is a pressure, not a label. Column, words, and the
+/// columns that they mean.
+const WITH_UNIT: &[(&str, &[&str], &[&str])] = &[
+    (
+        "setting_log",
+        &[
+            "closing",
+            "closing wheel",
+            "closing system",
+            "closer",
+            "closing setting",
+            "closing wheel setting",
+            "closer setting",
+        ],
+        &["set_pressure_kpa", "set_force_n"],
+    ),
+    ("stand_count", &["row", "of row", "row counted"], &["row_length_m"]),
+];
+/// Names that say too little to be sure of (from memory): column of the setting log, words.
+const LOOSE: &[(&str, &[&str])] = &[
+    ("set_pressure_kpa", &["pressure", "air pressure", "air", "pressure setting"]),
+    ("set_force_n", &["force", "force setting"]),
+];
+
+/// Matches by the unit, and by names that are no more than likely.
+fn by_unit(schema: &TableSchema, column: usize, name: &str) -> Vec<Match> {
+    let place = |wanted: &str| schema.columns.iter().position(|ours| ours.name == wanted);
+    let mut found = Vec::new();
+    for variant in variants(name) {
+        for (_, words, means) in WITH_UNIT.iter().filter(|(table, ..)| *table == schema.name) {
+            let Some(unit) = variant.unit.as_deref().filter(|_| words.contains(&variant.words.as_str())) else {
+                continue;
+            };
+            let meant = means.iter().filter_map(|name| place(name)).find_map(|ours| {
+                let kind = kind_of_unit(&schema.columns[ours])?;
+                Some((ours, suffix_of_kind(unit, kind)?))
+            });
+            found.extend(meant.map(|(ours, suffix)| Match {
+                ours,
+                column,
+                sure: Sure::Own,
+                unit: Unit::Known(suffix),
+                rival: None,
+            }));
+        }
+        for (wanted, _) in LOOSE.iter().filter(|(_, words)| words.contains(&variant.words.as_str())) {
+            let Some(ours) = place(wanted) else { continue };
+            let kind = kind_of_unit(&schema.columns[ours]);
+            let unit = match &variant.unit {
+                None => Unit::Absent,
+                Some(text) => match kind.and_then(|kind| suffix_of_kind(text, kind)) {
+                    Some(suffix) => Unit::Known(suffix),
+                    None => continue,
+                },
+            };
+            found.push(Match { ours, column, sure: Sure::Near, unit, rival: None });
         }
     }
     found
@@ -201,6 +275,9 @@ const NEVER_NEAR: &[&str] = &[
 /// Matches by words that stand among others.
 fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> Vec<Match> {
     let whole = joined(name);
+    if is_by_area(name) {
+        return Vec::new();
+    }
     let padded = format!(" {whole} ");
     let mut best: BTreeMap<usize, (usize, Sure)> = BTreeMap::new();
     for (words, ours) in aliases {
@@ -215,6 +292,16 @@ fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> V
             if words.len() > longest.0 {
                 *longest = (words.len(), sure);
             }
+        }
+    }
+    let below = name.rsplit_once(" / ").map(|(_, below)| joined(below));
+    for text in [Some(whole.clone()), below].into_iter().flatten() {
+        let Some(words) = without_place(&text) else { continue };
+        let counts = aliases.iter().filter(|(alias, ours)| {
+            *alias == words && matches!(schema.columns[*ours].name.as_str(), "emerged" | "seeds_sown")
+        });
+        for (_, ours) in counts {
+            best.insert(*ours, (whole.len(), Sure::Near));
         }
     }
     // The longest name counts: "actual closing pressure" is not "closing pressure".
@@ -237,10 +324,36 @@ fn near(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> V
         .collect()
 }
 
+/// The words of a name of counts without the size of the counted place, as in `Plants/17.5 ft`; `None` where it has none.
+fn without_place(words: &str) -> Option<String> {
+    const PLACE: &[&str] =
+        &["ft", "feet", "foot", "m", "meter", "metre", "in", "inch", "row", "of", "per", "acre", "ac", "th"];
+    let is_place = |word: &str| PLACE.contains(&word) || word.parse::<u32>().is_ok();
+    let left: Vec<&str> = words.split(' ').filter(|word| !is_place(word)).collect();
+    let sized = words.split(' ').any(|word| word.parse::<u32>().is_ok());
+    (sized && !left.is_empty()).then(|| left.join(" "))
+}
+
+/// Whether a name counts plants by area, such as `Population (plants/ac)`: these are no plants of a place.
+pub(super) fn is_by_area(name: &str) -> bool {
+    let variants = variants(name);
+    variants
+        .iter()
+        .any(|variant| variant.unit.as_deref().and_then(suffix).is_some_and(|suffix| suffix.starts_with("per_")))
+        && schemas().iter().filter(|table| table.name == "stand_count" && table.group == Group::Raw).any(|table| {
+            let aliases = joined_aliases(table, "emerged");
+            variants.iter().any(|variant| aliases.contains(&variant.words))
+        })
+}
+
 /// Whether the cells of a column are of the type of ours. A column without a value fits everything.
 fn fits(column: &Column, ours: &Ours, reading: &Reading) -> bool {
     let numeric = column.is_numeric(reading);
     match ours.column_type {
+        // A year of two digits is no season.
+        ColumnType::Integer if ours.name == "season" => {
+            column.numbers(reading).0.iter().all(|year| (1900.0..=2200.0).contains(year)) && numeric != Some(false)
+        }
         ColumnType::Number | ColumnType::Integer => numeric != Some(false),
         ColumnType::Datetime | ColumnType::Date => {
             let typed = column.cells.iter().any(|cell| matches!(cell, Body::Time(_)));

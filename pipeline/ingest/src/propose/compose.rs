@@ -9,11 +9,11 @@ use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
 use super::dates::{Dates, dates};
 use super::identity;
 use super::kinds::Candidate;
-use super::names::joined;
+use super::names::{joined, suffix_of_kind, variants};
 use super::table::{Body, Column};
 use super::units::{likely, usual};
 use super::vocabulary::{has_words, words};
-use super::{Context, wide_lines};
+use super::{Context, title_lines, wide_lines};
 
 /// Words of a column that are asked about one by one.
 const MOST_WORDS: usize = 12;
@@ -38,7 +38,14 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
         }
     }
     formats.write(&mut block);
-    identity::complete(&mut block, candidate, context.table, context.season.as_ref());
+    needed_lines(&mut block, candidate);
+    day_count_line(context, &mut block, candidate);
+    let titled = title_lines::write(context, &mut block, candidate);
+    place_line(context, &mut block, candidate);
+    if candidate.schema.name == "soil_note" {
+        moisture_lines(context, &mut block, candidate);
+    }
+    identity::complete(&mut block, candidate, context.table, context.season.as_ref(), &titled);
     if let Some(wide) = &candidate.wide {
         wide_lines::write(context, &mut block, candidate, wide);
     }
@@ -99,6 +106,89 @@ pub(super) fn file_lines(context: &Context, kind: &str) -> Block {
     block
 }
 
+/// Columns that every row needs and none of the file gives.
+fn needed_lines(block: &mut Block, candidate: &Candidate) {
+    let by_other_means = ["field_id", "season", "strip_id"];
+    let taken = |name: &str| candidate.wide.as_ref().is_some_and(|wide| name == wide.name_to || name == wide.value_to);
+    for ours in candidate.schema.columns.iter().filter(|ours| ours.required()) {
+        if !by_other_means.contains(&ours.name.as_str()) && candidate.of(&ours.name).is_none() && !taken(&ours.name) {
+            block.columns.open(
+                format!("{} = \"column of the file\"", ours.name),
+                format!("no column is called so: {}", ours.description),
+            );
+        }
+    }
+}
+
+/// A column of days after planting is no column of dates.
+fn day_count_line(context: &Context, block: &mut Block, candidate: &Candidate) {
+    let Some(ours) = candidate.schema.column("counted_at").filter(|_| candidate.wide.is_none()) else { return };
+    let names = ["dap", "dae", "das", "day after planting", "day after sowing", "day", "day number"];
+    let days = context.table.columns.iter().find(|column| names.contains(&joined(&column.name).as_str()));
+    if let Some(reference) = days.and_then(|column| column.reference.as_ref())
+        && candidate.of(&ours.name).is_none()
+    {
+        block.columns.open(
+            format!("{} = {}", ours.name, quoted(reference)),
+            "it counts days, and only dates are read: is there a column of dates, or can one be added",
+        );
+    }
+}
+
+/// The length of row that the name of the counts says, as in `Plants/17.5 ft`.
+fn place_line(context: &Context, block: &mut Block, candidate: &Candidate) {
+    let Some(ours) = candidate.schema.column("row_length_m").and_then(kind_of_unit) else { return };
+    let counts = candidate
+        .of("emerged")
+        .or(candidate.of("seeds_sown"))
+        .and_then(|found| context.table.columns.get(found.column));
+    let Some(counts) = counts.filter(|_| candidate.of("row_length_m").is_none()) else { return };
+    let spaced = counts.name.replace(['\'', '\u{2032}'], " ft ");
+    let parts: Vec<&str> = spaced.split([' ', '/', '(', ')', '_']).filter(|part| !part.is_empty()).collect();
+    let found = parts.windows(2).find_map(|pair| {
+        let [length, unit] = pair else { return None };
+        let length = length.parse::<f64>().ok().filter(|length| (0.5..=2000.0).contains(length))?;
+        Some((length, suffix_of_kind(unit, ours)?))
+    });
+    if let Some((length, suffix)) = found {
+        block.top.unsure(
+            format!("constants.row_length_{suffix} = {length:?}"),
+            format!("the length of row that was counted, taken from the name \"{}\"", counts.name),
+        );
+    }
+}
+
+/// Moisture in numbers: by mass or by volume, which the numbers do not tell.
+fn moisture_lines(context: &Context, block: &mut Block, candidate: &Candidate) {
+    if candidate.of("water_gravimetric_frac").or(candidate.of("water_volumetric_frac")).is_some() {
+        return;
+    }
+    let names = ["moisture", "soil moisture", "water content", "soil water", "soil water content"];
+    let moisture = context.table.columns.iter().find(|column| {
+        column.is_numeric(context.reading) == Some(true)
+            && variants(&column.name).iter().any(|variant| names.contains(&variant.words.as_str()))
+    });
+    let Some((column, reference)) = moisture.and_then(|column| Some((column, column.reference.as_ref()?))) else {
+        return;
+    };
+    let (numbers, _) = column.numbers(context.reading);
+    let unit = if numbers.iter().any(|number| *number > 1.0) { "pct" } else { "frac" };
+    let said = |words: &[&str]| words.iter().any(|word| column.name.to_lowercase().contains(word));
+    let ways = [
+        ("water_gravimetric", "mass of dry soil", said(&["grav", "mass", "weight"])),
+        ("water_volumetric", "volume of soil", said(&["vol"])),
+    ];
+    let decided = ways.iter().filter(|(.., said)| *said).count() == 1;
+    for (name, what, said) in ways {
+        let line = format!("{name}_{unit} = {}", quoted(reference));
+        if decided && said {
+            block.columns.unsure(line, format!("is \"{}\" water by {what}", column.name));
+        } else if !decided {
+            block.columns.open(line, format!("take this line if \"{}\" is water by {what}", column.name));
+        }
+    }
+}
+
 /// Where a column of ours comes from.
 fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours, column: &Column, reference: &str) {
     let (numbers, _) = column.numbers(context.reading);
@@ -109,7 +199,7 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
         Sure::Own | Sure::Alias => {}
     }
     if let Some(rival) = found.rival.and_then(|rival| context.table.columns.get(rival)) {
-        doubts.push(format!("or is it \"{}\"", rival.name));
+        doubts.push(format!("or is it \"{}\"", rival.reference.as_deref().unwrap_or_default()));
     }
     if ours.name == "row_downforce_n"
         && !["row", "gauge", "unit"].iter().any(|word| joined(&column.name).contains(word))
@@ -146,7 +236,16 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
                 _ => format!("the header does not say the unit; judged by its numbers ({}) it is {}", example(&numbers), one_of(&labels(&units))),
             });
             let text = line(&format!("{}_{first}", own_name(ours)));
-            let one = units.len() == 1 && *unit == Unit::Absent && found.sure <= Sure::Near && !numbers.is_empty();
+            // 34 is 34 seeds a square metre, or 34 thousand an acre.
+            let thousands = ours.name == "seed_rate_per_m2" && first == "per_m2";
+            if thousands {
+                doubts.push("thousands an acre must be written out, 34000 for 34".into());
+            }
+            let one = !thousands
+                && units.len() == 1
+                && *unit == Unit::Absent
+                && found.sure <= Sure::Near
+                && !numbers.is_empty();
             if one { lines.unsure(text, doubts.join("; ")) } else { lines.open(text, doubts.join("; ")) }
         }
         _ if found.sure == Sure::Hint => lines.open(line(&ours.name), doubts.join("; ")),
@@ -196,6 +295,12 @@ fn cell_doubts(context: &Context, ours: &Ours, column: &Column) -> Vec<String> {
             .push(format!("{} is no number: add it to missing if it means that nothing was taken", some(&refused, 3)));
     }
     let (numbers, _) = column.numbers(reading);
+    let limits = ours.minimum().unwrap_or(f64::NEG_INFINITY)..=ours.maximum().unwrap_or(f64::INFINITY);
+    if kind_of_unit(ours).is_none()
+        && let Some(outside) = numbers.iter().find(|number| !limits.contains(number))
+    {
+        doubts.push(format!("{outside} is outside what is possible here; rows with such a cell are set aside"));
+    }
     if ours.column_type == ColumnType::Integer
         && let Some(part) = numbers.iter().find(|number| number.fract() != 0.0)
     {
@@ -292,10 +397,13 @@ impl Formats {
             found.either = Some([whole(first), whole(second)]);
             self.either.get_or_insert((reference.to_owned(), found));
         } else if !found.unread.is_empty() {
+            let all: Vec<String> = context.missing.iter().chain(found.unread.iter().take(1)).cloned().collect();
+            let instead =
+                if context.missing.is_empty() { "" } else { "; if so, take this line instead of the other one" };
             block.top.open(
-                format!("missing = {}", quoted(&found.unread[0])),
+                format!("missing = {}", list(&all)),
                 format!(
-                    "{} in \"{}\" is no date; does it mean that there is none",
+                    "{} in \"{}\" is no date; does it mean that there is none{instead}",
                     some(&found.unread, 3),
                     column.name
                 ),

@@ -36,7 +36,7 @@ const DAYS: &[&str] = &[
 /// What may stand behind the day.
 const TIMES: &[&str] = &["", " %H:%M", " %H:%M:%S", " %I:%M %p", " %I:%M:%S %p", "T%H:%M", "T%H:%M:%S"];
 /// Texts of a column that are tried.
-const MOST_TEXTS: usize = 200;
+const MOST_TEXTS: usize = 100;
 
 /// How the dates of a column are written.
 #[derive(Debug, Default, PartialEq)]
@@ -154,9 +154,16 @@ const FULL: [&str; 13] = [
 /// The format that reads most texts; of equals the first.
 fn best_format(texts: &[&str]) -> Option<String> {
     let texts: Vec<&str> = texts.iter().copied().filter(|text| may_be_a_date(text)).collect();
+    let clock = texts.iter().any(|text| text.contains(':'));
+    let named = |text: &str| {
+        text.split(':').next().is_some_and(|day| day.chars().any(|letter| letter.is_alphabetic() && letter != 'T'))
+    };
+    let (names, digits) = (texts.iter().any(|text| named(text)), texts.iter().any(|text| !named(text)));
     let mut best: Option<(usize, String)> = None;
-    for time in TIMES {
-        for day in DAYS {
+    // Formats that none of the texts can have are not tried.
+    for time in TIMES.iter().filter(|time| clock || time.is_empty()) {
+        let days = DAYS.iter().filter(|day| if day.contains(['b', 'B']) { names } else { digits });
+        for day in days {
             let format = format!("{day}{time}");
             let count = texts.iter().filter(|text| read(&format, text).is_some()).count();
             if count > best.as_ref().map_or(0, |(most, _)| *most) {

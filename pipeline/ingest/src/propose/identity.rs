@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::block::{Block, quoted, some};
 use super::kinds::Candidate;
-use super::table::Table;
+use super::table::{Column, Table};
+use crate::reading::Reading;
 
 /// Columns that are offered for a name.
 const MOST_OFFERED: usize = 4;
@@ -39,7 +40,15 @@ fn year_in(text: &str) -> Option<i16> {
 }
 
 /// Adds the season, the field and the strip where the table needs them and no column gives them.
-pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, season: Option<&Season>) {
+///
+/// `titled` are columns that a line above the header gives already.
+pub(super) fn complete(
+    block: &mut Block,
+    candidate: &Candidate,
+    table: &Table,
+    season: Option<&Season>,
+    titled: &BTreeSet<String>,
+) {
     if candidate.of("season").is_none() && candidate.schema.name != "weather" {
         match season {
             Some(season) => block.top.unsure(
@@ -50,7 +59,7 @@ pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, 
         }
     }
     let used: BTreeSet<usize> = candidate.columns().into_iter().collect();
-    if candidate.of("field_id").is_none() && candidate.schema.name != "weather" {
+    if candidate.of("field_id").is_none() && candidate.schema.name != "weather" && !titled.contains("field_id") {
         let groups = offered(table, &used, |distinct, rows| distinct >= 1 && 3 * distinct <= rows.max(3));
         let could = match groups.as_slice() {
             [] => String::new(),
@@ -63,19 +72,19 @@ pub(super) fn complete(block: &mut Block, candidate: &Candidate, table: &Table, 
     }
     let needs_strip = candidate.schema.column("strip_id").is_some_and(|column| column.required());
     match candidate.of("strip_id") {
-        None if needs_strip => offer_strips(block, table, &used),
+        None if needs_strip && !titled.contains("strip_id") => offer_strips(block, table, &used),
         Some(found) if matches!(candidate.schema.name.as_str(), "stand_count" | "strip") => {
             let mut keys: Vec<usize> = vec![found.column];
             let others = ["field_id", "season", "sample_id", "row_unit", "counted_at"];
             keys.extend(others.iter().filter_map(|name| candidate.of(name)).map(|found| found.column));
-            let (rows, distinct) = distinct_rows(table, &keys);
+            let (rows, distinct) = distinct_rows(table, &keys, 1);
             let better = offered(table, &used, |distinct, rows| rows > 2 && distinct == rows);
             let name = table.columns.get(found.column).map(|column| column.name.clone()).unwrap_or_default();
             if distinct < rows && candidate.wide.is_none() && !better.is_empty() {
                 block.columns.open(
                     format!("strip_id = {}", quoted(&better[0])),
                     format!(
-                        "several rows share one \"{name}\"; \"{}\" tells all rows apart: is that the strip?",
+                        "several rows share one \"{name}\"; \"{}\" tells all rows apart: if that is the strip, take this line instead of the other one",
                         better[0]
                     ),
                 );
@@ -106,11 +115,11 @@ fn offer_strips(block: &mut Block, table: &Table, used: &BTreeSet<usize>) {
     }
     let few: Vec<usize> =
         free_columns(table, used).filter(|column| table.columns[*column].distinct().len() > 1).take(12).collect();
-    let mut pairs = 0;
+    let (mut pairs, full) = (0, full_rows(table));
     for (at, first) in few.iter().enumerate() {
         for second in few.iter().skip(at + 1) {
-            let (rows, distinct) = distinct_rows(table, &[*first, *second]);
-            if rows > 1 && distinct == rows && pairs < MOST_OFFERED {
+            let (rows, distinct) = distinct_rows(table, &[*first, *second], 2);
+            if rows > 1 && 10 * rows >= 9 * full && distinct == rows && pairs < MOST_OFFERED {
                 pairs += 1;
                 let name = |column: usize| table.columns[column].reference.as_deref().map(quoted).unwrap_or_default();
                 block.columns.open(
@@ -135,20 +144,31 @@ fn free_columns<'a>(table: &'a Table, used: &'a BTreeSet<usize>) -> impl Iterato
 
 /// Free columns of names whose number of distinct values among so many filled rows is as wanted.
 fn offered(table: &Table, used: &BTreeSet<usize>, wanted: impl Fn(usize, usize) -> bool) -> Vec<String> {
+    let full = full_rows(table);
     let named = free_columns(table, used).filter_map(|index| table.columns.get(index));
     named
         .filter(|column| !column.filled().any(|text| text.contains(['.', ',']) && text.parse::<f64>().is_ok()))
         .filter(|column| {
             let (distinct, rows) = (column.distinct().len(), column.filled().count());
-            2 * rows >= table.rows && wanted(distinct, rows)
+            10 * rows >= 9 * full && wanted(distinct, rows)
         })
         .filter_map(|column| column.reference.clone())
         .take(MOST_OFFERED)
         .collect()
 }
 
-/// Rows that are filled in all of these columns, and how many different ones there are.
-fn distinct_rows(table: &Table, columns: &[usize]) -> (usize, usize) {
+/// Rows in which at least half of the columns hold something: others are gaps in the file.
+fn full_rows(table: &Table) -> usize {
+    let missing = Reading::default();
+    let holds =
+        |row: usize, column: &&Column| column.cells.get(row).is_some_and(|cell| !missing.is_missing(&cell.text()));
+    let named: Vec<&Column> = table.columns.iter().filter(|column| column.reference.is_some()).collect();
+    (0..table.rows).filter(|row| 2 * named.iter().filter(|column| holds(*row, column)).count() >= named.len()).count()
+}
+
+/// Rows in which the first columns of these, so many, are filled, and how many different rows there are.
+fn distinct_rows(table: &Table, columns: &[usize], needed: usize) -> (usize, usize) {
+    let missing = Reading::default();
     let mut seen: BTreeMap<Vec<String>, usize> = BTreeMap::new();
     for row in 0..table.rows {
         let key: Vec<String> = columns
@@ -156,7 +176,7 @@ fn distinct_rows(table: &Table, columns: &[usize]) -> (usize, usize) {
             .filter_map(|column| table.columns.get(*column))
             .map(|column| column.cells.get(row).map(|cell| cell.text()).unwrap_or_default())
             .collect();
-        if key.first().is_some_and(|first| !first.is_empty() && !first.eq_ignore_ascii_case("na")) {
+        if key.iter().take(needed).all(|part| !missing.is_missing(part)) {
             *seen.entry(key).or_default() += 1;
         }
     }

@@ -75,7 +75,7 @@ const KINDS: &[(&str, &[&str], &[&str])] = &[
         ],
         &["field", "planting", "paddock"],
     ),
-    ("strip", &["treatment", "length_m", "passes", "rows"], &["strip", "layout", "plot plan", "plot map"]),
+    ("strip", &["treatment", "length_m", "passes"], &["strip", "layout", "plot plan", "plot map"]),
     ("measure", &["value"], &["yield", "harvest", "vigor", "vigour"]),
 ];
 /// Columns of one table alone that others would carry along as well.
@@ -123,6 +123,8 @@ pub(super) fn kinds(table: &Table, reading: &Reading, names: &[&str], named: Opt
                 && !used.contains(&found.column)
                 && found.unit != Unit::Absent
         });
+        let wide = candidate.wide.iter().flat_map(|wide| &wide.visits).any(|(column, _)| !used.contains(column));
+        let sure = sure || wide;
         let strips = !matches!(candidate.schema.name.as_str(), "strip" | "field" | "weather");
         if chosen.is_empty() || (sure && strips) {
             chosen.push(candidate);
@@ -157,7 +159,7 @@ fn candidate(
     let cores = found.iter().filter(in_core).count();
     let is_wide = wide.is_some();
     let has = |name: &str| found.iter().any(|found| name_of(found) == name);
-    let place = has("field_id") || has("strip_id") || has("sample_id") || (has("lat") && has("lon"));
+    let place = has("field_id") || has("strip_id") || (has("lat") && has("lon"));
     let enough = match schema.name.as_str() {
         "weather" => cores > 0 && has("date"),
         "field" => cores > 1 && (has("field_id") || hinted) && (!has("strip_id")),
@@ -185,13 +187,7 @@ fn candidate(
     if hinted {
         score += 10;
     }
-    Candidate {
-        schema,
-        matches: found,
-        wide,
-        score,
-        enough: enough || (named == Some(schema.name.as_str()) && score > 12),
-    }
+    Candidate { schema, matches: found, wide, score, enough: enough || named == Some(schema.name.as_str()) }
 }
 
 /// Whether one of these words stands in a name.

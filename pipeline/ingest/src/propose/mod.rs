@@ -18,6 +18,7 @@ mod look;
 mod names;
 mod numbers;
 mod table;
+mod title_lines;
 mod units;
 mod vocabulary;
 mod wide;
@@ -134,8 +135,15 @@ fn not_recognised(context: &Context) -> Proposal {
         context.table.columns.iter().map(|column| column.name.clone()).filter(|name| !name.is_empty()).collect();
     let found =
         if names.is_empty() { "it holds nothing".to_owned() } else { format!("its columns are {}", some(&names, 12)) };
-    let question =
-        format!("{} is not recognised: {found}; if it is one of {}, say which", context.file, kinds.join(", "));
+    let by_area = context.table.columns.iter().find(|column| columns::is_by_area(&column.name));
+    let by_area = by_area.map_or(String::new(), |column| {
+        format!(
+            "; \"{}\" counts plants by area, and a stand_count needs the plants of a counted place and its row length",
+            column.name
+        )
+    });
+    let kinds = kinds.join(", ");
+    let question = format!("{} is not recognised: {found}; if it is one of {kinds}, say which{by_area}", context.file);
     let block = format!(
         "# [[source]]\n# file = {}\n# kind = \"\"   # ?  {}\n",
         quoted(&glob::Pattern::escape(context.file)),

@@ -30,10 +30,8 @@ pub(super) fn words(name: &str) -> Vec<String> {
                 before.is_lowercase() || (before.is_uppercase() && after.is_some_and(|after| after.is_lowercase()))
             });
         let digit = before.is_some_and(|before| before.is_alphanumeric() && before.is_numeric() != letter.is_numeric());
-        if !letter.is_alphanumeric() || camel || digit {
-            if !word.is_empty() {
-                found.push(std::mem::take(&mut word));
-            }
+        if (!letter.is_alphanumeric() || camel || digit) && !word.is_empty() {
+            found.push(std::mem::take(&mut word));
         }
         if letter.is_alphanumeric() {
             word.extend(letter.to_lowercase());
@@ -96,6 +94,15 @@ pub(super) fn variants(name: &str) -> Vec<Variant> {
         let unit = unit.trim_matches(|letter: char| letter.is_whitespace() || letter == '_');
         if suffix(unit).is_some() {
             add(base, unit, false);
+        }
+    }
+    // `Effort 1-5`, `Yield bu/ac`: a scale, or a unit that is none of ours.
+    if let Some((base, last)) = name.rsplit_once([' ', '_']) {
+        let scale =
+            last.split_once('-').is_some_and(|(low, high)| low.parse::<u8>().is_ok() && high.parse::<u8>().is_ok());
+        let ratio = last.split_once('/').is_some_and(|(above, below)| !above.is_empty() && !below.is_empty());
+        if scale || (ratio && last.chars().all(|letter| letter.is_alphabetic() || letter == '/')) {
+            add(base, last, scale);
         }
     }
     // `yieldPerAcre`: a unit that only capitals set apart.

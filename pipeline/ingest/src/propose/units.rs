@@ -5,9 +5,12 @@ use evenstand_tables::Column as Ours;
 
 use super::columns::{kind_of_unit, own_name};
 
+/// A suffix, the least and the largest number.
+type Usual = (&'static str, f64, f64);
+
 /// Numbers that people write for a column in each unit (from memory of common practice, wide on purpose): stem, and for
 /// each suffix the least and the largest that is usual.
-const USUAL: &[(&str, &[(&str, f64, f64)])] = &[
+const USUAL: &[(&str, &[Usual])] = &[
     ("row_length", &[("m", 1.0, 30.0), ("ft", 2.5, 100.0), ("in", 120.0, 1200.0), ("cm", 100.0, 3000.0)]),
     ("length", &[("m", 3.0, 1000.0), ("ft", 10.0, 3000.0)]),
     (
@@ -60,6 +63,10 @@ pub(super) fn likely(ours: &Ours, numbers: &[f64]) -> Vec<&'static str> {
     // A season in which it never got warmer than 55 °F is no season of a row crop; decimals of a degree are Celsius's.
     if kind == Kind::Temperature && most < WARM {
         fitting.retain(|suffix| *suffix != "f");
+    }
+    // Twelve inches of rain do not fall in a day; twelve millimetres do.
+    if kind == Kind::Rain && most > 12.0 {
+        fitting.retain(|suffix| *suffix != "in");
     }
     if fitting.is_empty() {
         kind.suffixes().iter().copied().filter(|suffix| *suffix != "lb").collect()

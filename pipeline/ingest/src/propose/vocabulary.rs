@@ -84,8 +84,11 @@ pub(super) struct Words {
     pub unknown: Vec<String>,
 }
 
+/// Words of ours, each with the words of files that stand for it.
+type Meanings = [(&'static str, &'static [&'static str])];
+
 /// Words of a file and what they stand for (from memory; the trade's words). Those of a column go before those of all.
-const SYNONYMS: &[(&str, &[(&str, &[&str])])] = &[
+const SYNONYMS: &[(&str, &Meanings)] = &[
     (
         "tillage",
         &[
@@ -228,7 +231,7 @@ const SYNONYMS: &[(&str, &[(&str, &[&str])])] = &[
     ("better", &[("higher", &["high", "more", "up", "max"]), ("lower", &["low", "less", "down", "min"])]),
 ];
 /// Yes and no.
-const YES_NO: &[(&str, &[&str])] = &[
+const YES_NO: &Meanings = &[
     ("yes", &["x", "ja", "oui", "si", "sí", "sim", "t", "present", "some", "true", "\u{2713}", "\u{2714}"]),
     ("no", &["none", "nein", "non", "nao", "não", "f", "absent", "nil", "false"]),
 ];

@@ -200,9 +200,9 @@ pub(super) fn visit_of(name: &str) -> Option<Visit> {
     numbered(&parted)
 }
 
-/// `5/8`: two numbers that could be a month and a day.
+/// `5/8` or `5-8`: two numbers that could be a month and a day.
 fn slash(text: &str) -> Option<(i8, i8)> {
-    let (first, second) = text.trim().split_once('/')?;
+    let (first, second) = text.trim().split_once(['/', '-'])?;
     let (first, second): (i8, i8) = (first.parse().ok()?, second.parse().ok()?);
     ((1..=31).contains(&first) && (1..=31).contains(&second)).then_some((first, second))
 }
@@ -248,6 +248,7 @@ mod tests {
             ("Count 5/8/2025", Visit::Day(day(5, 8), true)),
             ("Count 5/8", Visit::MonthDay(5, 8, true)),
             ("Count 5/28", Visit::MonthDay(5, 28, false)),
+            ("5-8 stand", Visit::MonthDay(5, 8, true)),
             ("Bestand / 08.05.", Visit::MonthDay(5, 8, false)),
             ("Day 7", Visit::Days(7)),
             ("Day07", Visit::Days(7)),
@@ -259,7 +260,18 @@ mod tests {
         ] {
             assert_eq!(visit_of(name), Some(visit), "{name}");
         }
-        for name in ["Yield 2025", "soil_temp_5_daily", "CEC_7", "1", "Strip 4", "Field", "Row length", "May", "N 2"] {
+        for name in [
+            "Yield 2025",
+            "Effort 1-5",
+            "soil_temp_5_daily",
+            "CEC_7",
+            "1",
+            "Strip 4",
+            "Field",
+            "Row length",
+            "May",
+            "N 2",
+        ] {
             assert_eq!(visit_of(name), None, "{name}");
         }
     }

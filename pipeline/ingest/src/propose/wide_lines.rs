@@ -1,6 +1,7 @@
 //! The `[source.wide]` part of a block.
 
 use evenstand_tables::{Group, schema};
+use jiff::civil::Date;
 
 use super::Context;
 use super::block::{Block, quoted};
@@ -56,8 +57,41 @@ pub(super) fn write(context: &Context, block: &mut Block, candidate: &Candidate,
         day_zero(context, block);
         return;
     }
+    let day_first = day_first(&names);
     for ((_, visit), name) in wide.visits.iter().zip(&names) {
-        day_line(context, block, *visit, name);
+        day_line(context, block, settled(*visit, day_first), name);
+    }
+}
+
+/// Whether the day stands before the month in names such as `20/5`; `None` where no name, or not all, decide it.
+fn day_first(names: &[&str]) -> Option<bool> {
+    let numbers = |name: &str| {
+        let part = name
+            .split([' ', '_'])
+            .find(|part| part.contains(['/', '-']) && part.starts_with(|letter: char| letter.is_ascii_digit()))?;
+        let mut parts = part.split(['/', '-']).map(|part| part.parse::<u8>().ok());
+        Some((parts.next()??, parts.next()??))
+    };
+    let decided =
+        names.iter().filter_map(|name| numbers(name)).filter_map(|(first, second)| match (first > 12, second > 12) {
+            (true, false) => Some(true),
+            (false, true) => Some(false),
+            _ => None,
+        });
+    let decided: Vec<bool> = decided.collect();
+    decided.first().copied().filter(|first| decided.iter().all(|other| other == first))
+}
+
+/// A visit in the order of day and month that its neighbours show.
+fn settled(visit: Visit, day_first: Option<bool>) -> Visit {
+    match (visit, day_first) {
+        (Visit::Day(day, true), Some(false)) => Visit::Day(day, false),
+        (Visit::Day(day, true), Some(true)) => {
+            Date::new(day.year(), day.day(), day.month()).map_or(visit, |day| Visit::Day(day, false))
+        }
+        (Visit::MonthDay(month, day, true), Some(false)) => Visit::MonthDay(month, day, false),
+        (Visit::MonthDay(month, day, true), Some(true)) => Visit::MonthDay(day, month, false),
+        _ => visit,
     }
 }
 
