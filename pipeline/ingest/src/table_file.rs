@@ -117,6 +117,7 @@ struct TableFile<'s, 'a> {
     /// What the header says, or why the whole file is set aside.
     layout: Option<Result<Layout, (&'static str, String)>>,
     season_column: usize,
+    timezone_column: Option<usize>,
     batches: BTreeMap<i64, Batch>,
     local_without_zone: BTreeSet<(String, i64)>,
     /// Example rows of a blank sheet.
@@ -140,7 +141,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
         Ok(Self {
             source,
             reading: around.mapping.map(|mapping| mapping.reading.clone()).unwrap_or_default(),
-            finder: Finder::new(around.whereabouts),
+            finder: Finder::new(around.whereabouts, schema),
             header_rows: header_rows.map(|rows| rows.iter().map(|row| i64::from(*row)).collect()),
             around,
             schema,
@@ -148,6 +149,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             names: None,
             layout: None,
             season_column: column_of(schema, "season").unwrap_or(0),
+            timezone_column: column_of(schema, "timezone"),
             batches: BTreeMap::new(),
             local_without_zone: BTreeSet::new(),
             examples: 0,
@@ -338,10 +340,10 @@ impl<'s, 'a> TableFile<'s, 'a> {
             return Ok(Err(fault));
         }
         for values in &mut kept {
-            fill_season(self.schema, values);
-            if let Err(mut fault) =
-                self.finder.fill(self.schema, values).and_then(|()| check_needed(self.schema, layout, values))
-            {
+            if values[self.season_column] == Value::Missing {
+                fill_season(self.schema, values);
+            }
+            if let Err(mut fault) = self.finder.fill(values).and_then(|()| check_needed(self.schema, layout, values)) {
                 if self.around.mapping.is_some() {
                     let skip = "; if it is no row of the table, pass over it in the [[source]] block";
                     fault.remedy += &format!("{skip}: skip_rows = [{number}]");
@@ -349,20 +351,24 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 return Ok(Err(fault));
             }
         }
+        // Before the first kept row of a wide one goes: it is kept whole or not at all.
+        if kept.iter().any(|values| !matches!(values[self.season_column], Value::Integer(_))) {
+            return Ok(Err(RowFault {
+                code: "missing_value",
+                message: "no season and no date to take it from".into(),
+                remedy: "write the year of planting in the column season".into(),
+            }));
+        }
         for values in &kept {
-            let Value::Integer(season) = values[self.season_column] else {
-                return Ok(Err(RowFault {
-                    code: "missing_value",
-                    message: "no season and no date to take it from".into(),
-                    remedy: "write the year of planting in the column season".into(),
-                }));
-            };
+            let Value::Integer(season) = values[self.season_column] else { continue };
             let field = text_of(values, self.schema, "field_id");
             let local = values.iter().any(|value| matches!(value, Value::Moment { local: true, .. }));
             if local && !reader.knows_zone(values) && !self.local_without_zone.contains(&(field.to_owned(), season)) {
                 self.local_without_zone.insert((field.to_owned(), season));
             }
-            self.report.strip_times.extend(strip_time(self.schema, values));
+            if self.source.kind == "strip" {
+                self.report.strip_times.extend(strip_time(self.schema, values));
+            }
             self.sketch.add(values);
             let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.kept));
             batch.push(
@@ -373,7 +379,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 self.around.sink.rows(self.source.kind, season, batch.take()?)?;
             }
         }
-        let named = kept.first().and_then(|values| self.named_zone(values));
+        let named = self.timezone_column.zip(kept.first()).and_then(|(zone, values)| self.named_zone(zone, values));
         if let Some((field, season, zone)) = named {
             self.around.zones.set(&field, season, zone);
         }
@@ -381,8 +387,8 @@ impl<'s, 'a> TableFile<'s, 'a> {
     }
 
     /// The zone that a field's row names for itself.
-    fn named_zone(&self, values: &[Value]) -> Option<(String, i64, TimeZone)> {
-        let Value::Text(name) = values[column_of(self.schema, "timezone")?] else { return None };
+    fn named_zone(&self, column: usize, values: &[Value]) -> Option<(String, i64, TimeZone)> {
+        let Value::Text(name) = values[column] else { return None };
         let Value::Integer(season) = values[self.season_column] else { return None };
         Some((text_of(values, self.schema, "field_id").to_owned(), season, zone(name).ok()?))
     }
@@ -615,7 +621,7 @@ fn narrow(layout: &Layout, kept: &mut Vec<Vec<Value>>) -> Result<(), RowFault> {
 
 /// A row without a season belongs to the year of its day: weather, and the planter's own log.
 fn fill_season(schema: &TableSchema, values: &mut [Value]) {
-    let Some(season) = column_of(schema, "season").filter(|season| values[*season] == Value::Missing) else { return };
+    let Some(season) = column_of(schema, "season") else { return };
     let moment = || match values[column_of(schema, "time")?] {
         Value::Moment { microseconds, .. } => jiff::Timestamp::from_microsecond(microseconds).ok(),
         _ => None,

@@ -100,6 +100,9 @@ struct Tally {
 /// Finds strips for the rows of one file.
 pub(crate) struct Finder<'a> {
     whereabouts: &'a Whereabouts,
+    schema: &'static TableSchema,
+    /// The column that may be filled in; none in the table of strips itself.
+    strip_column: Option<usize>,
     cursor: Option<Cursor<'a>>,
     /// Field and season of the strip found last: a planter that leaves a strip is still in its field.
     last: Option<(Option<&'a str>, Option<i64>)>,
@@ -107,21 +110,22 @@ pub(crate) struct Finder<'a> {
 }
 
 impl<'a> Finder<'a> {
-    pub fn new(whereabouts: &'a Whereabouts) -> Self {
+    pub fn new(whereabouts: &'a Whereabouts, schema: &'static TableSchema) -> Self {
+        let strip_column = column_of(schema, "strip_id").filter(|_| schema.name != "strip");
         let cursor = whereabouts.map.as_ref().map(StripMap::cursor);
-        Self { whereabouts, cursor, last: whereabouts.only_field(), tally: Tally::default() }
+        Self { whereabouts, schema, strip_column, cursor, last: whereabouts.only_field(), tally: Tally::default() }
     }
 
     /// Fills in strip, field and season of a row that names no strip. Errors where its table cannot do without one and its
     /// place or time is in none or in two.
-    pub fn fill<'r>(&mut self, schema: &'static TableSchema, values: &mut [Value<'r>]) -> Result<(), RowFault>
+    pub fn fill<'r>(&mut self, values: &mut [Value<'r>]) -> Result<(), RowFault>
     where
         'a: 'r,
     {
-        let Some(strip_column) = column_of(schema, "strip_id") else { return Ok(()) };
-        if values[strip_column] != Value::Missing || schema.name == "strip" {
+        let schema = self.schema;
+        let Some(strip_column) = self.strip_column.filter(|column| values[*column] == Value::Missing) else {
             return Ok(());
-        }
+        };
         let found = match self.by_place(schema, values) {
             Some(found) => found,
             None => match self.by_time(schema, values) {

@@ -4,12 +4,13 @@ use std::fs::File;
 use std::path::Path;
 
 use arrow::array::RecordBatch;
-use arrow::datatypes::SchemaRef;
+use arrow::datatypes::{DataType, SchemaRef};
 use evenstand_tables::{Table, TableSchema};
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use parquet::basic::Compression;
+use parquet::basic::{Compression, Encoding};
 use parquet::file::properties::WriterProperties;
+use parquet::schema::types::ColumnPath;
 
 use crate::StoreError;
 
@@ -19,12 +20,26 @@ const ROW_GROUP_ROWS: usize = 1 << 17;
 /// Opens a Parquet file for writing batches of this schema.
 pub(crate) fn writer(path: &Path, schema: SchemaRef) -> Result<ArrowWriter<File>, StoreError> {
     let file = File::create(path).map_err(|error| StoreError::file(path, &error))?;
-    let properties = WriterProperties::builder()
+    let mut properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
         .set_max_row_group_row_count(Some(ROW_GROUP_ROWS))
-        .set_created_by("evenstand".into())
-        .build();
-    ArrowWriter::try_new(file, schema, Some(properties)).map_err(|error| write_error(path, &error))
+        .set_created_by("evenstand".into());
+    // A dictionary of values that hardly repeat is made and thrown away; times and row numbers are small as differences.
+    for field in schema.fields() {
+        let column = ColumnPath::from(field.name().as_str());
+        match (field.data_type(), field.name().as_str()) {
+            (DataType::Timestamp(..), _) | (DataType::Int64, "source_row") => {
+                properties = properties
+                    .set_column_dictionary_enabled(column.clone(), false)
+                    .set_column_encoding(column, Encoding::DELTA_BINARY_PACKED);
+            }
+            (DataType::Float64, "lat" | "lon") => {
+                properties = properties.set_column_dictionary_enabled(column, false);
+            }
+            _ => {}
+        }
+    }
+    ArrowWriter::try_new(file, schema, Some(properties.build())).map_err(|error| write_error(path, &error))
 }
 
 /// Writes a whole table.
