@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 
 use crate::IngestError;
 use crate::batch::Batch;
+use crate::given::check_given;
 use crate::header::{HeaderFault, Layout, Origin, check_required, match_names, tidy};
 use crate::mapped_header::match_mapped;
 use crate::mapping::Mapping;
@@ -15,7 +16,7 @@ use crate::reading::Reading;
 use crate::record::{Cell, Record, TableReader};
 use crate::row::{RowFault, RowReader, check_needed, column_of, text_of};
 use crate::time::{Zones, zone};
-use crate::value::{CellContext, Value, read_cell};
+use crate::value::Value;
 use crate::whereabouts::{Finder, StripTime, Whereabouts};
 
 /// Rows collected before they go to the sink.
@@ -214,7 +215,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 given.push("season");
             }
             check_required(self.schema, &layout, &names, &given)?;
-            self.check_block(&layout)?;
+            check_given(self.schema, &layout, &self.reading, self.around.zones)?;
             Ok(layout)
         });
         match checked {
@@ -239,38 +240,6 @@ impl<'s, 'a> TableFile<'s, 'a> {
             }
             Err(fault) => self.header_fault(number, fault),
         }
-    }
-
-    /// Reads what the block gives to every row alike, so that a fault of it is told once.
-    fn check_block(&self, layout: &Layout) -> Result<(), HeaderFault> {
-        let context = CellContext { reading: &self.reading, zones: self.around.zones, zone: &|| TimeZone::UTC };
-        let read = |index: usize, cell: Cell| {
-            let column = &self.schema.columns[index];
-            let text = (column.column_type == ColumnType::String).then(|| cell.text());
-            read_cell(column, &layout.feeds[index], cell, text.as_deref(), &context)
-                .map(|_| ())
-                .map_err(|fault| (fault.code, format!("found \"{}\", expected {}", fault.found, fault.expected)))
-        };
-        for (index, feed) in layout.feeds.iter().enumerate() {
-            let Origin::Constant(constant) = &feed.origin else { continue };
-            read(index, constant.as_cell()).map_err(|(code, problem)| HeaderFault {
-                code,
-                message: format!("{}: {problem}", feed.label),
-                remedy: "correct it under constants in the block".into(),
-            })?;
-        }
-        for (each, (name_to, _)) in layout.each.iter().zip(layout.each_to.iter().cycle()) {
-            read(*name_to, Cell::of(&each.name)).map_err(|(code, problem)| HeaderFault {
-                code,
-                message: format!("the name of the column \"{}\" goes to {}: {problem}", each.label, layout.feeds[*name_to].label),
-                remedy: format!(
-                    "say what it stands for in the [[source]] block, under wide.names: \"{}\" = \"…\"; where the names count \
-                     days, say from which one: wide.day_zero = \"2025-04-28\"",
-                    each.label
-                ),
-            })?;
-        }
-        Ok(())
     }
 
     fn header_fault(&mut self, number: i64, fault: HeaderFault) {

@@ -38,6 +38,8 @@ fn readings() -> Vec<Reading> {
             .row(5, &[("note", "This workbook contains 4 sheets: Visible, Hidden, VeryHidden and Chart"), ("block", "")]),
         reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\", block = \"B\"",
             "header_row = 0\nrange = \"A1:B3\"")).balance(3, 0).row(3, &[("note", "5"), ("block", "6")]),
+        reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nskip_rows = [1, 5]"))
+            .balance(2, 0).row(2, &[("note", "3")]).row(3, &[("note", "5")]),
         reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nsheet = \"Hidden\""))
             .says(&["no sheet called \"Hidden\" that holds anything; found Visible", "sheet = "]),
         reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nrange = \"A1-B3\""))
