@@ -145,9 +145,10 @@ fn copy(from: &Path, into: &Path) {
         fs::copy(from, to).unwrap();
         return;
     }
-    fs::create_dir(&to).unwrap();
     for (name, bytes) in files_below(from) {
-        fs::write(to.join(name), bytes).unwrap();
+        let to = to.join(name);
+        fs::create_dir_all(to.parent().unwrap()).unwrap();
+        fs::write(to, bytes).unwrap();
     }
 }
 
@@ -179,4 +180,24 @@ fn check_all(folder: &str, readings: &[Reading]) {
     assert_eq!(there, read, "files of {} and files of the table of readings", folder.display());
     let faults: Vec<String> = readings.iter().flat_map(|reading| reading.faults(&folder)).collect();
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn a_file_that_no_block_is_about_is_named_and_keeps_no_other_from_being_read() {
+    let review = TestReview::new(&[("stand_count.csv", "field_id,season,strip_id,emerged\nA,2025,1,80\n")]);
+    let folders = ["csv", "emergence", "isoxml", "sheets", "weather_soil"];
+    for folder in folders {
+        let Some(folder) = shared(&format!("data/{folder}")) else { return };
+        copy(&folder, &review.path().join("raw"));
+    }
+    let said = review.run("check", &["--json"]);
+    assert!(matches!(said.status, 0 | 1), "{}", said.stderr);
+    assert!(!review.path().join("store").exists());
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!((said.status, balance(&said.stdout)), (0, [0; 3]), "{}", said.stderr);
+    let named: BTreeSet<String> = review.kept("findings").iter().map(|row| row["source_file"].clone()).collect();
+    for name in files_below(&review.path().join("raw")).keys().filter(|name| *name != "stand_count.csv") {
+        let folder = name.rsplit_once('/').map(|(folder, _)| folder).unwrap_or_default();
+        assert!(named.contains(name) || named.contains(folder), "{name} is not named: {named:?}");
+    }
 }

@@ -49,10 +49,22 @@ impl TableReader for ColumnsOfText<'_> {
                 Cut::Blanks => line.split_whitespace().map(|cell| OwnedCell::Text(cell.to_owned())).collect(),
                 Cut::Widths(widths) => by_width(line, widths),
             };
+            // Which letters stood there is not known; the row is refused for it where the cell is wanted.
+            if std::str::from_utf8(&self.line).is_err() {
+                self.cells.iter_mut().for_each(mark_unread);
+            }
             if !self.cells.is_blank() {
                 return Ok(Some((self.number, &self.cells)));
             }
         }
+    }
+}
+
+fn mark_unread(cell: &mut OwnedCell) {
+    if let OwnedCell::Text(text) = cell
+        && text.contains(char::REPLACEMENT_CHARACTER)
+    {
+        *cell = OwnedCell::NotText(std::mem::take(text).into_bytes());
     }
 }
 
@@ -68,6 +80,7 @@ fn by_width(line: &str, widths: &[usize]) -> Vec<OwnedCell> {
 mod tests {
     use super::*;
     use crate::delimited::decoded;
+    use crate::record::Cell;
 
     fn rows(text: &str, cut: Cut) -> Vec<(i64, Vec<String>)> {
         let mut table = ColumnsOfText::new("a.txt", decoded(text.as_bytes(), None).unwrap(), cut);
@@ -76,6 +89,17 @@ mod tests {
             rows.push((number, (0..record.len()).map(|index| record.cell(index).text().into_owned()).collect()));
         }
         rows
+    }
+
+    #[test]
+    fn letters_of_an_unknown_encoding_are_not_replaced_in_silence() {
+        let bytes: &[u8] = b"A N\xf6rd 3\n";
+        for cut in [Cut::Blanks, Cut::Widths(vec![2, 5])] {
+            let mut table = ColumnsOfText::new("a.txt", decoded(bytes, None).unwrap(), cut);
+            let (_, record) = table.next().unwrap().unwrap();
+            assert_eq!((record.cell(0), record.cell(2)), (Cell::Text("A"), Cell::Text("3")));
+            assert!(matches!(record.cell(1), Cell::NotText(_)));
+        }
     }
 
     #[test]

@@ -21,6 +21,7 @@ mod columns_of_text;
 mod delimited;
 mod error;
 mod format;
+mod given;
 mod header;
 mod kind;
 mod mapped_header;

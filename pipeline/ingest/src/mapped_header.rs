@@ -72,7 +72,7 @@ pub(crate) fn match_mapped(
                 cell,
                 name: name.clone(),
                 remedy: "add it under columns in the [[source]] block, with its unit, if it is wanted; ".to_owned()
-                    + &fault.message.trim_start_matches(": "),
+                    + fault.message.trim_start_matches(": "),
             }),
         }
     }
@@ -85,7 +85,7 @@ pub(crate) fn match_mapped(
 }
 
 /// The column of the schema that a key of the block means.
-fn column_of_ours(
+pub(crate) fn column_of_ours(
     schema: &TableSchema,
     ours: &str,
     unit: Option<&str>,

@@ -65,6 +65,7 @@ pub(crate) enum OwnedCell {
     Clock(Time),
     Instant(i64),
     Fault(String),
+    NotText(Vec<u8>),
 }
 
 impl OwnedCell {
@@ -95,6 +96,7 @@ impl OwnedCell {
             OwnedCell::Clock(time) => Cell::Clock(*time),
             OwnedCell::Instant(microseconds) => Cell::Instant(*microseconds),
             OwnedCell::Fault(text) => Cell::Fault(text),
+            OwnedCell::NotText(bytes) => Cell::NotText(bytes),
         }
     }
 }

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 
 use crate::IngestError;
 use crate::batch::Batch;
+use crate::given::check_given;
 use crate::header::{HeaderFault, Layout, Origin, check_required, match_names, tidy};
 use crate::mapped_header::match_mapped;
 use crate::mapping::Mapping;
@@ -189,7 +190,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
                                 "row {last} is empty or outside the range, and the [[source]] block says that the names \
                                  of the columns stand there"
                             ),
-                            remedy: "correct header_row in the block, or its range, which takes in the header too".into(),
+                            remedy: "correct header_row in the block, or its range: it must take in the row of the names".into(),
                         },
                     );
                 }
@@ -230,7 +231,9 @@ impl<'s, 'a> TableFile<'s, 'a> {
             if self.schema.name == "setting_log" && is_fed("time") {
                 given.push("season");
             }
-            check_required(self.schema, &layout, &names, &given).map(|()| layout)
+            check_required(self.schema, &layout, &names, &given)?;
+            check_given(self.schema, &layout, &self.reading, self.around.zones)?;
+            Ok(layout)
         });
         match checked {
             Ok(layout) => {
@@ -345,7 +348,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             }
             if let Err(mut fault) = self.finder.fill(values).and_then(|()| check_needed(self.schema, layout, values)) {
                 if self.around.mapping.is_some() {
-                    let skip = "; if it is no row of the table, pass over it in the [[source]] block";
+                    let skip = "; if this is no row of the table, pass over it in the [[source]] block";
                     fault.remedy += &format!("{skip}: skip_rows = [{number}]");
                 }
                 return Ok(Err(fault));

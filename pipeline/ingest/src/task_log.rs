@@ -9,10 +9,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use evenstand_agronomy::Kind;
 use evenstand_bundle::Bundle;
 use evenstand_settings::ChannelRule;
-use evenstand_tables::Finding;
+use evenstand_tables::{Finding, Group, schema};
 use evenstand_taskdata::{Carried, Channel, DEFAULT_GAP, LogReader, Notice, TaskData, TaskDataError};
 
 use crate::IngestError;
+use crate::mapped_header::column_of_ours;
 use crate::mapping::{Mapping, name_fits};
 use crate::record::{OwnedCell, Record, TableReader};
 use crate::table_file::{FileReport, Source, Surroundings, read_table};
@@ -42,6 +43,11 @@ pub fn read_task_data(source: &Source, bundle: &mut Bundle, around: Surroundings
             "run `evenstand check`: it lists the channels and proposes a [[source]] block",
         ));
     };
+    for rule in &mapping.rule.channel {
+        let schema = schema(Group::Raw, source.kind)?;
+        column_of_ours(schema, &rule.column, None, &around.settings.default_units, "channel")
+            .map_err(|fault| refused(fault.message, &fault.remedy))?;
+    }
     let mut report = FileReport::default();
     report.findings.extend(data.notices.iter().map(|notice| finding(source, notice)));
     let mut unmatched: BTreeSet<usize> = (0..mapping.rule.channel.len()).collect();
@@ -105,8 +111,8 @@ fn without_logs(source: &Source, data: &TaskData) -> FileReport {
         Finding::error(
             "no_log",
             format!(
-                "these task data hold no log of work done (no TLG): {} tasks, {} fields, {} machines; nothing of this file \
-                 was read",
+                "these task data hold no log of work done (no TLG; tasks: {}, fields: {}, machines: {}); nothing of this \
+                 file was read",
                 data.tasks.len(),
                 data.fields.len(),
                 data.devices.len()

@@ -57,7 +57,14 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
         }
         let file = if filled.len() > 1 { format!("{}/{name}", source.file) } else { source.file.clone() };
         let part = Source { file, ..source.clone() };
-        let mut table = InMemory::new(sheet.rows.iter().filter_map(|row| cells_in(row, range)).collect());
+        let rows: Vec<_> = sheet.rows.iter().filter_map(|row| cells_in(row, range)).collect();
+        if let Some(range) = range.filter(|_| rows.is_empty()) {
+            let nothing = Finding::warning("empty_range", format!("nothing stands in {range}, the part that is read"));
+            let nothing = nothing.table(part.kind).source(&part.file, None);
+            report.findings.push(nothing.remedy("correct range in the [[source]] block"));
+            continue;
+        }
+        let mut table = InMemory::new(rows);
         let around = Surroundings { mapping, settings, whereabouts, zones: &mut *zones, sink: &mut *sink };
         report.add(read_table(&part, &mut table, around)?);
         report.findings.extend(sheet.notices.iter().map(|notice| odd_cell(&part, notice)));

@@ -25,11 +25,15 @@ fn cress() -> Reading {
     reading("germinationmetrics.gcdata.csv", wide("*gcdata.csv", columns, "\"Day*\""))
 }
 
+fn lotus_wide_settings() -> String {
+    wide("*lotusOr.csv", "strip_id = [\"Stage\", \"Dish\"]", "[\"?\", \"??\"]")
+}
+
 fn lotus() -> [Reading; 2] {
     let columns = "strip_id = [\"Stage\", \"Dish\"]";
     let long = format!("{columns}, sample_id = \"timeAf\", emerged = \"nCum\"");
     [
-        reading("drcte.lotusOr.csv", wide("*lotusOr.csv", columns, "[\"?\", \"??\"]")),
+        reading("drcte.lotusOr.csv", lotus_wide_settings()),
         reading("drcte.lotus.csv", block("*lotus.csv", "stand_count", &long, "")),
     ]
 }
@@ -84,6 +88,13 @@ fn readings() -> Vec<Reading> {
         reading("drcte.lotus.csv", block("*lotus.csv", "stand_count",
             "strip_id = \"Dish\", counted_at = \"timeAf\", emerged = \"nCum\"", ""))
             .balance(0, 192).set_aside(2, "bad_time", "counted_at (\"timeAf\"): found \"1\", expected a date"),
+        // What a block says of every row alike is judged once.
+        reading("drcte.lotusOr.csv", lotus_wide_settings().replace("day_zero = \"2020-05-01\"\n", "")).balance(0, 12)
+            .set_aside(2, "bad_time", "the name of the column \"1\" goes to counted_at: found \"1\", expected a date")
+            .says(&["wide.day_zero = ", "no row of this file can be used"]),
+        reading("drcte.lotusOr.csv", lotus_wide_settings().replace("2020\n", "\"spring\"\n")).balance(0, 12)
+            .set_aside(13, "not_a_number", "season (a constant of the [[source]] block): found \"spring\"")
+            .says(&["drcte.lotusOr.csv, row 1: season", "correct it under constants in the block"]),
         cress().balance(15, 0).row(2, &[("strip_id", "G1-1"), ("seeds_sown", "50.0"), ("emerged", "40")]),
         // No code: 134 rows; a code and no count: 1018 (the figures that come with the data: 2291 rows, 1139 with a stand).
         reading("maize_hips_2022_standcount.csv", block("maize*", "stand_count",

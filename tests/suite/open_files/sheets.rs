@@ -1,6 +1,7 @@
 //! Workbooks: XLSX, XLS and ODS as people leave them.
 
-use super::{Reading, block, check_all, reading};
+use super::{Reading, block, check_all, kept_rows, reading};
+use crate::support::{files_below, shared};
 
 /// A block that makes soil notes of a sheet.
 fn notes(file: &str, columns: &str, further: &str) -> String {
@@ -37,10 +38,14 @@ fn readings() -> Vec<Reading> {
             .row(5, &[("note", "This workbook contains 4 sheets: Visible, Hidden, VeryHidden and Chart"), ("block", "")]),
         reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\", block = \"B\"",
             "header_row = 0\nrange = \"A1:B3\"")).balance(3, 0).row(3, &[("note", "5"), ("block", "6")]),
+        reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nskip_rows = [1, 5]"))
+            .balance(2, 0).row(2, &[("note", "3")]).row(3, &[("note", "5")]),
         reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nsheet = \"Hidden\""))
             .says(&["no sheet called \"Hidden\" that holds anything; found Visible", "sheet = "]),
         reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nrange = \"A1-B3\""))
             .says(&["calamine.any_sheets.xlsx", "A1-B3", "correct range in the [[source]] block"]),
+        reading("calamine.any_sheets.xlsx", notes("calamine.any*", "note = \"A\"", "header_row = 0\nrange = \"Z1:AA9\""))
+            .says(&["nothing stands in Z1:AA9, the part that is read", "correct range in the [[source]] block"]),
         // The 72 degrees are Fahrenheit, as its label says.
         reading("calamine.temperature.xlsx", notes("calamine.temperature.xlsx", "note = \"label\", soil_temp_c = \"value\"", ""))
             .balance(1, 1).row(2, &[("note", "celsius"), ("soil_temp_c", "22.2222")])
@@ -219,9 +224,7 @@ fn headers() -> Vec<Reading> {
             .set_aside(8, "missing_value", "value (\"0 - 6\")"),
         reading(PURPOSE, of_purpose("value = \"Male / 7 - 10\"", "constants.strip_id = \"1\"\nsheet = \"up-left*\"\nheader_row = [2, 3]"))
             .balance(19, 1).sum("value", 1_416_000.0).row(4, &[("value", "13000.0")]).set_aside(20, "missing_value", "Male / 7 - 10"),
-        // Small multiples: two of five tables, by two blocks about the same sheet.
-        reading(PURPOSE, ["A2:B4", "D7:E9"].map(|range| of_purpose("strip_id = \"Sex\", value = \"Value\"",
-            &format!("sheet = \"Small multiples\"\nrange = \"{range}\""))).concat())
+        two_of_five_tables()
             .balance(4, 0).sum("value", 171_000.0 + 159_000.0 + 732_000.0 + 807_000.0)
             .row(3, &[("strip_id", "Female"), ("value", "171000.0")]).row(9, &[("strip_id", "Male"), ("value", "807000.0")]),
         reading(PURPOSE, of_purpose("strip_id = \"Sex\", value = \"Value\"", "sheet = \"Small multiples\""))
@@ -230,6 +233,26 @@ fn headers() -> Vec<Reading> {
             .row(2, &[("strip_id", "Male"), ("value", "12000.0")]),
         reading(PURPOSE, of_purpose("value = \"Value\"", "")).says(&["several filled sheets (README, NZ.Stat export, Tidy,"]),
     ]
+}
+
+/// Small multiples, five on one sheet: two of them, by two blocks about the same sheet.
+fn two_of_five_tables() -> Reading {
+    let table = |range: &str| {
+        let further = format!("sheet = \"Small multiples\"\nrange = \"{range}\"");
+        measures("unpivotr.purpose.xlsx", "strip_id = \"Sex\", value = \"Value\"", &further)
+    };
+    reading("unpivotr.purpose.xlsx", ["A2:B4", "D7:E9"].map(table).concat())
+}
+
+#[test]
+fn two_blocks_about_one_sheet_keep_the_rows_of_both_and_the_same_bytes_every_time() {
+    let Some(folder) = shared("data/sheets") else { return };
+    let (_, review) = two_of_five_tables().run(&folder);
+    assert_eq!(kept_rows(&review).len(), 4);
+    let once = files_below(&review.path().join("store"));
+    assert_eq!(review.run("ingest", &[]).status, 0);
+    assert_eq!(files_below(&review.path().join("store")), once);
+    assert_ne!(review.run("model", &[]).status, 2);
 }
 
 #[test]

@@ -49,7 +49,10 @@ fn readings() -> Vec<Reading> {
         // A pressure where the dictionary says force.
         reading(PLANTER, block("planter32*", "setting_log", "", &channel("set_pressure_kpa", "ddi = \"01AB\"\n")))
             .says(&[PLANTER, "measures force by the dictionary", "set_pressure_kpa wants pressure"]),
-        asked("v4_seeding_zones").says(&["v4_seeding_zones: these task data hold no log", "1 tasks", "after the work"]),
+        // A column misspelt must not be left out in silence.
+        reading(PLANTER, block("planter32*", "setting_log", "", &channel("row_downfore_n", "ddi = \"01AB\"\n")))
+            .says(&[PLANTER, "setting_log has no column \"row_downfore_n\"; did you mean row_downforce?"]),
+        asked("v4_seeding_zones").says(&["v4_seeding_zones: these task data hold no log", "tasks: 1", "after the work"]),
         asked("v3_grid_type2").says(&["v3_grid_type2: these task data hold no log", "remove them from raw/"]),
         asked("grid_in_subfolder.zip").says(&["grid_in_subfolder.zip: these task data hold no log"]),
         asked("grid_without_binary.zip").says(&["grid_without_binary.zip: these task data hold no log"]),
