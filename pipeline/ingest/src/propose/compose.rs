@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use evenstand_tables::{Column as Ours, ColumnType};
 
 use super::block::{Block, list, quoted, some};
-use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
+use super::columns::{Match, Sure, Unit, kind_of_unit, misfits, own_name};
 use super::dates::{Dates, dates};
 use super::identity;
 use super::kinds::Candidate;
@@ -39,6 +39,7 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
     }
     formats.write(&mut block);
     needed_lines(&mut block, candidate);
+    misfit_lines(context, &mut block, candidate);
     day_count_line(context, &mut block, candidate);
     let titled = title_lines::write(context, &mut block, candidate);
     place_line(context, &mut block, candidate);
@@ -114,6 +115,38 @@ fn needed_lines(block: &mut Block, candidate: &Candidate) {
                 format!("no column is called so: {}", ours.description),
             );
         }
+    }
+}
+
+/// Columns that are called right and hold something else; without these lines they would be left out in silence.
+fn misfit_lines(context: &Context, block: &mut Block, candidate: &Candidate) {
+    let used: BTreeSet<usize> = candidate.columns().into_iter().collect();
+    let taken = |name: &str| candidate.wide.as_ref().is_some_and(|wide| name == wide.name_to || name == wide.value_to);
+    for (ours, column) in misfits(candidate.schema, context.table, context.reading, &used) {
+        let (ours, column) = (&candidate.schema.columns[ours], &context.table.columns[column]);
+        let asked_elsewhere = matches!(ours.name.as_str(), "moisture_feel" | "value") || taken(&ours.name);
+        let Some(reference) =
+            column.reference.as_ref().filter(|_| candidate.of(&ours.name).is_none() && !asked_elsewhere)
+        else {
+            continue;
+        };
+        let shown: Vec<String> = column.distinct().into_iter().collect();
+        let (numbers, _) = column.numbers(context.reading);
+        // Days since 1899-12-30, as spreadsheets count them (ECMA-376): 36526 is 2000-01-01, 73050 is 2099-12-31.
+        let serial = numbers.iter().all(|number| (36_526.0..=73_050.0).contains(number)) && !numbers.is_empty();
+        let wanted = match ours.column_type {
+            ColumnType::Date | ColumnType::Datetime if serial => {
+                "a spreadsheet's number of a day, not a date; save the sheet with dates"
+            }
+            ColumnType::Date | ColumnType::Datetime => "not a date with its year",
+            ColumnType::Integer if ours.name == "season" => "not a year of four digits",
+            ColumnType::Number | ColumnType::Integer => "not a number",
+            ColumnType::Boolean => "not yes or no",
+            ColumnType::String => "not one of its words",
+        };
+        block
+            .columns
+            .open(format!("{} = {}", ours.name, quoted(reference)), format!("it holds {}, {wanted}", some(&shown, 3)));
     }
 }
 
