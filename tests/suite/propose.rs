@@ -378,8 +378,8 @@ const CASES: &[Case] = &[
         file: "Stand 5-8 and 5-12.csv",
         text: "Field,Yr,Strip,5-8 stand,5-12 stand\nA,25,1,12,30\nA,25,2,13,31\n",
         kind: Some("stand_count"),
-        lines: &["# constants.season = 2025", "# names.\"5-8 stand\" = \"2025-05-08\""],
-        questions: &["in which year was it planted", "5-8 stand", "5-12 stand"],
+        lines: &["# constants.season = 2025", "# season = \"Yr\"", "# names.\"5-8 stand\" = \"2025-05-08\""],
+        questions: &["in which year was it planted", "not a year of four digits", "5-8 stand", "5-12 stand"],
         kept: &[],
     },
     Case {
@@ -529,6 +529,14 @@ const CASES: &[Case] = &[
         lines: &["time_formats = \"%d-%b-%y\""],
         questions: &[],
         kept: &["strip_id=2  counted_at=2025-05-12T00:00:00Z"],
+    },
+    Case {
+        file: "serial.csv",
+        text: "Field,Season,PlotID,Date,Stand\nA,2025,1,45785,30\nA,2025,2,45785,31\n",
+        kind: Some("stand_count"),
+        lines: &["strip_id = \"PlotID\"", "# counted_at = \"Date\""],
+        questions: &["a spreadsheet's number of a day"],
+        kept: &[],
     },
     Case {
         file: "invoices.csv",

@@ -136,6 +136,28 @@ pub(super) fn matches(schema: &TableSchema, table: &Table, reading: &Reading) ->
     chosen
 }
 
+/// Columns that are called like one of ours that nothing gives, and whose cells are of another type: ours and theirs.
+pub(super) fn misfits(
+    schema: &TableSchema,
+    table: &Table,
+    reading: &Reading,
+    used: &BTreeSet<usize>,
+) -> Vec<(usize, usize)> {
+    let Some(aliases) = ALIASES.get(schema.name.as_str()) else { return Vec::new() };
+    let mut found: BTreeMap<usize, usize> = BTreeMap::new();
+    for (index, column) in table.columns.iter().enumerate() {
+        if used.contains(&index) || column.reference.is_none() {
+            continue;
+        }
+        for called in exact(schema, aliases, index, &column.name) {
+            if !fits(column, &schema.columns[called.ours], reading) {
+                found.entry(called.ours).or_insert(index);
+            }
+        }
+    }
+    found.into_iter().collect()
+}
+
 fn unit_rank(unit: &Unit) -> u8 {
     match unit {
         Unit::NotNeeded | Unit::Known(_) => 0,

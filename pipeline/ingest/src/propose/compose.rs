@@ -9,11 +9,11 @@ use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
 use super::dates::{Dates, dates};
 use super::identity;
 use super::kinds::Candidate;
-use super::names::{joined, suffix_of_kind, variants};
+use super::names::joined;
 use super::table::{Body, Column};
 use super::units::{likely, usual};
 use super::vocabulary::{has_words, words};
-use super::{Context, title_lines, wide_lines};
+use super::{Context, beside_lines, title_lines, wide_lines};
 
 /// Words of a column that are asked about one by one.
 const MOST_WORDS: usize = 12;
@@ -38,12 +38,13 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
         }
     }
     formats.write(&mut block);
-    needed_lines(&mut block, candidate);
-    day_count_line(context, &mut block, candidate);
+    beside_lines::needed_lines(&mut block, candidate);
+    beside_lines::misfit_lines(context, &mut block, candidate);
+    beside_lines::day_count_line(context, &mut block, candidate);
     let titled = title_lines::write(context, &mut block, candidate);
-    place_line(context, &mut block, candidate);
+    beside_lines::place_line(context, &mut block, candidate);
     if candidate.schema.name == "soil_note" {
-        moisture_lines(context, &mut block, candidate);
+        beside_lines::moisture_lines(context, &mut block, candidate);
     }
     identity::complete(&mut block, candidate, context.table, context.season.as_ref(), &titled);
     if let Some(wide) = &candidate.wide {
@@ -104,89 +105,6 @@ pub(super) fn file_lines(context: &Context, kind: &str) -> Block {
         );
     }
     block
-}
-
-/// Columns that every row needs and none of the file gives.
-fn needed_lines(block: &mut Block, candidate: &Candidate) {
-    let by_other_means = ["field_id", "season", "strip_id"];
-    let taken = |name: &str| candidate.wide.as_ref().is_some_and(|wide| name == wide.name_to || name == wide.value_to);
-    for ours in candidate.schema.columns.iter().filter(|ours| ours.required()) {
-        if !by_other_means.contains(&ours.name.as_str()) && candidate.of(&ours.name).is_none() && !taken(&ours.name) {
-            block.columns.open(
-                format!("{} = \"column of the file\"", ours.name),
-                format!("no column is called so: {}", ours.description),
-            );
-        }
-    }
-}
-
-/// A column of days after planting is no column of dates.
-fn day_count_line(context: &Context, block: &mut Block, candidate: &Candidate) {
-    let Some(ours) = candidate.schema.column("counted_at").filter(|_| candidate.wide.is_none()) else { return };
-    let names = ["dap", "dae", "das", "day after planting", "day after sowing", "day", "day number"];
-    let days = context.table.columns.iter().find(|column| names.contains(&joined(&column.name).as_str()));
-    if let Some(reference) = days.and_then(|column| column.reference.as_ref())
-        && candidate.of(&ours.name).is_none()
-    {
-        block.columns.open(
-            format!("{} = {}", ours.name, quoted(reference)),
-            "it counts days, and only dates are read: is there a column of dates, or can one be added",
-        );
-    }
-}
-
-/// The length of row that the name of the counts says, as in `Plants/17.5 ft`.
-fn place_line(context: &Context, block: &mut Block, candidate: &Candidate) {
-    let Some(ours) = candidate.schema.column("row_length_m").and_then(kind_of_unit) else { return };
-    let counts = candidate
-        .of("emerged")
-        .or(candidate.of("seeds_sown"))
-        .and_then(|found| context.table.columns.get(found.column));
-    let Some(counts) = counts.filter(|_| candidate.of("row_length_m").is_none()) else { return };
-    let spaced = counts.name.replace(['\'', '\u{2032}'], " ft ");
-    let parts: Vec<&str> = spaced.split([' ', '/', '(', ')', '_']).filter(|part| !part.is_empty()).collect();
-    let found = parts.windows(2).find_map(|pair| {
-        let [length, unit] = pair else { return None };
-        let length = length.parse::<f64>().ok().filter(|length| (0.5..=2000.0).contains(length))?;
-        Some((length, suffix_of_kind(unit, ours)?))
-    });
-    if let Some((length, suffix)) = found {
-        block.top.unsure(
-            format!("constants.row_length_{suffix} = {length:?}"),
-            format!("the length of row that was counted, taken from the name \"{}\"", counts.name),
-        );
-    }
-}
-
-/// Moisture in numbers: by mass or by volume, which the numbers do not tell.
-fn moisture_lines(context: &Context, block: &mut Block, candidate: &Candidate) {
-    if candidate.of("water_gravimetric_frac").or(candidate.of("water_volumetric_frac")).is_some() {
-        return;
-    }
-    let names = ["moisture", "soil moisture", "water content", "soil water", "soil water content"];
-    let moisture = context.table.columns.iter().find(|column| {
-        column.is_numeric(context.reading) == Some(true)
-            && variants(&column.name).iter().any(|variant| names.contains(&variant.words.as_str()))
-    });
-    let Some((column, reference)) = moisture.and_then(|column| Some((column, column.reference.as_ref()?))) else {
-        return;
-    };
-    let (numbers, _) = column.numbers(context.reading);
-    let unit = if numbers.iter().any(|number| *number > 1.0) { "pct" } else { "frac" };
-    let said = |words: &[&str]| words.iter().any(|word| column.name.to_lowercase().contains(word));
-    let ways = [
-        ("water_gravimetric", "mass of dry soil", said(&["grav", "mass", "weight"])),
-        ("water_volumetric", "volume of soil", said(&["vol"])),
-    ];
-    let decided = ways.iter().filter(|(.., said)| *said).count() == 1;
-    for (name, what, said) in ways {
-        let line = format!("{name}_{unit} = {}", quoted(reference));
-        if decided && said {
-            block.columns.unsure(line, format!("is \"{}\" water by {what}", column.name));
-        } else if !decided {
-            block.columns.open(line, format!("take this line if \"{}\" is water by {what}", column.name));
-        }
-    }
 }
 
 /// Where a column of ours comes from.

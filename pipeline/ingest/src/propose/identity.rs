@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::block::{Block, quoted, some};
+use super::dates::looks_like_a_date;
 use super::kinds::Candidate;
 use super::table::{Column, Table};
 use crate::reading::Reading;
@@ -147,6 +148,7 @@ fn offered(table: &Table, used: &BTreeSet<usize>, wanted: impl Fn(usize, usize) 
     let full = full_rows(table);
     let named = free_columns(table, used).filter_map(|index| table.columns.get(index));
     named
+        .filter(|column| !column.filled().next().is_some_and(|text| looks_like_a_date(&text)))
         .filter(|column| !column.filled().any(|text| text.contains(['.', ',']) && text.parse::<f64>().is_ok()))
         .filter(|column| {
             let (distinct, rows) = (column.distinct().len(), column.filled().count());

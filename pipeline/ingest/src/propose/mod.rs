@@ -6,6 +6,7 @@
 //! the schema files) and writes the block (`compose`). Nothing is guessed in silence: what the rows do not show is a
 //! commented-out line.
 
+mod beside_lines;
 mod block;
 mod columns;
 mod compose;
