@@ -4,8 +4,11 @@ use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
 
 use crate::foreign::{balance, review_of};
 
+/// What fills a sheet.
+type Fill<'a> = &'a dyn Fn(&mut rust_xlsxwriter::Worksheet);
+
 /// A workbook of one or more sheets, each filled by a function; numbers and names are invented.
-pub fn workbook(sheets: &[(&str, &dyn Fn(&mut rust_xlsxwriter::Worksheet))]) -> Vec<u8> {
+pub fn workbook(sheets: &[(&str, Fill)]) -> Vec<u8> {
     let mut book = Workbook::new();
     for (name, fill) in sheets {
         fill(book.add_worksheet().set_name(*name).unwrap());

@@ -11,8 +11,9 @@ use jiff::{SignedDuration, Span};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 
 use crate::IngestError;
+use crate::file_report::{FileReport, Source, Surroundings};
 use crate::record::{Cell, OwnedCell, Record, TableReader};
-use crate::table_file::{FileReport, Source, Surroundings, read_table};
+use crate::table_file::read_table;
 
 /// Rows in memory at a time.
 const BATCH_ROWS: usize = 1 << 14;

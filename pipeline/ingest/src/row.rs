@@ -188,3 +188,25 @@ pub(crate) fn check_needed(schema: &TableSchema, layout: &Layout, values: &[Valu
         remedy: format!("fill in {}", schema.columns[index].name),
     })
 }
+
+/// A row without a season belongs to the year of its day: weather, and the planter's own log.
+pub(crate) fn fill_season(schema: &TableSchema, values: &mut [Value]) {
+    let Some(season) = column_of(schema, "season") else { return };
+    let moment = || match values[column_of(schema, "time")?] {
+        Value::Moment { microseconds, .. } => jiff::Timestamp::from_microsecond(microseconds).ok(),
+        _ => None,
+    };
+    let day =
+        schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
+    let year = match (day, schema.name.as_str()) {
+        (Some(Value::Day(day)), _) => {
+            Some(jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day)).year())
+        }
+        // Nobody plants at midnight of New Year: the year is the same in every zone.
+        (_, "setting_log") => moment().map(|moment| TimeZone::UTC.to_datetime(moment).year()),
+        _ => None,
+    };
+    if let Some(year) = year {
+        values[season] = Value::Integer(i64::from(year));
+    }
+}

@@ -8,7 +8,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use evenstand_tables::Finding;
 
-use crate::table_file::Source;
+use crate::file_report::Source;
 use crate::value::Value;
 
 /// Hashes kept of each file.

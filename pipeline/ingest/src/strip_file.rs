@@ -8,9 +8,10 @@ use evenstand_places::{PlaceError, Reading, Strip, StripFile, read_geojson, read
 use evenstand_tables::{Finding, SetAside};
 
 use crate::IngestError;
+use crate::file_report::{FileReport, Source, Surroundings};
 use crate::mapping::Mapping;
 use crate::record::{InMemory, OwnedCell};
-use crate::table_file::{FileReport, Source, Surroundings, read_table};
+use crate::table_file::read_table;
 
 /// Where outlines of strips are read from.
 pub enum Outlines<'a> {

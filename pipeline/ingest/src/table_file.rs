@@ -3,23 +3,24 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_settings::Settings;
-use evenstand_tables::{ColumnType, Finding, Group, SetAside, Severity, Sink, TableSchema, schema};
+use evenstand_tables::{Finding, Group, SetAside, Severity, TableSchema, schema};
 use jiff::tz::TimeZone;
 
 use crate::IngestError;
 use crate::batch::Batch;
+use crate::file_report::{FileReport, Source, Surroundings};
 use crate::given::check_given;
 use crate::header::{HeaderFault, Layout, Origin, check_required, match_names, tidy};
+use crate::header_rows::{cells_of, letters, two_rows};
 use crate::mapped_header::match_mapped;
-use crate::mapping::Mapping;
 use crate::reading::Reading;
 use crate::record::{Cell, Record, TableReader};
-use crate::row::{RowFault, RowReader, check_needed, column_of, text_of};
+use crate::row::{RowFault, RowReader, check_needed, column_of, fill_season, text_of};
 use crate::same_rows::Sketch;
-use crate::time::{Zones, zone};
+use crate::time::zone;
 use crate::value::Value;
-use crate::whereabouts::{Finder, StripTime, Whereabouts};
+use crate::whereabouts::{Finder, strip_time};
+use crate::wide::narrow;
 
 /// Rows collected before they go to the sink.
 const BATCH_ROWS: usize = 1 << 15;
@@ -27,60 +28,6 @@ const BATCH_ROWS: usize = 1 << 15;
 const TOLD_ONE_BY_ONE: u64 = 100;
 /// First cell of the example row on a blank record sheet.
 pub(crate) const EXAMPLE: &str = "(example)";
-
-/// A file to read.
-#[derive(Debug, Clone)]
-pub struct Source {
-    /// Path below `raw/`, with forward slashes; the sheet or log behind it where the file holds several.
-    pub file: String,
-    /// SHA-256 of its bytes.
-    pub sha256: String,
-    /// Raw table it is.
-    pub kind: &'static str,
-}
-
-/// What became of a file. `rows_read` is `rows_kept` and `rows_set_aside` together.
-#[derive(Debug, Default)]
-pub struct FileReport {
-    /// Rows below the header; blank lines do not count.
-    pub rows_read: u64,
-    /// Rows that went to the sink; one of a wide table counts once, however many kept rows it gives.
-    pub rows_kept: u64,
-    /// Rows that could not be used; they went to the sink too.
-    pub rows_set_aside: u64,
-    /// What a person should look at.
-    pub findings: Vec<Finding>,
-    /// When the planter was in which strip, where strips say so.
-    pub strip_times: Vec<StripTime>,
-    /// Kept rows of each table of the file, to be held against those of other files.
-    pub sketches: Vec<(Source, Sketch)>,
-}
-
-impl FileReport {
-    /// Takes in what became of another table of the same file.
-    pub(crate) fn add(&mut self, other: FileReport) {
-        self.rows_read += other.rows_read;
-        self.rows_kept += other.rows_kept;
-        self.rows_set_aside += other.rows_set_aside;
-        self.findings.extend(other.findings);
-        self.strip_times.extend(other.strip_times);
-        self.sketches.extend(other.sketches);
-    }
-}
-
-/// What a file is read with, apart from its rows.
-pub struct Surroundings<'a> {
-    /// The `[[source]]` block that is about the file.
-    pub mapping: Option<&'a Mapping>,
-    /// Choices of the review.
-    pub settings: &'a Settings,
-    /// Where and when strips are, for rows that name none.
-    pub whereabouts: &'a Whereabouts,
-    /// Time zones of fields; those that the file names are noted here.
-    pub zones: &'a mut Zones,
-    /// Receives kept rows in batches.
-    pub sink: &'a mut dyn Sink,
-}
 
 /// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
 pub(crate) fn read_table(
@@ -519,46 +466,6 @@ fn row_of(number: i64) -> Option<i64> {
     (number > 0).then_some(number)
 }
 
-fn cells_of(record: &dyn Record) -> Vec<String> {
-    (0..record.len()).map(|index| record.cell(index).text().trim().to_owned()).collect()
-}
-
-/// Names of a header of two rows: the upper one is spread over the empty cells behind it, as merged cells are.
-pub(crate) fn two_rows(above: &[String], below: &[String]) -> Vec<String> {
-    let mut upper = "";
-    (0..above.len().max(below.len()))
-        .map(|index| {
-            let cell = |names: &'_ [String]| names.get(index).cloned().unwrap_or_default();
-            if let Some(name) = above.get(index).filter(|name| !name.is_empty()) {
-                upper = name;
-            }
-            match (upper, cell(below)) {
-                ("", lower) => lower,
-                (upper, lower) if lower.is_empty() => {
-                    if cell(above).is_empty() {
-                        String::new()
-                    } else {
-                        upper.to_owned()
-                    }
-                }
-                // One cell merged over both rows.
-                (upper, lower) if lower == upper => lower,
-                (upper, lower) => format!("{upper} / {lower}"),
-            }
-        })
-        .collect()
-}
-
-/// A column as a spreadsheet calls it: A, B, … Z, AA.
-pub(crate) fn letters(column: usize) -> String {
-    let (mut left, mut name) = (column + 1, Vec::new());
-    while left > 0 {
-        name.push(b'A' + ((left - 1) % 26) as u8);
-        left = (left - 1) / 26;
-    }
-    name.iter().rev().map(|letter| char::from(*letter)).collect()
-}
-
 fn has_cells_behind(record: &dyn Record, columns: usize) -> bool {
     (columns..record.len()).any(|index| record.cell(index) != Cell::Empty)
 }
@@ -584,88 +491,5 @@ fn check_shape(record: &dyn Record, columns: usize, without_header: bool) -> Res
             remedy: "remove the quote, or close it before the next delimiter; the rows it swallowed are read then"
                 .into(),
         }),
-    }
-}
-
-/// Leaves out columns of a wide table that hold nothing in this row, and adds up what is new at each.
-fn narrow(layout: &Layout, kept: &mut Vec<Vec<Value>>) -> Result<(), RowFault> {
-    let Some((name_to, value_to)) = layout.each_to else { return Ok(()) };
-    kept.retain(|values| values[value_to] != Value::Missing);
-    if kept.is_empty() {
-        return Err(RowFault {
-            code: "missing_value",
-            message: format!("none of the {} columns that become rows holds a value", layout.each.len()),
-            remedy: "fill in at least one of them".into(),
-        });
-    }
-    if layout.newly {
-        kept.sort_by_key(|values| match values[name_to] {
-            Value::Moment { microseconds, .. } => microseconds,
-            Value::Day(day) => i64::from(day),
-            _ => 0,
-        });
-        let (mut number, mut whole) = (0.0, 0);
-        for values in kept {
-            match &mut values[value_to] {
-                Value::Integer(new) => {
-                    whole += *new;
-                    *new = whole;
-                }
-                Value::Number(new) => {
-                    number += *new;
-                    *new = number;
-                }
-                _ => {}
-            }
-        }
-    }
-    Ok(())
-}
-
-/// A row without a season belongs to the year of its day: weather, and the planter's own log.
-fn fill_season(schema: &TableSchema, values: &mut [Value]) {
-    let Some(season) = column_of(schema, "season") else { return };
-    let moment = || match values[column_of(schema, "time")?] {
-        Value::Moment { microseconds, .. } => jiff::Timestamp::from_microsecond(microseconds).ok(),
-        _ => None,
-    };
-    let day =
-        schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
-    let year = match (day, schema.name.as_str()) {
-        (Some(Value::Day(day)), _) => {
-            Some(jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day)).year())
-        }
-        // Nobody plants at midnight of New Year: the year is the same in every zone.
-        (_, "setting_log") => moment().map(|moment| TimeZone::UTC.to_datetime(moment).year()),
-        _ => None,
-    };
-    if let Some(year) = year {
-        values[season] = Value::Integer(i64::from(year));
-    }
-}
-
-/// When the planter was in a strip, where its row says both.
-fn strip_time(schema: &TableSchema, values: &[Value]) -> Option<StripTime> {
-    let moment = |name: &str| match values[column_of(schema, name)?] {
-        Value::Moment { microseconds, .. } => Some(microseconds),
-        _ => None,
-    };
-    let Value::Integer(season) = values[column_of(schema, "season")?] else { return None };
-    let (started, ended) = (moment("started_at")?, moment("ended_at")?);
-    let text = |name: &str| text_of(values, schema, name).to_owned();
-    Some(StripTime { field_id: text("field_id"), season, strip_id: text("strip_id"), started, ended })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_header_of_two_rows_names_merged_cells_once() {
-        let row = |cells: &[&str]| cells.iter().map(|cell| (*cell).to_owned()).collect::<Vec<_>>();
-        // Field is merged over both rows, Stand over two columns.
-        let above = row(&["Field", "Stand", "Stand", "Note"]);
-        let below = row(&["Field", "V1", "V2", ""]);
-        assert_eq!(two_rows(&above, &below), ["Field", "Stand / V1", "Stand / V2", "Note"]);
     }
 }

@@ -13,10 +13,11 @@ use evenstand_tables::{Finding, Group, schema};
 use evenstand_taskdata::{Carried, Channel, DEFAULT_GAP, LogReader, Notice, TaskData, TaskDataError};
 
 use crate::IngestError;
+use crate::file_report::{FileReport, Source, Surroundings};
 use crate::mapped_header::column_of_ours;
 use crate::mapping::{Mapping, name_fits};
 use crate::record::{OwnedCell, Record, TableReader};
-use crate::table_file::{FileReport, Source, Surroundings, read_table};
+use crate::table_file::read_table;
 
 /// Reads the logs of task data that hold channels of the block; each log is a table of its own.
 ///

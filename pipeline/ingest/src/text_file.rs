@@ -5,8 +5,9 @@ use std::io::Read;
 use crate::IngestError;
 use crate::columns_of_text::ColumnsOfText;
 use crate::delimited::{Delimited, decoded};
+use crate::file_report::{FileReport, Source, Surroundings};
 use crate::mapping::Mapping;
-use crate::table_file::{FileReport, Source, Surroundings, read_table};
+use crate::table_file::read_table;
 
 /// Reads a text file as a stream.
 ///

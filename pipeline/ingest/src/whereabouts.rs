@@ -269,3 +269,15 @@ impl<'a> Found<'a> {
         }
     }
 }
+
+/// When the planter was in a strip, where its row says both.
+pub(crate) fn strip_time(schema: &TableSchema, values: &[Value]) -> Option<StripTime> {
+    let moment = |name: &str| match values[column_of(schema, name)?] {
+        Value::Moment { microseconds, .. } => Some(microseconds),
+        _ => None,
+    };
+    let Value::Integer(season) = values[column_of(schema, "season")?] else { return None };
+    let (started, ended) = (moment("started_at")?, moment("ended_at")?);
+    let text = |name: &str| text_of(values, schema, name).to_owned();
+    Some(StripTime { field_id: text("field_id"), season, strip_id: text("strip_id"), started, ended })
+}

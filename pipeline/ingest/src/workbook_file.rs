@@ -4,9 +4,10 @@ use evenstand_tables::Finding;
 use evenstand_workbook::{CellRange, Notice, Sheet, SheetCell, SheetRow, Workbook};
 
 use crate::IngestError;
+use crate::file_report::{FileReport, Source, Surroundings};
 use crate::mapping::{Mapping, name_fits};
 use crate::record::{InMemory, OwnedCell};
-use crate::table_file::{FileReport, Source, Surroundings, read_table};
+use crate::table_file::read_table;
 
 /// Name of the sheet that explains the columns of a blank record sheet; it is not read.
 pub const EXPLANATIONS: &str = "columns";

@@ -6,9 +6,9 @@ use super::dates::looks_like_a_date;
 use super::header_rows::{self, HeaderRows};
 use super::numbers::looks_like_a_number;
 use crate::header::tidy;
+use crate::header_rows::{letters, two_rows};
 use crate::reading::Reading;
 use crate::record::{Cell, OwnedCell, Record};
-use crate::table_file::{letters, two_rows};
 
 /// Columns that are looked at.
 pub(super) const MOST_COLUMNS: usize = 200;
