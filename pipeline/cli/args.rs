@@ -22,7 +22,7 @@ pub enum Command {
     /// Read raw/ into store/: checked tables, with every row accounted for.
     ///
     /// A file's kind is its name up to the first dot, dash or digit: stand_count-north.csv is a stand count. Columns that
-    /// measure something end in their unit (row_length_ft). Other files are read as [[source]] blocks in evenstand.toml say;
+    /// measure something end in their unit (row_length_ft). Other files are read as source blocks in evenstand.toml say;
     /// `evenstand check` proposes one for each. Rows that cannot be used are set aside with the reason.
     #[command(
         after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/ and writes my-review/store/."
@@ -51,7 +51,7 @@ pub enum Command {
     /// Write blank record sheets into plan/sheets/: one a raw table, cards for the cab and the dig, a starter evenstand.toml.
     ///
     /// Drop-downs offer the fields, strips and planters that store/ and evenstand.toml know. What is typed into a sheet reads
-    /// back without a [[source]] block once it lies in raw/.
+    /// back without a source block once it lies in raw/.
     #[command(
         after_help = "Example:\n  evenstand sheets my-review\n  Writes my-review/plan/sheets/: CSV and XLSX of each raw table, cab-card.html, dig-card.html, evenstand.toml."
     )]
@@ -59,7 +59,7 @@ pub enum Command {
         /// Where the review is.
         #[command(flatten)]
         common: Common,
-        /// Units of the columns; by default those of [display].
+        /// Units of the columns; by default those of the display section.
         #[arg(long, value_enum)]
         units: Option<UnitChoice>,
     },

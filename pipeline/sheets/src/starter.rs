@@ -8,7 +8,7 @@ pub const STARTER: &str = include_str!("../starter/evenstand.toml");
 mod tests {
     use std::collections::BTreeSet;
 
-    use evenstand_settings::{ConditionScheme, Knob, Place, Settings, Tolerances};
+    use evenstand_settings::{ConditionScheme, Knob, Place, Settings, Telemetry, Tolerances, Weather};
 
     use super::*;
 
@@ -36,8 +36,12 @@ mod tests {
         assert_eq!(analysis, Settings::default().analysis);
         let by = settings.condition.by.clone();
         assert_eq!(by.map(|by| by.len()), Some(2));
-        assert_eq!(ConditionScheme { by: None, ..settings.condition }, ConditionScheme::default());
+        assert!(settings.condition.texture.contains_key("coarse"));
+        let condition = ConditionScheme { by: None, texture: Default::default(), ..settings.condition };
+        assert_eq!(condition, ConditionScheme::default());
         assert_eq!(settings.place, Place::default());
+        assert_eq!(settings.weather, Weather::default());
+        assert_eq!(settings.telemetry, Telemetry::default());
         assert_eq!(settings.display.force(), Settings::default().display.force());
         assert_eq!(settings.display.speed(), Settings::default().display.speed());
         for response in [
@@ -79,6 +83,9 @@ mod tests {
             "[condition]\nzzz = 1".into(),
             "[display]\nzzz = 1".into(),
             "[place]\nzzz = 1".into(),
+            "[weather]\nzzz = 1".into(),
+            "[telemetry]\nzzz = 1".into(),
+            "[condition.texture.coarse]\nzzz = 1".into(),
             format!("{source}zzz = 1"),
             format!("{source}[source.wide]\nzzz = 1"),
             format!("{source}[[source.channel]]\nzzz = 1"),
