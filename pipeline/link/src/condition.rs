@@ -197,6 +197,8 @@ mod tests {
             penetration_kpa: None,
             crust: None,
             note: None,
+            lat: None,
+            lon: None,
             source_file: String::new(),
             source_row: 0,
             source_sha256: String::new(),

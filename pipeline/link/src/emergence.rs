@@ -345,6 +345,8 @@ mod tests {
             seeds_sown: Some(50.0),
             counted_at: Some(Moment(hours * 3_600_000_000)),
             emerged,
+            lat: None,
+            lon: None,
             source_file: "stand_count.csv".into(),
             source_row: 2,
             source_sha256: String::new(),

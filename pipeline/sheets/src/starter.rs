@@ -85,7 +85,6 @@ mod tests {
             "[place]\nzzz = 1".into(),
             "[weather]\nzzz = 1".into(),
             "[telemetry]\nzzz = 1".into(),
-            "[condition.texture.coarse]\nzzz = 1".into(),
             format!("{source}zzz = 1"),
             format!("{source}[source.wide]\nzzz = 1"),
             format!("{source}[[source.channel]]\nzzz = 1"),
