@@ -73,6 +73,22 @@ pub fn plan<'a>(raw: RawFiles, mappings: &'a [Mapping]) -> Plan<'a> {
             let with = parts.iter().filter(|(_, shapefile)| **shapefile == file);
             with.filter_map(|(name, _)| Some((name.clone(), raw.files.get(name)?.clone())))
         };
+        for index in &fitting {
+            let idle = format.map(|format| mappings[*index].keys_without_effect(format)).unwrap_or_default();
+            if !idle.is_empty() {
+                plan.findings.push(
+                    Finding::warning(
+                        "key_without_effect",
+                        format!(
+                            "its [[source]] block says {}, which means nothing for a file of this format",
+                            idle.join(", ")
+                        ),
+                    )
+                    .source(&file, None)
+                    .remedy("take these keys out of the block, or check that the right file is meant"),
+                );
+            }
+        }
         match format {
             Some(format) if !readings.is_empty() => plan.jobs.extend(readings.into_iter().map(|(kind, block)| Job {
                 file: file.clone(),
@@ -118,6 +134,9 @@ fn not_read(file: &str, format: Option<Format>, kind: Option<&'static str>) -> F
         ),
     };
     let remedy = match format {
+        Some(Format::GeoJson | Format::Shapefile | Format::GeoPackage) => {
+            "if it has the outlines of strips, call it strip and keep its ending, for example strip.geojson".to_owned()
+        }
         None => "save it as CSV or as a workbook (.xlsx)".to_owned(),
         Some(_) => format!(
             "name it after what it is, for example {}; or paste the [[source]] block that `evenstand check` proposes into \

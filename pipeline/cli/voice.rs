@@ -66,7 +66,7 @@ impl Voice {
     /// A line for people, on standard output. A closed pipe is the reader's choice.
     pub fn say(&self, text: &str) {
         if !self.json && !self.quiet {
-            let _ = writeln!(std::io::stdout(), "{text}");
+            let _ = writeln!(std::io::stdout(), "{}", printable(text));
         }
     }
 
@@ -95,7 +95,11 @@ impl Voice {
             let place = finding.place();
             let place = if place.is_empty() { String::new() } else { format!("{place}: ") };
             let remedy = finding.remedy.as_ref().map(|remedy| format!("\n    {remedy}")).unwrap_or_default();
-            let _ = writeln!(std::io::stderr(), "{}: {place}{}{remedy}", finding.severity, finding.message);
+            let _ = writeln!(
+                std::io::stderr(),
+                "{}",
+                printable(&format!("{}: {place}{}{remedy}", finding.severity, finding.message))
+            );
         }
         for ((severity, code), count) in of_code {
             if !self.quiet && severity != "note" && count > SHOWN {
@@ -112,9 +116,9 @@ impl Voice {
     pub fn failure(&mut self, failure: &Failure) {
         self.stage_done();
         *self.findings.entry("error".to_owned()).or_default() += 1;
-        let _ = writeln!(std::io::stderr(), "error: {}", failure.message);
+        let _ = writeln!(std::io::stderr(), "error: {}", printable(&failure.message));
         if let Some(remedy) = &failure.remedy {
-            let _ = writeln!(std::io::stderr(), "    {remedy}");
+            let _ = writeln!(std::io::stderr(), "    {}", printable(remedy));
         }
         self.fact("message", failure.message.clone());
     }
@@ -135,4 +139,9 @@ impl Voice {
             let _ = writeln!(std::io::stdout(), "{}", Value::Object(object));
         }
     }
+}
+
+/// Text without control characters, which a name in somebody's file could use to write over the terminal.
+fn printable(text: &str) -> String {
+    text.chars().map(|letter| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter }).collect()
 }

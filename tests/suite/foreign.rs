@@ -146,3 +146,79 @@ fn columns_under_each_other_are_cut_at_blanks() {
     );
     assert_eq!((days[1]["tmax_c"].as_str(), days[1]["rain_mm"].as_str()), ("", "4.2"));
 }
+
+#[test]
+fn per_cent_is_read_as_per_cent_wherever_it_is_said() {
+    let text = "field_id,season,residue_cover_pct,clay_frac\nA,2025,35,0.2\nB,2025,35%,20 %\nC,2025,35 mm%,\n";
+    let review = review_of(&[("soil_note.csv", text.as_bytes())], "");
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(balance(&said.stdout), [3, 2, 1], "{}", said.stderr);
+    for row in review.kept("soil_note") {
+        assert_eq!(
+            (row["residue_cover_frac"].as_str(), row["clay_frac"].as_str()),
+            ("0.35", "0.2"),
+            "{}",
+            row["field_id"]
+        );
+    }
+    // A spreadsheet keeps 35 % as 0.35 and says so by its format alone.
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    for (column, name) in ["field_id", "season", "residue_cover_pct"].iter().enumerate() {
+        sheet.write_string(0, column as u16, *name).unwrap();
+    }
+    sheet.write_string(1, 0, "A").unwrap();
+    sheet.write_number(1, 1, 2025).unwrap();
+    let share = rust_xlsxwriter::Format::new().set_num_format("0%");
+    sheet.write_number_with_format(1, 2, 0.35, &share).unwrap();
+    let review = review_of(&[("soil_note.xlsx", &book.save_to_buffer().unwrap())], "");
+    assert_eq!(balance(&review.run("ingest", &["--json"]).stdout), [1, 1, 0]);
+    assert_eq!(review.kept("soil_note")[0]["residue_cover_frac"], "0.35");
+}
+
+#[test]
+fn a_key_that_means_nothing_for_its_file_and_a_header_beyond_the_end_are_said() {
+    let block = |keys: &str| format!("[[source]]\nfile = \"counts.csv\"\nkind = \"stand_count\"\n{keys}\n");
+    let files: [(&str, &[u8]); 2] = [
+        ("counts.csv", b"field_id,season,strip_id,emerged\nA,2025,1,80\n"),
+        ("strip.csv", b"field_id,season,strip_id\nA,2025,1\n"),
+    ];
+    let said = review_of(&files, &block("range = \"A1:D9\"\nsheet = \"May\"")).run("ingest", &[]);
+    assert!(said.stderr.contains("sheet, range, which means nothing"), "{}", said.stderr);
+    let said = review_of(&files, &block("header_row = 40")).run("ingest", &[]);
+    assert_eq!(said.status, 1, "a file that is not read at all is no success");
+    assert!(said.stderr.contains("before row 40") && said.stderr.contains("header_row"), "{}", said.stderr);
+}
+
+#[test]
+fn a_cell_of_endless_text_is_set_aside_and_control_letters_do_not_reach_the_terminal() {
+    let mut text = b"field_id,season,strip_id,emerged\nA,2025,1,80\n\x1b[31mred,2025,2,x\n".to_vec();
+    text.extend(vec![b'a'; 2_000_000]);
+    text.extend(b",2025,3,80\n");
+    let review = review_of(&[("stand_count.csv", &text)], "");
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(balance(&said.stdout), [3, 1, 2], "{}", said.stderr);
+    assert!(!said.stderr.contains('\x1b') && said.stderr.contains("row 4") && said.stderr.contains("more than 65536"));
+}
+
+#[test]
+fn a_day_and_a_time_in_two_cells_of_a_spreadsheet_are_one_time() {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    for (column, name) in ["field_id", "season", "strip_id", "Day", "Clock", "emerged"].iter().enumerate() {
+        sheet.write_string(0, column as u16, *name).unwrap();
+    }
+    sheet.write_string(1, 0, "A").unwrap();
+    sheet.write_number(1, 1, 2025).unwrap();
+    sheet.write_number(1, 2, 1).unwrap();
+    let shown = |format: &str| rust_xlsxwriter::Format::new().set_num_format(format);
+    let day = rust_xlsxwriter::ExcelDateTime::from_ymd(2025, 5, 13).unwrap();
+    sheet.write_datetime_with_format(1, 3, &day, &shown("yyyy-mm-dd hh:mm")).unwrap();
+    let clock = rust_xlsxwriter::ExcelDateTime::from_hms(7, 5, 0).unwrap();
+    sheet.write_datetime_with_format(1, 4, &clock, &shown("h:mm")).unwrap();
+    sheet.write_number(1, 5, 70).unwrap();
+    let block = "timezone = \"UTC\"\n[[source]]\nfile = \"counts.xlsx\"\nkind = \"stand_count\"\ncolumns.counted_at = [\"Day\", \"Clock\"]\n";
+    let review = review_of(&[("counts.xlsx", &book.save_to_buffer().unwrap())], block);
+    assert_eq!(balance(&review.run("ingest", &["--json"]).stdout), [1, 1, 0]);
+    assert_eq!(review.kept("stand_count")[0]["counted_at"], "2025-05-13T07:05:00Z");
+}

@@ -58,14 +58,31 @@ fn of_several_sheets_the_one_called_like_the_table_is_read_and_otherwise_it_must
     assert_eq!(balance(&review.run("ingest", &["--json"]).stdout), [2, 2, 0]);
     assert_eq!(review.kept("stand_count")[0]["source_file"], "stand_count.xlsx/stand_count");
 
-    let unnamed = workbook(&[("May", &tidy), ("June", &tidy)]);
-    let review = review_of(&[("stand_count.xlsx", &unnamed)], "timezone = \"UTC\"\n");
+    // Copies of a sheet have its columns and are read with it; what else is there is named.
+    let copies = workbook(&[("stand_count", &tidy), ("Ridge", &tidy), ("Notes", &note)]);
+    let review = review_of(&[("stand_count.xlsx", &copies)], "timezone = \"UTC\"\n");
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(balance(&said.stdout), [4, 4, 0], "{}", said.stderr);
+    assert!(
+        said.stderr.contains("sheets Notes were not read")
+            && said.stderr.contains("all of its rows stand in stand_count.xlsx/stand_count"),
+        "{}",
+        said.stderr
+    );
+
+    let foreign = |sheet: &mut rust_xlsxwriter::Worksheet| {
+        row(sheet, 0, &["Plot", "Plants"]);
+        row(sheet, 1, &["1", "70"]);
+    };
+    let unnamed = workbook(&[("May", &foreign), ("June", &foreign)]);
+    let review = review_of(&[("stand_count.xlsx", &unnamed)], "");
     let said = review.run("ingest", &[]);
     assert_eq!(said.status, 2);
     assert!(said.stderr.contains("May, June") && said.stderr.contains("sheet = "), "{}", said.stderr);
-    let block = "timezone = \"UTC\"\n[[source]]\nfile = \"stand_count.xlsx\"\nkind = \"stand_count\"\nsheet = \"M*\"\n";
+    let block = "[[source]]\nfile = \"stand_count.xlsx\"\nkind = \"stand_count\"\nsheet = \"M*\"\n\
+                 constants = { field_id = \"A\", season = 2025 }\ncolumns = { strip_id = \"Plot\", emerged = \"Plants\" }\n";
     let review = review_of(&[("stand_count.xlsx", &unnamed)], block);
-    assert_eq!(balance(&review.run("ingest", &["--json"]).stdout), [2, 2, 0]);
+    assert_eq!(balance(&review.run("ingest", &["--json"]).stdout), [1, 1, 0]);
 }
 
 #[test]

@@ -31,7 +31,7 @@ pub fn kind(cell: &SheetCell) -> &'static str {
     match cell {
         SheetCell::Empty => "empty",
         SheetCell::Text(_) => "text",
-        SheetCell::Number(_) => "number",
+        SheetCell::Number(_) | SheetCell::Share(_) => "number",
         SheetCell::Boolean(_) => "boolean",
         SheetCell::Moment(_) => "moment",
         SheetCell::Day(_) => "day",

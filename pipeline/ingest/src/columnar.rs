@@ -9,6 +9,8 @@ use arrow::util::display::array_value_to_string;
 use jiff::civil::{Date, DateTime};
 use jiff::{SignedDuration, Span};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::basic::Compression;
+use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData, RowGroupMetaData};
 
 use crate::IngestError;
 use crate::file_report::{FileReport, Source, Surroundings};
@@ -36,6 +38,13 @@ pub(crate) fn open_parquet(name: &str, file: File, batch_rows: usize) -> Result<
     };
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
     let names = builder.schema().fields().iter().map(|field| OwnedCell::Text(field.name().clone())).collect();
+    if let Some(packing) = unread_compression(builder.metadata()) {
+        return Err(IngestError::Format {
+            file: name.to_owned(),
+            problem: format!("it is Parquet compressed with {packing}, which is not read"),
+            remedy: "write it with zstd, snappy, gzip or lz4 compression, or none".into(),
+        });
+    }
     let reader = builder.with_batch_size(batch_rows).build().map_err(|error| unreadable(&error))?;
     Ok(Columnar { file: name, names: Some(names), reader, batch: Batch::default(), number: 0 })
 }
@@ -151,4 +160,14 @@ fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::error::Arrow
 /// A local time from microseconds since 1970 on its own clock.
 fn local(microseconds: i64) -> Option<DateTime> {
     DateTime::constant(1970, 1, 1, 0, 0, 0, 0).checked_add(SignedDuration::from_micros(microseconds)).ok()
+}
+
+/// A compression of some column that cannot be unpacked here.
+fn unread_compression(metadata: &ParquetMetaData) -> Option<&'static str> {
+    let columns = metadata.row_groups().iter().flat_map(RowGroupMetaData::columns);
+    columns.map(ColumnChunkMetaData::compression).find_map(|compression| match compression {
+        Compression::BROTLI(_) => Some("brotli"),
+        Compression::LZO => Some("LZO"),
+        _ => None,
+    })
 }

@@ -8,7 +8,8 @@ pub fn kind_of(file_name: &str) -> Option<&'static str> {
     let end = file_name
         .find(|letter: char| letter == '.' || letter == '-' || letter.is_ascii_digit())
         .unwrap_or(file_name.len());
-    let name = file_name[..end].trim_end_matches('_').to_ascii_lowercase();
+    // A copy is often called "stand_count (1).csv".
+    let name = file_name[..end].trim_end_matches(['_', ' ', '(']).to_ascii_lowercase();
     schemas().iter().find(|table| table.group == Group::Raw && table.name == name).map(|table| table.name.as_str())
 }
 
@@ -32,6 +33,8 @@ mod tests {
         assert_eq!(kind_of("setting_log_2024.csv"), Some("setting_log"));
         assert_eq!(kind_of("field.csv"), Some("field"));
         assert_eq!(kind_of("Field2025.csv"), Some("field"));
+        assert_eq!(kind_of("Stand_Count (1).xlsx"), Some("stand_count"));
+        assert_eq!(kind_of("stand_count 3.csv"), Some("stand_count"));
         assert_eq!(kind_of("notes.csv"), None);
         assert_eq!(kind_of("stand_counts.csv"), None);
     }

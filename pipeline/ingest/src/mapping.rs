@@ -6,6 +6,7 @@ use evenstand_settings::SourceRule;
 use evenstand_tables::{Group, schemas};
 
 use crate::columns_of_text::Cut;
+use crate::format::Format;
 use crate::reading::Reading;
 
 /// How the files of one pattern are read.
@@ -67,6 +68,29 @@ impl Mapping {
     /// Whether files are task data, whose channels the block names.
     pub fn names_channels(&self) -> bool {
         !self.rule.channel.is_empty()
+    }
+
+    /// Keys of the block that mean nothing for files of this format.
+    pub fn keys_without_effect(&self, format: Format) -> Vec<&'static str> {
+        let rule = &self.rule;
+        let text = [
+            ("delimiter", rule.delimiter.is_some()),
+            ("widths", !rule.widths.is_empty()),
+            ("encoding", rule.encoding.is_some()),
+        ];
+        let sheets = [("sheet", !rule.sheet.is_empty()), ("range", rule.range.is_some())];
+        let rows = [("header_row", rule.header_row.is_some())];
+        let channels = [("channel", !rule.channel.is_empty())];
+        let idle: Vec<&[(&'static str, bool)]> = match format {
+            Format::Text => vec![&sheets, &channels],
+            Format::Workbook => vec![&text, &channels],
+            Format::Parquet => vec![&text, &sheets, &rows, &channels],
+            Format::TaskData => vec![&text, &sheets, &rows],
+            Format::GeoJson => vec![&text, &sheets, &rows, &channels],
+            Format::Shapefile | Format::GeoPackage => vec![&text, &sheets[1..], &rows, &channels],
+            Format::Archive => vec![&text, &sheets[1..], &rows],
+        };
+        idle.into_iter().flatten().filter(|(_, given)| *given).map(|(key, _)| *key).collect()
     }
 
     /// How lines of a text file are cut where no letter divides them.

@@ -13,6 +13,8 @@ pub(crate) enum Cell<'a> {
     Empty,
     Text(&'a str),
     Number(f64),
+    /// A percentage, as its share.
+    Share(f64),
     Boolean(bool),
     Day(Date),
     /// A local time.
@@ -41,6 +43,7 @@ impl<'a> Cell<'a> {
             Cell::Empty => Cow::Borrowed(""),
             Cell::Text(text) | Cell::Fault(text) => Cow::Borrowed(text),
             Cell::Number(number) => Cow::Owned(number.to_string()),
+            Cell::Share(share) => Cow::Owned(format!("{}%", percent(share))),
             Cell::Boolean(yes) => Cow::Borrowed(if yes { "true" } else { "false" }),
             Cell::Day(day) => Cow::Owned(day.to_string()),
             Cell::Moment(moment) => Cow::Owned(moment.to_string()),
@@ -53,12 +56,18 @@ impl<'a> Cell<'a> {
     }
 }
 
+/// A share in per cent, without the last digits that the multiplication makes up.
+fn percent(share: f64) -> f64 {
+    (share * 1e14).round() / 1e12
+}
+
 /// A cell that keeps its own text.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum OwnedCell {
     Empty,
     Text(String),
     Number(f64),
+    Share(f64),
     Boolean(bool),
     Day(Date),
     Moment(DateTime),
@@ -75,6 +84,7 @@ impl OwnedCell {
             Cell::Empty => OwnedCell::Empty,
             Cell::Text(text) => OwnedCell::Text(text.chars().take(letters).collect()),
             Cell::Number(number) => OwnedCell::Number(number),
+            Cell::Share(share) => OwnedCell::Share(share),
             Cell::Boolean(yes) => OwnedCell::Boolean(yes),
             Cell::Day(day) => OwnedCell::Day(day),
             Cell::Moment(moment) => OwnedCell::Moment(moment),
@@ -90,6 +100,7 @@ impl OwnedCell {
             OwnedCell::Empty => Cell::Empty,
             OwnedCell::Text(text) => Cell::of(text),
             OwnedCell::Number(number) => Cell::Number(*number),
+            OwnedCell::Share(share) => Cell::Share(*share),
             OwnedCell::Boolean(yes) => Cell::Boolean(*yes),
             OwnedCell::Day(day) => Cell::Day(*day),
             OwnedCell::Moment(moment) => Cell::Moment(*moment),

@@ -1,6 +1,7 @@
 //! One row of a file becomes the values of one kept row, or of several where the table is wide.
 
 use evenstand_tables::{ColumnType, TableSchema};
+use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
 use crate::header::{EachColumn, Feed, Layout, Origin};
@@ -151,7 +152,12 @@ fn row_fault(feed: &Feed, each: Option<&EachColumn>, fault: CellFault) -> RowFau
 
 /// Cells put together; nothing where a part of a name, or the date of a time, is missing.
 fn joined(record: &dyn Record, cells: &[usize], between: &str, is_time: bool) -> String {
-    let parts: Vec<String> = cells.iter().map(|cell| record.cell(*cell).text().into_owned()).collect();
+    let part = |cell: &usize| match record.cell(*cell) {
+        // A spreadsheet's day beside a time in another cell.
+        Cell::Moment(moment) if is_time && moment.time() == Time::midnight() => moment.date().to_string(),
+        other => other.text().into_owned(),
+    };
+    let parts: Vec<String> = cells.iter().map(part).collect();
     let needed = if is_time { &parts[..parts.len().min(1)] } else { &parts };
     if needed.iter().any(|part| part.is_empty()) {
         return String::new();

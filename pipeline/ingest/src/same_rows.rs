@@ -75,16 +75,21 @@ impl SameRows {
             if share == 0.0 {
                 continue;
             }
-            let message = if earlier.sha256 == source.sha256 && share == 1.0 {
-                format!("it is the same file as {}, so that every row counts twice", earlier.file)
+            let message = if earlier.file == source.file {
+                format!("two [[source]] blocks read {} as {}, and its rows count twice", source.file, source.kind)
+            } else if share == 1.0 && sketch.rows == known.rows {
+                format!("all of its rows stand in {} too, and count twice", earlier.file)
             } else {
                 let rows = (share * sketch.rows.min(known.rows) as f64).round().max(1.0);
                 let about = if sketch.rows.max(known.rows) > KEPT as u64 { "about " } else { "" };
                 format!("{about}{rows} of its rows stand in {} too, and count twice", earlier.file)
             };
             let finding = if share >= ALARMING {
-                Finding::warning("same_rows", message)
-                    .remedy("take one of the two files out of raw/, or the rows out of one")
+                Finding::warning("same_rows", message).remedy(if earlier.file == source.file {
+                    "take one of the two blocks out of evenstand.toml"
+                } else {
+                    "take one of the two files out of raw/, or the rows out of one"
+                })
             } else {
                 Finding::note("same_rows", message)
                     .remedy("nothing need be done if these are different things that happen to be alike")

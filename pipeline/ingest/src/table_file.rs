@@ -26,6 +26,10 @@ use crate::wide::narrow;
 const BATCH_ROWS: usize = 1 << 15;
 /// Rows set aside for one reason that have a finding each; further ones of a file share one.
 const TOLD_ONE_BY_ONE: u64 = 100;
+/// Longest cell that is read, in bytes; a longer one is no value that a person wrote.
+const LONGEST_CELL: usize = 1 << 16;
+/// Letters of a row that are kept with it when it is set aside.
+const LONGEST_RAW: usize = 1 << 16;
 /// First cell of the example row on a blank record sheet.
 pub(crate) const EXAMPLE: &str = "(example)";
 
@@ -262,6 +266,13 @@ impl<'s, 'a> TableFile<'s, 'a> {
             }
             None => return Ok(Ok(())),
         };
+        if let Some(cell) = (0..record.len()).find(|index| length_of(record.cell(*index)) > LONGEST_CELL) {
+            return Ok(Err(RowFault {
+                code: "cell_too_long",
+                message: format!("column {}: the cell holds more than {LONGEST_CELL} letters", cell + 1),
+                remedy: "look for a quote that is not closed, or shorten the text".into(),
+            }));
+        }
         let without_header = self.header_rows.as_ref().is_some_and(Vec::is_empty);
         if self.width.is_none() {
             if let Err(fault) = check_shape(record, layout.columns, without_header) {
@@ -365,7 +376,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             kind: self.source.kind.to_owned(),
             code: fault.code.to_owned(),
             message: fault.message,
-            raw: Some(record.raw()),
+            raw: Some(shortened(record.raw())),
         })?)
     }
 
@@ -393,14 +404,20 @@ impl<'s, 'a> TableFile<'s, 'a> {
         let about = |finding: Finding| finding.table(self.source.kind).source(&self.source.file, None);
         if self.layout.is_none() && self.report.rows_read == 0 {
             let expected = self.header_rows.as_ref().and_then(|rows| rows.last());
-            let (message, remedy) = match expected {
-                Some(row) => (
-                    format!("the file ends before row {row}, where its header should stand"),
-                    "correct header_row in the [[source]] block",
-                ),
-                None => ("the file is empty".to_owned(), "remove it from raw/, or fill it"),
+            let finding = match expected {
+                Some(row) => Finding::error(
+                    "missing_header",
+                    format!("the file ends before row {row}, where its header should stand; nothing of it was read"),
+                )
+                .remedy("correct header_row in the [[source]] block"),
+                None => Finding::warning("empty_file", "the file is empty").remedy("remove it from raw/, or fill it"),
             };
-            self.report.findings.push(about(Finding::warning("empty_file", message)).remedy(remedy));
+            self.report.findings.push(about(finding));
+        } else if self.report.rows_read > 0 && self.examples > 0 {
+            self.report.findings.push(
+                about(Finding::note("example_row", "a row marked (example) was passed over"))
+                    .remedy("if it is a real row, write its field in place of (example)"),
+            );
         } else if self.report.rows_read == 0 && self.examples > 0 {
             self.report.findings.push(
                 about(Finding::note("blank_sheet", "a blank record sheet: only its example row is filled in"))
@@ -413,10 +430,11 @@ impl<'s, 'a> TableFile<'s, 'a> {
             );
         }
         for (code, told) in self.told.iter().filter(|(_, told)| **told > TOLD_ONE_BY_ONE) {
+            let more = told - TOLD_ONE_BY_ONE;
             self.report.findings.push(
                 about(Finding::warning(
-                    code,
-                    format!("{} more rows were set aside for the same reason", told - TOLD_ONE_BY_ONE),
+                    "more_rows_set_aside",
+                    format!("{more} more rows were set aside for the reason {code}"),
                 ))
                 .remedy("set_aside has every one of them with its text"),
             );
@@ -452,6 +470,23 @@ impl<'s, 'a> TableFile<'s, 'a> {
             );
         }
         Ok(self.report)
+    }
+}
+
+/// Bytes of a cell that is text.
+fn length_of(cell: Cell) -> usize {
+    match cell {
+        Cell::Text(text) | Cell::Fault(text) => text.len(),
+        Cell::NotText(bytes) => bytes.len(),
+        _ => 0,
+    }
+}
+
+/// A row's text, cut where it is longer than anybody reads.
+fn shortened(raw: String) -> String {
+    match raw.char_indices().nth(LONGEST_RAW) {
+        Some((end, _)) => format!("{}… (cut after {LONGEST_RAW} letters)", &raw[..end]),
+        None => raw,
     }
 }
 

@@ -57,6 +57,9 @@ impl Zones {
         if let Ok(timestamp) = text.parse::<Timestamp>() {
             return Ok((timestamp.as_microsecond(), false));
         }
+        if let Some(microseconds) = formats.iter().chain(&self.formats).find_map(|format| since_1970(format, text)) {
+            return Ok((microseconds, false));
+        }
         Ok((at_zone(self.local(text, formats)?, zone)?, true))
     }
 
@@ -74,7 +77,7 @@ impl Zones {
             let parsed = if text.len() == 10 {
                 text.parse::<Date>().map(|date| date.to_datetime(jiff::civil::Time::midnight()))
             } else {
-                text.parse::<DateTime>()
+                text.parse::<DateTime>().or_else(|error| with_two_digit_hour(text).parse().map_err(|_| error))
             };
             return parsed.map_err(|_| TimeFault {
                 code: "bad_time",
@@ -92,7 +95,7 @@ impl Zones {
                 }
             }
         }
-        Err(if looks_like_a_short_date(text) {
+        Err(if looks_like_a_short_date(text) && !tells_its_day(text) {
             TimeFault {
                 code: "ambiguous_date",
                 expected: "an unambiguous date such as 2025-04-03; day and month could be either way round, so it is not guessed".into(),
@@ -133,6 +136,28 @@ pub(crate) fn zone(name: &str) -> Result<TimeZone, String> {
         .map_err(|_| format!("\"{name}\" is not an IANA time zone such as America/Chicago or Europe/Berlin"))
 }
 
+/// Microseconds since 1970 UTC of a number of seconds (`%s`) or milliseconds (`unix_ms`), fractions too; `None` where the format
+/// is another or the text is no number.
+fn since_1970(format: &str, text: &str) -> Option<i64> {
+    let per_second = match format {
+        "%s" => 1e6,
+        "unix_ms" => 1e3,
+        _ => return None,
+    };
+    let number = text.parse::<f64>().ok().filter(|number| (number * per_second).abs() < 1e17)?;
+    Some((number * per_second).round() as i64)
+}
+
+/// `2025-05-03 7:05` with its hour in two digits, as people write it.
+fn with_two_digit_hour(text: &str) -> String {
+    let (date, time) = text.split_at(10);
+    let time = time.trim_start_matches(['T', ' ']);
+    match time.split_once(':') {
+        Some((hour, _)) if hour.len() == 1 => format!("{date}T0{time}"),
+        _ => text.to_owned(),
+    }
+}
+
 fn iso_date(text: &str) -> bool {
     let bytes = text.as_bytes();
     bytes.len() >= 10
@@ -140,6 +165,13 @@ fn iso_date(text: &str) -> bool {
             4 | 7 => *byte == b'-',
             _ => byte.is_ascii_digit(),
         })
+}
+
+/// Whether a part of a date above 12 shows which part is the day. It is still not read: the next row of the file may be
+/// the other way round, and only a person knows.
+fn tells_its_day(text: &str) -> bool {
+    let date = text.split(' ').next().unwrap_or_default();
+    date.split(['/', '.', '-']).any(|part| part.len() <= 2 && part.parse::<u8>().is_ok_and(|number| number > 12))
 }
 
 fn looks_like_a_short_date(text: &str) -> bool {
@@ -173,6 +205,19 @@ mod tests {
         let expected = Zones::default().moment("2025-04-03", &[], chicago).unwrap();
         assert_eq!(declared.moment("03/04/2025", &[], chicago).unwrap(), expected);
         assert_eq!(declared.moment("03/04/2025 06:00", &[], chicago).unwrap().0, expected.0 + 21_600_000_000);
+    }
+
+    #[test]
+    fn an_hour_of_one_digit_and_numbers_since_1970_are_read() {
+        let zones = Zones::default();
+        let expected = zones.moment("2025-04-28 07:05", &[], chicago).unwrap();
+        assert_eq!(zones.moment("2025-04-28 7:05", &[], chicago).unwrap(), expected);
+        assert!(zones.moment("2025-04-28 7x05", &[], chicago).is_err());
+        let seconds = ["%s".to_owned()];
+        assert_eq!(zones.moment("1745843400.25", &seconds, chicago).unwrap(), (1_745_843_400_250_000, false));
+        let milliseconds = ["unix_ms".to_owned()];
+        assert_eq!(zones.moment("1745843400250", &milliseconds, chicago).unwrap(), (1_745_843_400_250_000, false));
+        assert!(zones.moment("1745843400", &[], chicago).is_err(), "never without being told");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! One cell, read by the type, unit and limits of its column.
 
+use evenstand_agronomy::Kind;
 use evenstand_tables::{Column, ColumnType};
 use jiff::civil::{DateTime, Time};
 use jiff::tz::TimeZone;
@@ -67,6 +68,7 @@ pub(crate) fn read_cell<'a>(
     }
     match (column.column_type, cell) {
         (ColumnType::Number, Cell::Number(number)) => measured(column, feed, number, &cell.text()),
+        (ColumnType::Number, Cell::Share(share)) => percentage(column, feed, share, &cell.text()),
         (ColumnType::Integer, Cell::Number(number)) => counted(column, feed, whole(number), &cell.text()),
         (ColumnType::Boolean, Cell::Boolean(yes)) => Ok(Value::Boolean(yes)),
         (ColumnType::Datetime, Cell::Day(day)) => local(day.to_datetime(Time::midnight()), context),
@@ -114,6 +116,12 @@ pub(crate) struct CellContext<'a> {
 fn plain<'a>(column: &'a Column, feed: &Feed, text: &'a str, context: &CellContext) -> Result<Value<'a>, CellFault> {
     match column.column_type {
         ColumnType::String => word(column, text),
+        ColumnType::Number if text.ends_with('%') => {
+            let number = text.strip_suffix('%').and_then(|number| context.reading.number(number.trim_end()));
+            let number = number
+                .ok_or_else(|| CellFault::new("not_a_number", text, "a number", context.reading.number_remedy(text)))?;
+            percentage(column, feed, number / 100.0, text)
+        }
         ColumnType::Number => {
             let number = context
                 .reading
@@ -186,6 +194,20 @@ fn measured<'a>(column: &Column, feed: &Feed, number: f64, text: &str) -> Result
     Ok(Value::Number(kept))
 }
 
+/// A number that says itself that it is per cent, whatever unit the header names: 35 % is 0.35 in `_pct` and `_frac` alike.
+fn percentage<'a>(column: &Column, feed: &Feed, share: f64, text: &str) -> Result<Value<'a>, CellFault> {
+    if !matches!(&feed.unit, Some((Kind::Share, _))) {
+        return Err(CellFault::new(
+            "not_a_number",
+            text,
+            "a number without a percent sign: this column is no share",
+            "write the number in the column's own unit",
+        ));
+    }
+    within(column, feed, share, text)?;
+    Ok(Value::Number(share))
+}
+
 fn counted<'a>(column: &Column, feed: &Feed, whole: Option<i64>, text: &str) -> Result<Value<'a>, CellFault> {
     let whole = whole.ok_or_else(|| {
         CellFault::new(
@@ -231,7 +253,8 @@ fn within(column: &Column, feed: &Feed, kept: f64, cell: &str) -> Result<(), Cel
         (None, Some(high)) => format!("at most {}{unit}", shown(high)),
         (None, None) => "a number".to_owned(),
     };
-    Err(CellFault::new("out_of_range", cell, expected, "check the number, and the unit in the column's name"))
+    let remedy = if own.is_some() { "check the number, and the unit in the column's name" } else { "check the number" };
+    Err(CellFault::new("out_of_range", cell, expected, remedy))
 }
 
 fn boolean<'a>(cell: &str) -> Result<Value<'a>, CellFault> {

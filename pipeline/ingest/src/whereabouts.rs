@@ -49,7 +49,17 @@ impl Whereabouts {
     /// Strips that overlap by more than the error of positions excuses, as findings.
     pub fn findings(&self) -> Vec<Finding> {
         let overlaps = self.map.iter().flat_map(StripMap::overlaps);
-        overlaps
+        let backwards = self.times.values().flatten().filter(|time| time.ended <= time.started).map(|time| {
+            Finding::warning(
+                "strip_ends_before_it_begins",
+                "ended_at is not after started_at; no telemetry finds the strip by its time",
+            )
+            .table("strip")
+            .field(&time.field_id, time.season)
+            .strip(&time.strip_id)
+            .remedy("correct one of the two times")
+        });
+        let overlapping = overlaps
             .map(|overlap| {
                 let (left, right) = (overlap.first, overlap.second);
                 let finding = Finding::warning(
@@ -64,8 +74,8 @@ impl Whereabouts {
                     _ => finding,
                 };
                 finding.table("strip").remedy("correct the outlines, or drop one if both draw the same strip")
-            })
-            .collect()
+            });
+        backwards.chain(overlapping).collect()
     }
 
     /// Field and season of the strips, where all are of one.

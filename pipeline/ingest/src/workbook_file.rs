@@ -1,10 +1,12 @@
 //! Sheets of workbooks: XLSX, XLS and ODS.
 
-use evenstand_tables::Finding;
+use evenstand_settings::Settings;
+use evenstand_tables::{Finding, Group, schema};
 use evenstand_workbook::{CellRange, Notice, Sheet, SheetCell, SheetRow, Workbook};
 
 use crate::IngestError;
 use crate::file_report::{FileReport, Source, Surroundings};
+use crate::header::{check_required, match_names, tidy};
 use crate::mapping::{Mapping, name_fits};
 use crate::record::{InMemory, OwnedCell};
 use crate::table_file::read_table;
@@ -30,7 +32,13 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
     if filled.is_empty() {
         return Err(refused("no sheet of this workbook holds anything".into(), "fill it, or remove it from raw/"));
     }
-    let chosen = choose(source.kind, &filled, around.mapping).map_err(|problem| {
+    let ours: Vec<String> = match around.mapping {
+        Some(_) => Vec::new(),
+        None => {
+            filled.iter().filter(|name| has_our_names(&mut book, name, source.kind, around.settings)).cloned().collect()
+        }
+    };
+    let chosen = choose(source.kind, &filled, &ours, around.mapping).map_err(|problem| {
         refused(problem, "name one of its sheets in a [[source]] block of evenstand.toml: sheet = \"…\"")
     })?;
     let range = around.mapping.and_then(|mapping| mapping.rule.range.as_deref());
@@ -38,6 +46,16 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
         .map(|text| text.parse().map_err(|error| refused(format!("{error}"), "correct range in the [[source]] block")))
         .transpose()?;
     let mut report = FileReport::default();
+    let unread = filled.iter().filter(|name| !chosen.contains(name) && !name.eq_ignore_ascii_case(EXPLANATIONS));
+    let unread: Vec<&str> = unread.map(String::as_str).collect();
+    if around.mapping.is_none() && !unread.is_empty() {
+        report.findings.push(
+            Finding::warning("sheet_not_read", format!("its sheets {} were not read", unread.join(", ")))
+                .table(source.kind)
+                .source(&source.file, None)
+                .remedy("nothing need be done if they hold nothing of this table; else name them in a [[source]] block: sheet = \"…\""),
+        );
+    }
     let Surroundings { mapping, settings, whereabouts, zones, sink } = around;
     for name in &chosen {
         let mut sheet = book.sheet(name).map_err(|error| broken(&error))?;
@@ -60,7 +78,7 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
         let part = Source { file, ..source.clone() };
         let rows: Vec<_> = sheet.rows.iter().filter_map(|row| cells_in(row, range)).collect();
         if let Some(range) = range.filter(|_| rows.is_empty()) {
-            let nothing = Finding::warning("empty_range", format!("nothing stands in {range}, the part that is read"));
+            let nothing = Finding::error("empty_range", format!("nothing stands in {range}, the part that is read"));
             let nothing = nothing.table(part.kind).source(&part.file, None);
             report.findings.push(nothing.remedy("correct range in the [[source]] block"));
             continue;
@@ -74,7 +92,7 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
 }
 
 /// The sheets to read, or why that cannot be told.
-fn choose(kind: &str, filled: &[String], mapping: Option<&Mapping>) -> Result<Vec<String>, String> {
+fn choose(kind: &str, filled: &[String], ours: &[String], mapping: Option<&Mapping>) -> Result<Vec<String>, String> {
     let listed = || filled.join(", ");
     let asked = mapping.map(|mapping| mapping.rule.sheet.as_slice()).unwrap_or_default();
     if !asked.is_empty() {
@@ -87,12 +105,27 @@ fn choose(kind: &str, filled: &[String], mapping: Option<&Mapping>) -> Result<Ve
         };
     }
     let tables: Vec<&String> = filled.iter().filter(|name| !name.eq_ignore_ascii_case(EXPLANATIONS)).collect();
-    let same = tables.iter().find(|name| name.eq_ignore_ascii_case(kind));
-    match (same, tables.as_slice()) {
-        (Some(name), _) | (None, [name]) => Ok(vec![(*name).clone()]),
-        (None, []) => Err(format!("its only filled sheet is called {EXPLANATIONS}, which explains and is not read")),
-        (None, _) => Err(format!("it has several filled sheets ({}), and nothing says which is meant", listed())),
+    // Copies of a record sheet have its columns under another name.
+    let same = tables.iter().filter(|name| name.eq_ignore_ascii_case(kind) || ours.contains(name));
+    let same: Vec<String> = same.map(|name| (*name).clone()).collect();
+    if !same.is_empty() {
+        return Ok(same);
     }
+    match tables.as_slice() {
+        [name] => Ok(vec![(*name).clone()]),
+        [] => Err(format!("its only filled sheet is called {EXPLANATIONS}, which explains and is not read")),
+        _ => Err(format!("it has several filled sheets ({}), and nothing says which is meant", listed())),
+    }
+}
+
+/// Whether the first row of a sheet names the columns of a raw table. A sheet that cannot be read has no names.
+fn has_our_names(book: &mut Workbook, sheet: &str, kind: &str, settings: &Settings) -> bool {
+    let (Ok(sheet), Ok(schema)) = (book.sheet(sheet), schema(Group::Raw, kind)) else { return false };
+    let Some(first) = sheet.rows.first() else { return false };
+    let names: Vec<String> = first.cells.iter().map(|cell| tidy(&cell.text())).collect();
+    match_names(schema, &names, &settings.default_units)
+        .and_then(|layout| check_required(schema, &layout, &names, &[]))
+        .is_ok()
 }
 
 /// The tables of a sheet: blocks of two rows and two columns at least, below the header where its row is known. A block that
@@ -137,6 +170,7 @@ pub(crate) fn cell(cell: &SheetCell) -> OwnedCell {
         SheetCell::Text(text) if text.trim().is_empty() => OwnedCell::Empty,
         SheetCell::Text(text) => OwnedCell::Text(text.clone()),
         SheetCell::Number(number) => OwnedCell::Number(number + 0.0),
+        SheetCell::Share(share) => OwnedCell::Share(share + 0.0),
         SheetCell::Boolean(yes) => OwnedCell::Boolean(*yes),
         SheetCell::Moment(moment) => OwnedCell::Moment(*moment),
         SheetCell::Day(day) => OwnedCell::Day(*day),

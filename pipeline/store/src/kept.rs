@@ -273,6 +273,8 @@ mod tests {
             value,
             unit: Some("t/ha".into()),
             better: Some("higher".into()),
+            lat: None,
+            lon: None,
             source_file: "measure.csv".into(),
             source_row: 2,
             source_sha256: "00".into(),

@@ -13,8 +13,10 @@ pub enum SheetCell {
     Empty,
     /// Text, with the blanks it has.
     Text(String),
-    /// A number without unit: a percentage is its share, a currency its amount.
+    /// A number without unit; a currency is its amount.
     Number(f64),
+    /// A number that the cell shows as a percentage, as its share: 35 % is 0.35.
+    Share(f64),
     /// A truth value.
     Boolean(bool),
     /// A day with a time.
@@ -37,7 +39,7 @@ impl SheetCell {
             Self::Empty => Cow::Borrowed(""),
             Self::Text(text) | Self::Fault(text) => Cow::Borrowed(text),
             // Minus zero is a zero to whoever reads the sheet.
-            Self::Number(number) => Cow::Owned((number + 0.0).to_string()),
+            Self::Number(number) | Self::Share(number) => Cow::Owned((number + 0.0).to_string()),
             Self::Boolean(truth) => Cow::Borrowed(if *truth { "true" } else { "false" }),
             Self::Moment(moment) => Cow::Owned(moment.to_string()),
             Self::Day(day) => Cow::Owned(day.to_string()),

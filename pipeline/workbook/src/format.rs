@@ -5,6 +5,8 @@
 pub(crate) enum NumberFormat {
     #[default]
     Number,
+    /// A percentage.
+    Share,
     /// Year, month or day.
     Day,
     /// Hour, minute or second of a day.
@@ -22,6 +24,7 @@ impl NumberFormat {
     /// time in others.
     pub fn built_in(id: u32) -> Self {
         match id {
+            9 | 10 => Self::Share,
             14..=17 => Self::Day,
             18..=21 | 45 | 47 => Self::Clock,
             22 => Self::Moment,
@@ -72,6 +75,7 @@ impl NumberFormat {
             (true, true) => Self::Moment,
             (true, false) => Self::Day,
             (false, true) => Self::Clock,
+            (false, false) if letters.contains(&'%') => Self::Share,
             (false, false) => Self::Number,
         }
     }
@@ -134,6 +138,9 @@ mod tests {
             ("0*y", Number),
             ("0;yyyy", Number),
             ("", Number),
+            ("0%", Share),
+            ("0.0 %;[Red]-0.0 %", Share),
+            ("0\"%\"", Number),
             ("yyyy-mm-dd", Day),
             ("DD/MM/YYYY;@", Day),
             ("[$-409]d-mmm-yy;@", Day),

@@ -27,6 +27,9 @@ pub(crate) fn cell_of(number: f64, format: NumberFormat, system: DateSystem) -> 
     if format == NumberFormat::Number {
         return (SheetCell::Number(number), None);
     }
+    if format == NumberFormat::Share {
+        return (SheetCell::Share(number), None);
+    }
     let no_such_day = (SheetCell::Number(number), Some(Oddity::NoSuchDay));
     // Ten thousand years are 3.7 million days.
     if !number.is_finite() || number.abs() > 4e6 {

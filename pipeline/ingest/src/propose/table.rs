@@ -33,7 +33,7 @@ impl Body {
     fn of(cell: Cell) -> Self {
         match cell {
             Cell::Empty | Cell::Fault(_) => Body::Empty,
-            Cell::Number(number) => Body::Number(number),
+            Cell::Number(number) | Cell::Share(number) => Body::Number(number),
             Cell::Boolean(_) => Body::Boolean,
             Cell::Day(_) | Cell::Moment(_) | Cell::Clock(_) | Cell::Instant(_) => Body::Time(cell.text().into_owned()),
             Cell::Text(_) | Cell::NotText(_) => Body::Text(cell.text().chars().take(MOST_LETTERS).collect()),

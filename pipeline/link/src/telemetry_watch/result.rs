@@ -88,7 +88,8 @@ pub(crate) fn watched(key: SeriesKey, season: i64, series: Series, end: SeriesEn
     let whole = |count: u64| Some(i64::try_from(count).unwrap_or(i64::MAX));
     let logged = |channel: usize| series.sensors.channels.get(channel).is_some_and(Channel::is_logged);
     let lasted = clock.ended.unwrap_or(0).saturating_sub(clock.started.unwrap_or(0));
-    // The channel with the largest share; of equal ones the first.
+    // The channel with the largest share, of equal ones the first. A speed that stands still is told only where nothing
+    // else does: a planter may well keep its speed, and a stuck force or pressure is what spoils an answer.
     let mut worst: Option<(usize, StuckStretches, bool)> = None;
     for channel in [FORCE, PRESSURE, SPEED] {
         let whole_file = constant.get(channel).copied().unwrap_or(false) && logged(channel);
@@ -99,7 +100,7 @@ pub(crate) fn watched(key: SeriesKey, season: i64, series: Series, end: SeriesEn
             end.stuck.get(channel).copied().flatten()
         };
         if let Some(stretches) = stretches
-            && worst.as_ref().is_none_or(|(_, other, _)| other.share < stretches.share)
+            && worst.as_ref().is_none_or(|(_, other, _)| channel != SPEED && other.share < stretches.share)
         {
             worst = Some((channel, stretches, whole_file));
         }

@@ -262,9 +262,8 @@ fn value_of(cell: Open) -> (SheetCell, Option<Oddity>) {
     }
     let stated = cell.value.as_deref().unwrap_or(&shown).trim();
     let value = match cell.kind.as_str() {
-        "float" | "percentage" | "currency" => {
-            stated.parse().ok().filter(|number: &f64| number.is_finite()).map(SheetCell::Number)
-        }
+        "percentage" => stated.parse().ok().filter(|number: &f64| number.is_finite()).map(SheetCell::Share),
+        "float" | "currency" => stated.parse().ok().filter(|number: &f64| number.is_finite()).map(SheetCell::Number),
         "date" => serial::cell_of_iso(stated),
         "time" => serial::cell_of_iso_duration(stated),
         "boolean" => match stated {

@@ -19,6 +19,21 @@ fn a_sensor_that_stands_still_while_the_planter_drives_is_stuck() {
 }
 
 #[test]
+fn a_steady_speed_does_not_hide_a_force_that_stands_still() {
+    let mut rows = steady(600);
+    for (index, row) in rows.iter_mut().enumerate() {
+        row.speed_m_s = Some(2.0);
+        (row.lat, row.lon) = (Some(42.0 + index as f64 * 1e-5), Some(-93.0));
+    }
+    for row in &mut rows[200..290] {
+        row.actual_force_n = Some(303.0);
+    }
+    let (row, findings) = watch(rows);
+    assert_eq!(row.stuck_channel.as_deref(), Some("actual_force"));
+    assert_eq!(codes(&findings), [("warning", "telemetry_stuck")]);
+}
+
+#[test]
 fn a_stretch_that_is_short_or_of_a_coarse_gauge_is_not_stuck() {
     let mut short = steady(600);
     for row in &mut short[200..255] {
