@@ -9,11 +9,11 @@ use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
 use super::dates::{Dates, dates};
 use super::identity;
 use super::kinds::Candidate;
-use super::names::joined;
+use super::names::{joined, suffix_of_kind, words as words_of};
 use super::table::{Body, Column};
 use super::units::{likely, usual};
 use super::vocabulary::{has_words, words};
-use super::{Context, beside_lines, title_lines, wide_lines};
+use super::{Context, beside_lines, times, title_lines, wide_lines};
 
 /// Words of a column that are asked about one by one.
 const MOST_WORDS: usize = 12;
@@ -29,7 +29,14 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
             continue;
         };
         let Some(reference) = &column.reference else { continue };
-        column_line(context, &mut block, found, ours, column, reference);
+        match identity::strip_in_block(context.table, candidate, reference).filter(|_| ours.name == "strip_id") {
+            Some((line, doubt)) => {
+                let rival = found.rival.and_then(|rival| context.table.columns.get(rival)?.reference.as_ref());
+                let rival = rival.map_or(String::new(), |rival| format!("; or is it \"{rival}\""));
+                block.columns.unsure(line, format!("{doubt}{rival}"));
+            }
+            None => column_line(context, &mut block, found, ours, column, reference),
+        }
         if matches!(ours.column_type, ColumnType::Date | ColumnType::Datetime) {
             formats.add(context, column, ours, reference, &mut block);
         }
@@ -42,6 +49,7 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
     beside_lines::misfit_lines(context, &mut block, candidate);
     beside_lines::day_count_line(context, &mut block, candidate);
     let titled = title_lines::write(context, &mut block, candidate);
+    times::day_of_table(context, &mut block, candidate, &titled);
     beside_lines::place_line(context, &mut block, candidate);
     if candidate.schema.name == "soil_note" {
         beside_lines::moisture_lines(context, &mut block, candidate);
@@ -137,7 +145,12 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
                 doubts.push(format!("numbers such as {} are unusual in {label}; is the unit right", example(&numbers)));
             }
             let text = line(&format!("{}_{suffix}", own_name(ours)));
-            if found.sure == Sure::Hint {
+            // 34 thousand an acre are no 34 seeds an acre.
+            let thousands = ours.name == "seed_rate_per_m2" && says_thousands(&column.name);
+            if thousands {
+                doubts.push("thousands must be written out, 34000 for 34".into());
+            }
+            if found.sure == Sure::Hint || thousands {
                 lines.open(text, doubts.join("; "));
             } else {
                 lines.put(text, said(&doubts));
@@ -148,14 +161,21 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
                 suffixes.iter().map(|suffix| format!("{}_{suffix}", own_name(ours))).collect::<Vec<_>>().join(", ")
             };
             let units = likely(ours, &numbers);
-            let first = units.first().copied().unwrap_or(kind.kept_suffix());
+            // `(k/ac)` is no unit of ours, and says acres all the same.
+            let said_area = match unit {
+                Unit::Strange(text) => {
+                    text.rsplit_once('/').and_then(|(_, area)| suffix_of_kind(&format!("/{area}"), kind))
+                }
+                _ => None,
+            };
+            let first = said_area.or(units.first().copied()).unwrap_or(kind.kept_suffix());
             doubts.push(match unit {
                 Unit::Strange(text) => format!("its unit \"{text}\" is none that is read here; write the line as one of {} if it is one of these after all", labels(kind.suffixes())),
                 _ => format!("the header does not say the unit; judged by its numbers ({}) it is {}", example(&numbers), one_of(&labels(&units))),
             });
             let text = line(&format!("{}_{first}", own_name(ours)));
             // 34 is 34 seeds a square metre, or 34 thousand an acre.
-            let thousands = ours.name == "seed_rate_per_m2" && first == "per_m2";
+            let thousands = ours.name == "seed_rate_per_m2" && (first == "per_m2" || says_thousands(&column.name));
             if thousands {
                 doubts.push("thousands an acre must be written out, 34000 for 34".into());
             }
@@ -177,6 +197,12 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
             }
         }
     }
+}
+
+/// Whether a name counts in thousands, as `k/ac` does.
+fn says_thousands(name: &str) -> bool {
+    let parted = words_of(name);
+    parted.iter().any(|word| matches!(word.as_str(), "k" | "1000" | "thousand" | "ths"))
 }
 
 fn one_of(names: &str) -> String {
@@ -235,7 +261,7 @@ fn clock_beside(context: &Context, ours: &Ours, column: &Column) -> Option<Strin
         (hour.trim().parse::<u8>().ok()? < 24 && minute.parse::<u8>().ok()? < 60).then_some(())
     };
     let has_times = column.filled().any(|text| text.contains(':'));
-    if ours.column_type != ColumnType::Datetime || has_times {
+    if ours.column_type != ColumnType::Datetime || has_times || times::since_1970(column, context.reading).is_some() {
         return None;
     }
     context
@@ -278,11 +304,19 @@ fn allowed(ours: &Ours) -> String {
 #[derive(Default)]
 struct Formats {
     sure: Vec<String>,
+    /// A format of numbers since 1970, and the question about it.
+    since_1970: Option<(&'static str, String)>,
     either: Option<(String, Dates)>,
 }
 
 impl Formats {
     fn add(&mut self, context: &Context, column: &Column, ours: &Ours, reference: &str, block: &mut Block) {
+        if let Some(format) = times::since_1970(column, context.reading) {
+            let what = if format == "%s" { "seconds" } else { "milliseconds" };
+            let doubt = format!("the numbers in \"{}\" look like {what} since 1970, UTC; are they", column.name);
+            self.since_1970.get_or_insert((format, doubt));
+            return;
+        }
         let clock = clock_beside(context, ours, column);
         let tail = clock.and_then(|name| {
             let other = context.table.columns.iter().find(|other| other.reference.as_ref() == Some(&name))?;
@@ -329,7 +363,14 @@ impl Formats {
         }
     }
 
-    fn write(self, block: &mut Block) {
+    fn write(mut self, block: &mut Block) {
+        if let Some((format, doubt)) = self.since_1970.take() {
+            self.sure.push(format.to_owned());
+            if self.either.is_none() {
+                block.top.unsure(format!("time_formats = {}", list(&self.sure)), doubt);
+                return;
+            }
+        }
         let formats =
             |first: Option<&String>| -> Vec<String> { first.into_iter().chain(&self.sure).cloned().collect() };
         let Some((reference, found)) = &self.either else {

@@ -19,6 +19,7 @@ mod look;
 mod names;
 mod numbers;
 mod table;
+mod times;
 mod title_lines;
 mod units;
 mod vocabulary;
@@ -57,6 +58,8 @@ pub(crate) struct Facts {
     pub sheet: Option<String>,
     /// Part of a sheet, where it holds several tables.
     pub range: Option<String>,
+    /// Other tables of the same file have the same columns.
+    pub alike: bool,
     /// What divides cells, where it must be said.
     pub delimiter: Option<&'static str>,
     /// Encoding, where it is not one that is understood unsaid.
@@ -76,6 +79,18 @@ struct Context<'a> {
     season: Option<Season>,
 }
 
+impl<'a> Context<'a> {
+    /// Name of the file without its folders and its ending.
+    fn stem(&self) -> &'a str {
+        stem_of(self.file)
+    }
+}
+
+fn stem_of(file: &str) -> &str {
+    let name = file.rsplit('/').next().unwrap_or(file);
+    name.rsplit_once('.').map_or(name, |(stem, _)| stem)
+}
+
 /// Proposes how a table is read, from its first rows. `file` is its path below `raw/`; rows are numbered as the file counts
 /// them.
 pub(crate) fn propose(file: &str, rows: &[(i64, Vec<OwnedCell>)], facts: &Facts) -> Proposal {
@@ -85,8 +100,7 @@ pub(crate) fn propose(file: &str, rows: &[(i64, Vec<OwnedCell>)], facts: &Facts)
     let missing = vocabulary::missing(&table, &style);
     let reading = style.reading(missing.clone());
     let name = file.rsplit('/').next().unwrap_or(file);
-    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-    let names: Vec<&str> = facts.sheet.as_deref().into_iter().chain([stem]).collect();
+    let names: Vec<&str> = facts.sheet.as_deref().into_iter().chain([stem_of(file)]).collect();
     let named = kind_of(name);
     let season = identity::season(&years(&table, &reading), &names, &table.titles);
     let context = Context { file, facts, table: &table, style: &style, missing: &missing, reading: &reading, season };
