@@ -734,6 +734,35 @@ const CASES: &[Case] = &[
         kept: &[],
     },
     Case {
+        file: "one visit.csv",
+        text: "Field,Year,Plot,Stand 5/20\nA,2025,1,-1\nA,2025,2,30\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Stand 5/20\"]"],
+        questions: &["\"Stand 5/20\" holds \"-1\"", "in which year was it counted"],
+        kept: &[],
+    },
+    Case {
+        file: "hardly any counts.csv",
+        text: "Field,Year,Plot,Stand 5/8,Stand 5/20\nA,2025,1,,-1\nA,2025,2,,x\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Stand 5/8\", \"Stand 5/20\"]"],
+        questions: &[
+            "\"Stand 5/8\" holds no count",
+            "new since the count",
+            "names.\"Stand 5/8\"",
+            "names.\"Stand 5/20\"",
+        ],
+        kept: &[],
+    },
+    Case {
+        file: "readings.csv",
+        text: "Field,Season,Plot,T 1,T 2\nA,2025,1,10.5,12.25\nA,2025,2,11,13.5\n",
+        kind: None,
+        lines: &[],
+        questions: &["not recognised"],
+        kept: &[],
+    },
+    Case {
         file: "invoices.csv",
         text: "Invoice,Amount,Paid\n17,120.50,2025-05-08\n18,99.00,2025-06-01\n",
         kind: None,
@@ -944,6 +973,21 @@ fn alike_sheets_without_any_day_are_asked_for_it_and_a_sheet_alone_is_not() {
     }
     let alone = of_sheets("counts 2025.xlsx", &["first"]);
     assert!(!alone[0].block.contains("counted_at"), "{}", alone[0].block);
+}
+
+#[test]
+fn files_of_the_same_columns_without_any_day_are_asked_for_it() {
+    let review = review_of("north.csv", b"Fld,Year,Strip,Plants\nA,2025,1,30\nA,2025,2,31\n", "");
+    let asked = |review: &TestReview| {
+        let proposals = json(&review.run("check", &["--json"]).stdout)["proposals"].clone();
+        let blocks: Vec<String> =
+            proposals.as_array().unwrap().iter().map(|found| found["block"].as_str().unwrap().to_owned()).collect();
+        assert!(blocks.iter().all(|block| Settings::parse(block).is_ok()), "{blocks:?}");
+        blocks.iter().filter(|block| block.contains("# constants.counted_at = \"2025-05-08\"   # ?")).count()
+    };
+    assert_eq!(asked(&review), 0);
+    fs::write(review.path().join("raw/again.csv"), "Fld,Year,Strip,Plants\nA,2025,1,33\n").unwrap();
+    assert_eq!(asked(&review), 2);
 }
 
 #[test]

@@ -11,6 +11,7 @@ mod block;
 mod columns;
 mod compose;
 mod dates;
+mod formats;
 mod header_rows;
 mod headless;
 mod identity;
@@ -27,6 +28,7 @@ mod wide;
 mod wide_lines;
 
 pub use look::{FirstRows, look_at_parquet, look_at_text, look_at_workbook};
+pub use times::ask_for_the_day;
 
 use std::collections::BTreeSet;
 
@@ -49,6 +51,8 @@ pub struct Proposal {
     pub block: String,
     /// What a person should look at or add: the line and what is unsure about it.
     pub questions: Vec<String>,
+    /// Names of the columns of counts that nothing dates; where several files share them, [`ask_for_the_day`].
+    pub undated: Option<Vec<String>>,
 }
 
 /// What is known about a table beyond its rows.
@@ -120,7 +124,9 @@ pub(crate) fn propose(file: &str, rows: &[(i64, Vec<OwnedCell>)], facts: &Facts)
         }
     }
     let block = blocks.iter().map(block::Block::text).collect::<Vec<_>>().join("\n");
-    Proposal { kind: Some(first.schema.name.as_str()), block, questions }
+    let undated = kinds.iter().any(|kind| kind.schema.name == "stand_count") && !block.contains("counted_at");
+    let undated = undated.then(|| table.columns.iter().map(|column| column.name.clone()).collect());
+    Proposal { kind: Some(first.schema.name.as_str()), block, questions, undated }
 }
 
 /// Years of the dates in a table, those in names of columns among them.
@@ -164,5 +170,5 @@ fn not_recognised(context: &Context) -> Proposal {
         quoted(&glob::Pattern::escape(context.file)),
         comment(&question)
     );
-    Proposal { kind: None, block, questions: vec![comment(&question)] }
+    Proposal { kind: None, block, questions: vec![comment(&question)], undated: None }
 }

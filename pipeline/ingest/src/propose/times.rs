@@ -127,6 +127,17 @@ pub(super) fn day_of_table(context: &Context, block: &mut Block, candidate: &Can
     }
 }
 
+/// Adds the question for the day to a block of counts that nothing dates, as where several files have the same columns: without
+/// it their visits would become one.
+pub fn ask_for_the_day(block: &mut String, questions: &mut Vec<String>) {
+    let kind = "\nkind = \"stand_count\"\n";
+    let Some(at) = block.find(kind).map(|at| at + kind.len()) else { return };
+    let line = "constants.counted_at = \"2025-05-08\"";
+    let doubt = "several files have these columns, and none says when: on which day were these rows counted";
+    block.insert_str(at, &format!("# {line}   # ?  {doubt}\n"));
+    questions.push(format!("{line}: {doubt}"));
+}
+
 /// The day that a name says among other words, with its year or without.
 fn day_in(name: &str) -> Option<Visit> {
     if let Some(visit @ (Visit::Day(..) | Visit::MonthDay(..))) = visit_of(name) {

@@ -79,24 +79,27 @@ pub(super) fn visits(table: &Table, reading: &Reading) -> Option<Wide> {
         };
         sorts[sort].push((index, visit));
     }
-    let are_counts = |visits: &Vec<(usize, Visit)>| {
-        let columns = visits.iter().filter_map(|(index, _)| table.columns.get(*index));
-        let (counts, others) = columns.fold((0, 0), |(counts, others), column| {
-            let (numbers, words) = column.numbers(reading);
-            let here = numbers.iter().filter(|number| is_count(**number)).count();
-            (counts + here, others + numbers.len() - here + words)
-        });
-        counts > others
-    };
-    for visits in sorts.iter_mut().filter(|visits| !are_counts(visits)) {
-        visits.clear();
-    }
     let speaks = |(index, _): &(usize, Visit)| {
         table
             .columns
             .get(*index)
             .is_some_and(|column| words(&column.name).iter().any(|word| STAND[..7].contains(&word.as_str())))
     };
+    // Names that speak of a stand need no counts below them, if only nothing else is measured there.
+    let are_counts = |visits: &[(usize, Visit)]| {
+        let (mut counts, mut others, mut parts) = (0, 0, 0);
+        for column in visits.iter().filter_map(|(index, _)| table.columns.get(*index)) {
+            let (numbers, words) = column.numbers(reading);
+            let here = numbers.iter().filter(|number| is_count(**number)).count();
+            counts += here;
+            others += numbers.len() - here + words;
+            parts += numbers.iter().filter(|number| number.fract() != 0.0).count();
+        }
+        counts > others || (parts == 0 && visits.iter().all(speaks))
+    };
+    for visits in sorts.iter_mut().filter(|visits| !are_counts(visits)) {
+        visits.clear();
+    }
     let alone = sorts[0].len() == 1 && sorts[0].iter().all(speaks);
     let most = (0..sorts.len()).rev().max_by_key(|sort| sorts[*sort].len()).filter(|sort| sorts[*sort].len() > 1);
     let visits = std::mem::take(&mut sorts[most.or(alone.then_some(0))?]);
@@ -105,7 +108,8 @@ pub(super) fn visits(table: &Table, reading: &Reading) -> Option<Wide> {
         Some(Visit::Place(_)) => "sample_id",
         _ => "counted_at",
     };
-    let newly = if name_to == "counted_at" { new_or_sum(table, reading, &visits) } else { Some(false) };
+    let several = name_to == "counted_at" && visits.len() > 1;
+    let newly = if several { new_or_sum(table, reading, &visits) } else { Some(false) };
     Some(Wide { visits, name_to, value_to: "emerged", newly })
 }
 
