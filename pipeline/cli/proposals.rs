@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::fs::{self, File};
 
 use evenstand_bundle::{Bundle, Limits};
-use evenstand_ingest::{FirstRows, Format, kind_of, look_at_parquet, look_at_text, look_at_workbook, survey_task_data};
+use evenstand_ingest::{
+    FirstRows, Format, ask_for_the_day, kind_of, look_at_parquet, look_at_text, look_at_workbook, survey_task_data,
+};
 
 use crate::failure::Failure;
 use crate::review::Review;
@@ -30,7 +32,8 @@ pub struct Proposed {
 pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
     let mappings = mappings(review)?;
     let raw = review.raw_files()?;
-    let mut proposed = Vec::new();
+    let mut proposed: Vec<Proposed> = Vec::new();
+    let mut undated: BTreeMap<Vec<String>, Vec<usize>> = BTreeMap::new();
     let folders = raw.task_data.into_iter().map(|(file, path)| (file, path, Some(Format::TaskData)));
     let files = raw.files.into_iter().map(|(file, path)| {
         let format = Format::of(&file);
@@ -68,16 +71,24 @@ pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
         {
             continue;
         }
-        proposed.extend(tables.iter().map(|table| {
+        for table in &tables {
             let proposal = table.propose(&file);
-            Proposed {
+            if let Some(columns) = proposal.undated {
+                undated.entry(columns).or_default().push(proposed.len());
+            }
+            proposed.push(Proposed {
                 file: file.clone(),
                 kind: proposal.kind,
                 lines: Vec::new(),
                 block: proposal.block,
                 questions: proposal.questions,
-            }
-        }));
+            });
+        }
+    }
+    for at in undated.into_values().filter(|alike| alike.len() > 1).flatten() {
+        if let Some(proposal) = proposed.get_mut(at) {
+            ask_for_the_day(&mut proposal.block, &mut proposal.questions);
+        }
     }
     Ok(proposed)
 }

@@ -1,16 +1,17 @@
 //! Blocks that `check` proposes for files that nobody made for this program. All files are invented.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Int64Array, RecordBatch, StringArray};
-use evenstand_ingest::{Mapping, Proposal, look_at_text};
+use evenstand_ingest::{Mapping, Proposal, look_at_text, look_at_workbook};
 use evenstand_settings::Settings;
 use parquet::arrow::ArrowWriter;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rust_xlsxwriter::Workbook;
 
 use crate::support::{TestReview, shared};
 
@@ -539,6 +540,229 @@ const CASES: &[Case] = &[
         kept: &[],
     },
     Case {
+        file: "stray.csv",
+        text: "Field;Plot;Row length (m);Day 8;Day 10;Day 12\nA;1;5;10;-1;30\nA;2;5;11;20;31\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Day 8\", \"Day 10\", \"Day 12\"]"],
+        questions: &["in which year", "\"Day 10\" holds \"-1\"", "from which day"],
+        kept: &[],
+    },
+    Case {
+        file: "stray comma.csv",
+        text: "Field;Plot;Row length (m);Day 8;Day 10;Day 12\nA;1;5;10;12,5;30\nA;2;5;11;20;31\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Day 8\", \"Day 10\", \"Day 12\"]"],
+        questions: &["in which year", "\"Day 10\" holds \"12,5\"", "from which day"],
+        kept: &[],
+    },
+    Case {
+        file: "crossed out.csv",
+        text: "Field;Plot;Row length (m);Day 8;Day 10;Day 12\nA;1;5;10;x;30\nA;2;5;11;x;31\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Day 8\", \"Day 10\", \"Day 12\"]"],
+        questions: &["in which year", "\"Day 10\" holds \"x\"", "from which day"],
+        kept: &[],
+    },
+    Case {
+        file: "empty visit.csv",
+        text: "Field;Plot;Row length (m);Day 8;Day 10;Day 12\nA;1;5;10;;30\nA;2;5;11;;31\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Day 8\", \"Day 10\", \"Day 12\"]"],
+        questions: &["in which year", "\"Day 10\" holds no count", "from which day"],
+        kept: &[],
+    },
+    Case {
+        file: "visits 2025.csv",
+        text: "Field,Plot,Stand 5/8,Stand 5/12,Stand 5/20,Final stand\nA,1,10,20,-1,30\nA,2,11,21,31,31\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Stand 5/8\", \"Stand 5/12\", \"Stand 5/20\"]"],
+        questions: &[
+            "year of planting",
+            "holds \"-1\", which is no count of plants: add it to missing if nothing was counted there, else correct the \
+             cell; until then its row is set aside; \"Final stand\" may be a count too",
+            "names.\"Stand 5/8\"",
+            "names.\"Stand 5/12\"",
+            "names.\"Stand 5/20\"",
+        ],
+        kept: &[],
+    },
+    Case {
+        file: "plots in blocks.csv",
+        text: "Field,Year,Block,Plot,2025-05-08,2025-05-12,2025-05-20\nA,2025,1,1,10,20,30\nA,2025,1,2,11,21,31\nA,2025,2,1,12,22,32\nA,2025,2,2,13,23,33\n",
+        kind: Some("stand_count"),
+        lines: &["strip_id = [\"Block\", \"Plot\"]"],
+        questions: &["one \"Plot\" stands in several of \"Block\""],
+        kept: &[],
+    },
+    Case {
+        file: "settings in blocks.csv",
+        text: "Field,Year,Block,Plot,Closing pressure (psi)\nA,2025,1,1,10\nA,2025,1,2,20\nA,2025,2,1,30\nA,2025,2,2,40\n",
+        kind: Some("setting_log"),
+        lines: &["strip_id = [\"Block\", \"Plot\"]", "block = \"Block\""],
+        questions: &["one \"Plot\" stands in several of \"Block\""],
+        kept: &[],
+    },
+    Case {
+        file: "plots of blocks.csv",
+        text: "Field,Year,Block,Plot,Stand\nA,2025,1,101,10\nA,2025,1,102,11\nA,2025,2,201,12\nA,2025,2,202,13\n",
+        kind: Some("stand_count"),
+        lines: &["strip_id = \"Plot\""],
+        questions: &["\"Block\" is not read"],
+        kept: &[],
+    },
+    Case {
+        file: "merged ids.csv",
+        text: "Plot,,Stand,,\nBlock,No,5/8,5/12,5/20\n1,1,10,20,30\n1,2,11,21,31\n2,1,12,22,32\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "header_row = [1, 2]",
+            "strip_id = [\"Plot / Block\", \"Plot / No\"]",
+            "columns = [\"Stand / 5/8\", \"Stand / 5/12\", \"Stand / 5/20\"]",
+        ],
+        questions: &[
+            "stands in several of",
+            "in which year was it planted",
+            "no column is called a field",
+            "5/8\"",
+            "5/12",
+            "5/20",
+        ],
+        kept: &[],
+    },
+    Case {
+        file: "merged behind the field.csv",
+        text: "Counts of the trial\nField,Plot,,Stand,,\n,Block,No,5/8,5/12,5/20\nA,1,1,10,20,30\nA,1,2,11,21,31\nA,2,1,12,22,32\n",
+        kind: Some("stand_count"),
+        lines: &["header_row = [2, 3]", "field_id = \"Field\"", "strip_id = [\"Plot / Block\", \"Plot / No\"]"],
+        questions: &["stands in several of", "in which year was it planted", "5/8\"", "5/12", "5/20"],
+        kept: &[],
+    },
+    Case {
+        file: "Schläge.csv",
+        text: "Schlag;Jahr;Reihenabstand (cm);Saatstärke (Körner/ha)\nA;2025;75;85000\nB;2025;75;90000\n",
+        kind: Some("field"),
+        lines: &["seed_rate_per_ha = \"Saatstärke (Körner/ha)\""],
+        questions: &[],
+        kept: &["field_id=A  seed_rate_per_m2=8.5"],
+    },
+    Case {
+        file: "fields a.csv",
+        text: "Field,Season,Row width (in),Seeds per ha\nA,2025,30.0,85000\nB,2025,30.0,90000\n",
+        kind: Some("field"),
+        lines: &["seed_rate_per_ha = \"Seeds per ha\""],
+        questions: &[],
+        kept: &["field_id=A  seed_rate_per_m2=8.5"],
+    },
+    Case {
+        file: "fields b.csv",
+        text: "Field,Season,Row width (in),seeds/ac\nA,2025,30.0,34000\nB,2025,30.0,32000\n",
+        kind: Some("field"),
+        lines: &["seed_rate_per_ac = \"seeds/ac\""],
+        questions: &[],
+        kept: &["field_id=A  row_spacing_m=0.762"],
+    },
+    Case {
+        file: "fields c.csv",
+        text: "Field,Season,Row width (in),plants/m2\nA,2025,30.0,8.5\nB,2025,30.0,9\n",
+        kind: Some("field"),
+        lines: &["seed_rate_per_m2 = \"plants/m2\""],
+        questions: &["is \"plants/m2\" what we call seed_rate"],
+        kept: &[],
+    },
+    Case {
+        file: "fields d.csv",
+        text: "Field,Season,Row width (in),k/ac\nA,2025,30.0,34\nB,2025,30.0,32\n",
+        kind: Some("field"),
+        lines: &["# seed_rate_per_ac = \"k/ac\""],
+        questions: &["34000 for 34"],
+        kept: &[],
+    },
+    Case {
+        file: "fields e.csv",
+        text: "Field,Season,Row width (in),Seeding rate (k/ac)\nA,2025,30.0,34\nB,2025,30.0,32\n",
+        kind: Some("field"),
+        lines: &["# seed_rate_per_ac = \"Seeding rate (k/ac)\""],
+        questions: &["34000 for 34"],
+        kept: &[],
+    },
+    Case {
+        file: "log a.csv",
+        text: "Field,Season,logged,Closing pressure (psi)\nA,2025,2025-05-01T10:00:00Z,20\nA,2025,2025-05-01T10:00:01Z,21\n",
+        kind: Some("setting_log"),
+        lines: &["time = \"logged\""],
+        questions: &["is \"logged\" what we call time"],
+        kept: &[],
+    },
+    Case {
+        file: "scouted.csv",
+        text: "Field,Season,Plot,Scouted,Stand\nA,2025,1,2025-05-08,20\nA,2025,1,2025-05-12,31\n",
+        kind: Some("stand_count"),
+        lines: &["counted_at = \"Scouted\""],
+        questions: &["is \"Scouted\" what we call counted_at"],
+        kept: &[],
+    },
+    Case {
+        file: "log b.csv",
+        text: "Field,Season,timestamp,Closing pressure (psi)\nA,2025,1746093600,20\nA,2025,1746093601,21\n",
+        kind: Some("setting_log"),
+        lines: &["time = \"timestamp\"", "time_formats = \"%s\""],
+        questions: &["look like seconds since 1970"],
+        kept: &[],
+    },
+    Case {
+        file: "log c.csv",
+        text: "Field,Season,utc,Closing pressure (psi)\nA,2025,1746093600000,20\nA,2025,1746093600200,21\n",
+        kind: Some("setting_log"),
+        lines: &["time = \"utc\"", "time_formats = \"unix_ms\""],
+        questions: &["look like milliseconds since 1970", "is \"utc\" what we call time"],
+        kept: &[],
+    },
+    Case {
+        file: "visit 2.csv",
+        text: "Field,Season,Plot,Stand\nA,2025,1,20\nA,2025,2,31\n",
+        kind: Some("stand_count"),
+        lines: &["# constants.counted_at = \"2025-05-08\""],
+        questions: &["one visit of several"],
+        kept: &[],
+    },
+    Case {
+        file: "dig 2025-05-10.csv",
+        text: "Field,Season,Plot,Trench closed\nA,2025,1,yes\nA,2025,2,no\n",
+        kind: Some("dig_check"),
+        lines: &["constants.dug_at = \"2025-05-10\""],
+        questions: &["name of the file says"],
+        kept: &[],
+    },
+    Case {
+        file: "one visit.csv",
+        text: "Field,Year,Plot,Stand 5/20\nA,2025,1,-1\nA,2025,2,30\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Stand 5/20\"]"],
+        questions: &["\"Stand 5/20\" holds \"-1\"", "in which year was it counted"],
+        kept: &[],
+    },
+    Case {
+        file: "hardly any counts.csv",
+        text: "Field,Year,Plot,Stand 5/8,Stand 5/20\nA,2025,1,,-1\nA,2025,2,,x\n",
+        kind: Some("stand_count"),
+        lines: &["columns = [\"Stand 5/8\", \"Stand 5/20\"]"],
+        questions: &[
+            "\"Stand 5/8\" holds no count",
+            "new since the count",
+            "names.\"Stand 5/8\"",
+            "names.\"Stand 5/20\"",
+        ],
+        kept: &[],
+    },
+    Case {
+        file: "readings.csv",
+        text: "Field,Season,Plot,T 1,T 2\nA,2025,1,10.5,12.25\nA,2025,2,11,13.5\n",
+        kind: None,
+        lines: &[],
+        questions: &["not recognised"],
+        kept: &[],
+    },
+    Case {
         file: "invoices.csv",
         text: "Invoice,Amount,Paid\n17,120.50,2025-05-08\n18,99.00,2025-06-01\n",
         kind: None,
@@ -702,6 +926,90 @@ fn a_parquet_file_of_foreign_names_gets_a_block_too() {
     assert_eq!(json(&said.stdout)["rows_kept"], 1, "{}", said.stderr);
     let row = &review.kept("stand_count")[0];
     assert_eq!((row["field_id"].as_str(), row["strip_id"].as_str(), row["emerged"].as_str()), ("Hill", "1", "30"));
+}
+
+/// What is proposed for a workbook of sheets that have the same columns.
+fn of_sheets(file: &str, sheets: &[&str]) -> Vec<Proposal> {
+    let mut book = Workbook::new();
+    for name in sheets {
+        let sheet = book.add_worksheet().set_name(*name).unwrap();
+        for (column, name) in ["Field", "Strip", "Row length (m)", "Plants"].iter().enumerate() {
+            sheet.write_string(0, column as u16, *name).unwrap();
+        }
+        for strip in 1..=2 {
+            sheet.write_string(strip, 0, "A").unwrap();
+            for (column, number) in [f64::from(strip), 5.0, 30.0].iter().enumerate() {
+                sheet.write_number(strip, column as u16 + 1, *number).unwrap();
+            }
+        }
+    }
+    let bytes = book.save_to_buffer().unwrap();
+    let tables = look_at_workbook(file, bytes).unwrap();
+    let proposals: Vec<Proposal> = tables.iter().map(|table| table.propose(file)).collect();
+    assert!(proposals.iter().all(|proposal| fault(proposal).is_none()), "{proposals:#?}");
+    proposals
+}
+
+#[test]
+fn sheets_named_by_days_give_the_day_of_their_rows() {
+    let known = of_sheets("counts 2025.xlsx", &["10 May", "13 May", "20 May"]);
+    for (proposal, day) in known.iter().zip(["2025-05-10", "2025-05-13", "2025-05-20"]) {
+        let line = format!("constants.counted_at = \"{day}\"");
+        assert!(plain(&proposal.block).contains(&line.as_str()), "{}", proposal.block);
+        assert!(proposal.questions.iter().any(|question| question.starts_with(&line)), "{:#?}", proposal.questions);
+    }
+    assert_eq!(known.len(), 3);
+    for proposal in of_sheets("counts.xlsx", &["10 May", "13 May"]) {
+        let asked = proposal.questions.iter().any(|question| question.contains("in which year was it"));
+        assert!(asked && proposal.block.contains("# constants.counted_at = \"2025-05-1"), "{}", proposal.block);
+    }
+}
+
+#[test]
+fn alike_sheets_without_any_day_are_asked_for_it_and_a_sheet_alone_is_not() {
+    for proposal in of_sheets("counts 2025.xlsx", &["first", "second"]) {
+        let asked = proposal.questions.iter().any(|question| question.contains("none says when"));
+        assert!(asked && proposal.block.contains("# constants.counted_at"), "{}", proposal.block);
+    }
+    let alone = of_sheets("counts 2025.xlsx", &["first"]);
+    assert!(!alone[0].block.contains("counted_at"), "{}", alone[0].block);
+}
+
+#[test]
+fn files_of_the_same_columns_without_any_day_are_asked_for_it() {
+    let review = review_of("north.csv", b"Fld,Year,Strip,Plants\nA,2025,1,30\nA,2025,2,31\n", "");
+    let asked = |review: &TestReview| {
+        let proposals = json(&review.run("check", &["--json"]).stdout)["proposals"].clone();
+        let blocks: Vec<String> =
+            proposals.as_array().unwrap().iter().map(|found| found["block"].as_str().unwrap().to_owned()).collect();
+        assert!(blocks.iter().all(|block| Settings::parse(block).is_ok()), "{blocks:?}");
+        blocks.iter().filter(|block| block.contains("# constants.counted_at = \"2025-05-08\"   # ?")).count()
+    };
+    assert_eq!(asked(&review), 0);
+    fs::write(review.path().join("raw/again.csv"), "Fld,Year,Strip,Plants\nA,2025,1,33\n").unwrap();
+    assert_eq!(asked(&review), 2);
+}
+
+#[test]
+fn plots_numbered_anew_in_each_block_stay_different_strips() {
+    let mut text = String::from("Field,Year,Block,Plot,2025-05-08,2025-05-12\n");
+    for (block, plot) in (1..=3).flat_map(|block| (1..=3).map(move |plot| (block, plot))) {
+        text.push_str(&format!("A,2025,{block},{plot},{},{}\n", 10 + plot, 20 + block));
+    }
+    let proposal = proposed("trial.csv", text.as_bytes());
+    let review = review_of("trial.csv", text.as_bytes(), &format!("timezone = \"UTC\"\n{}", proposal.block));
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(said.status, 0, "{}", said.stderr);
+    let strips: BTreeSet<String> = review.kept("stand_count").iter().map(|row| row["strip_id"].clone()).collect();
+    assert_eq!(strips.len(), 9, "{strips:?}\n{}", proposal.block);
+    // The block of a setting log is read for itself as well.
+    let log = "Field,Year,Block,Plot,Closing pressure (psi)\nA,2025,1,1,10\nA,2025,2,1,30\n";
+    let proposal = proposed("settings.csv", log.as_bytes());
+    let review = review_of("settings.csv", log.as_bytes(), &proposal.block);
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!((said.status, json(&said.stdout)["rows_kept"].as_u64()), (0, Some(2)), "{}", said.stderr);
+    let rows = review.kept("setting_log");
+    assert_eq!((rows[1]["strip_id"].as_str(), rows[1]["block"].as_str()), ("2-1", "2"));
 }
 
 /// Files under a folder of optional open data, in order.

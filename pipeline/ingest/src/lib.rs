@@ -50,7 +50,7 @@ pub use file_report::{FileReport, Source, Surroundings};
 pub use format::Format;
 pub use kind::{kind_of, read_order};
 pub use mapping::Mapping;
-pub use propose::{FirstRows, Proposal, look_at_parquet, look_at_text, look_at_workbook};
+pub use propose::{FirstRows, Proposal, ask_for_the_day, look_at_parquet, look_at_text, look_at_workbook};
 pub use same_rows::{SameRows, Sketch};
 pub use strip_file::{Outlines, read_strips};
 pub use task_log::read_task_data;

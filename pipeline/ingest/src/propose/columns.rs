@@ -9,6 +9,7 @@ use evenstand_tables::{Column as Ours, ColumnType, Group, TableSchema, schemas};
 use super::dates::dates;
 use super::names::{joined, suffix, suffix_of_kind, variants};
 use super::table::{Body, Column, Table};
+use super::times::since_1970;
 use crate::reading::Reading;
 
 /// How sure it is that two columns are the same.
@@ -79,6 +80,18 @@ pub(super) fn joined_aliases(schema: &TableSchema, name: &str) -> Vec<String> {
     column
         .flat_map(|column| column.aliases.iter().map(|alias| joined(alias)).chain([joined(own_name(column))]))
         .collect()
+}
+
+/// Whether a column holds blocks or repetitions of a trial, by its name.
+pub(super) fn names_blocks(name: &str) -> bool {
+    static BLOCKS: LazyLock<Vec<String>> = LazyLock::new(|| {
+        schemas()
+            .iter()
+            .filter(|table| table.name == "setting_log" && table.group == Group::Raw)
+            .flat_map(|table| joined_aliases(table, "block"))
+            .collect()
+    });
+    variants(name).iter().any(|variant| BLOCKS.contains(&variant.words))
 }
 
 /// The kind of quantity that a column measures.
@@ -188,6 +201,8 @@ fn exact(schema: &TableSchema, aliases: &Aliases, column: usize, name: &str) -> 
                 (None, Some(text)) if aliases.iter().any(|(words, other)| other != ours && *words == joined(text)) => {
                     continue;
                 }
+                // `Plot` above `Block` is the block of a plot.
+                (None, Some(text)) if names_blocks(text) => continue,
                 (None, Some(_)) if variant.apart || target.name == "value" => Unit::NotNeeded,
                 (None, Some(_)) => continue,
                 (Some(_), None) => Unit::Absent,
@@ -221,6 +236,11 @@ const WITH_UNIT: &[(&str, &[&str], &[&str])] = &[
     ),
     ("stand_count", &["row", "of row", "row counted"], &["row_length_m"]),
 ];
+/// What is sown on an area, in names that say no more than that, as `seeds/ac` (from memory; the trade's words).
+const SOWN: &[&str] = &["seed", "target seed", "seed sown", "seed planted", "kernel", "körner", "korn", "seed drop"];
+/// The same for plants, which could be those that came up, and for thousands.
+const MAYBE_SOWN: &[&str] = &["plant", "pflanzen", "k", "1000", "thousand", "target plant", "target k"];
+
 /// Names that say too little to be sure of (from memory): column of the setting log, words.
 const LOOSE: &[(&str, &[&str])] = &[
     ("set_pressure_kpa", &["pressure", "air pressure", "air", "pressure setting"]),
@@ -232,6 +252,13 @@ fn by_unit(schema: &TableSchema, column: usize, name: &str) -> Vec<Match> {
     let place = |wanted: &str| schema.columns.iter().position(|ours| ours.name == wanted);
     let mut found = Vec::new();
     for variant in variants(name) {
+        let by_area = variant.unit.as_deref().and_then(|unit| suffix_of_kind(unit, Kind::Population));
+        if let Some((ours, suffix)) = place("seed_rate_per_m2").zip(by_area) {
+            let sure = if SOWN.contains(&variant.words.as_str()) { Some(Sure::Alias) } else { None };
+            let sure = sure.or(MAYBE_SOWN.contains(&variant.words.as_str()).then_some(Sure::Near));
+            let unit = Unit::Known(suffix);
+            found.extend(sure.map(|sure| Match { ours, column, sure, unit, rival: None }));
+        }
         for (_, words, means) in WITH_UNIT.iter().filter(|(table, ..)| *table == schema.name) {
             let Some(unit) = variant.unit.as_deref().filter(|_| words.contains(&variant.words.as_str())) else {
                 continue;
@@ -381,6 +408,7 @@ fn fits(column: &Column, ours: &Ours, reading: &Reading) -> bool {
             let typed = column.cells.iter().any(|cell| matches!(cell, Body::Time(_)));
             numeric.is_none()
                 || typed
+                || (ours.column_type == ColumnType::Datetime && since_1970(column, reading).is_some())
                 || dates(column.filled().collect::<Vec<_>>().iter().map(String::as_str)).are_dates()
         }
         ColumnType::Boolean => column.distinct().len() <= 8,

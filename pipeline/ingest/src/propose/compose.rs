@@ -6,14 +6,14 @@ use evenstand_tables::{Column as Ours, ColumnType};
 
 use super::block::{Block, list, quoted, some};
 use super::columns::{Match, Sure, Unit, kind_of_unit, own_name};
-use super::dates::{Dates, dates};
+use super::formats::{Formats, clock_beside};
 use super::identity;
 use super::kinds::Candidate;
-use super::names::joined;
+use super::names::{joined, suffix_of_kind, words as words_of};
 use super::table::{Body, Column};
 use super::units::{likely, usual};
 use super::vocabulary::{has_words, words};
-use super::{Context, beside_lines, title_lines, wide_lines};
+use super::{Context, beside_lines, times, title_lines, wide_lines};
 
 /// Words of a column that are asked about one by one.
 const MOST_WORDS: usize = 12;
@@ -29,7 +29,14 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
             continue;
         };
         let Some(reference) = &column.reference else { continue };
-        column_line(context, &mut block, found, ours, column, reference);
+        match identity::strip_in_block(context.table, candidate, reference).filter(|_| ours.name == "strip_id") {
+            Some((line, doubt)) => {
+                let rival = found.rival.and_then(|rival| context.table.columns.get(rival)?.reference.as_ref());
+                let rival = rival.map_or(String::new(), |rival| format!("; or is it \"{rival}\""));
+                block.columns.unsure(line, format!("{doubt}{rival}"));
+            }
+            None => column_line(context, &mut block, found, ours, column, reference),
+        }
         if matches!(ours.column_type, ColumnType::Date | ColumnType::Datetime) {
             formats.add(context, column, ours, reference, &mut block);
         }
@@ -42,6 +49,7 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
     beside_lines::misfit_lines(context, &mut block, candidate);
     beside_lines::day_count_line(context, &mut block, candidate);
     let titled = title_lines::write(context, &mut block, candidate);
+    times::day_of_table(context, &mut block, candidate, &titled);
     beside_lines::place_line(context, &mut block, candidate);
     if candidate.schema.name == "soil_note" {
         beside_lines::moisture_lines(context, &mut block, candidate);
@@ -137,7 +145,12 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
                 doubts.push(format!("numbers such as {} are unusual in {label}; is the unit right", example(&numbers)));
             }
             let text = line(&format!("{}_{suffix}", own_name(ours)));
-            if found.sure == Sure::Hint {
+            // 34 thousand an acre are no 34 seeds an acre.
+            let thousands = ours.name == "seed_rate_per_m2" && says_thousands(&column.name);
+            if thousands {
+                doubts.push("thousands must be written out, 34000 for 34".into());
+            }
+            if found.sure == Sure::Hint || thousands {
                 lines.open(text, doubts.join("; "));
             } else {
                 lines.put(text, said(&doubts));
@@ -148,14 +161,21 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
                 suffixes.iter().map(|suffix| format!("{}_{suffix}", own_name(ours))).collect::<Vec<_>>().join(", ")
             };
             let units = likely(ours, &numbers);
-            let first = units.first().copied().unwrap_or(kind.kept_suffix());
+            // `(k/ac)` is no unit of ours, and says acres all the same.
+            let said_area = match unit {
+                Unit::Strange(text) => {
+                    text.rsplit_once('/').and_then(|(_, area)| suffix_of_kind(&format!("/{area}"), kind))
+                }
+                _ => None,
+            };
+            let first = said_area.or(units.first().copied()).unwrap_or(kind.kept_suffix());
             doubts.push(match unit {
                 Unit::Strange(text) => format!("its unit \"{text}\" is none that is read here; write the line as one of {} if it is one of these after all", labels(kind.suffixes())),
                 _ => format!("the header does not say the unit; judged by its numbers ({}) it is {}", example(&numbers), one_of(&labels(&units))),
             });
             let text = line(&format!("{}_{first}", own_name(ours)));
             // 34 is 34 seeds a square metre, or 34 thousand an acre.
-            let thousands = ours.name == "seed_rate_per_m2" && first == "per_m2";
+            let thousands = ours.name == "seed_rate_per_m2" && (first == "per_m2" || says_thousands(&column.name));
             if thousands {
                 doubts.push("thousands an acre must be written out, 34000 for 34".into());
             }
@@ -177,6 +197,12 @@ fn column_line(context: &Context, block: &mut Block, found: &Match, ours: &Ours,
             }
         }
     }
+}
+
+/// Whether a name counts in thousands, as `k/ac` does.
+fn says_thousands(name: &str) -> bool {
+    let parted = words_of(name);
+    parted.iter().any(|word| matches!(word.as_str(), "k" | "1000" | "thousand" | "ths"))
 }
 
 fn one_of(names: &str) -> String {
@@ -227,28 +253,6 @@ fn cell_doubts(context: &Context, ours: &Ours, column: &Column) -> Vec<String> {
     doubts
 }
 
-/// A column of times of day beside a column of dates.
-fn clock_beside(context: &Context, ours: &Ours, column: &Column) -> Option<String> {
-    let is_clock = |text: &str| {
-        let (hour, rest) = text.split_once(':')?;
-        let minute = rest.get(..2)?;
-        (hour.trim().parse::<u8>().ok()? < 24 && minute.parse::<u8>().ok()? < 60).then_some(())
-    };
-    let has_times = column.filled().any(|text| text.contains(':'));
-    if ours.column_type != ColumnType::Datetime || has_times {
-        return None;
-    }
-    context
-        .table
-        .columns
-        .iter()
-        .filter(|other| {
-            matches!(joined(&other.name).as_str(), "time" | "hour" | "clock" | "time of day" | "uhrzeit" | "hora")
-        })
-        .find(|other| other.filled().count() > 0 && other.filled().all(|text| is_clock(&text).is_some()))
-        .and_then(|other| other.reference.clone())
-}
-
 /// Words of a column that stand for ours.
 fn word_lines(context: &Context, block: &mut Block, ours: &Ours, column: &Column) {
     if column.cells.iter().all(|cell| matches!(cell, Body::Boolean | Body::Empty)) {
@@ -272,89 +276,6 @@ fn word_lines(context: &Context, block: &mut Block, ours: &Ours, column: &Column
 fn allowed(ours: &Ours) -> String {
     let allowed = ours.allowed().join(", ");
     if allowed.is_empty() { "yes or no".to_owned() } else { format!("one of {allowed}") }
-}
-
-/// Formats of the dates of a block.
-#[derive(Default)]
-struct Formats {
-    sure: Vec<String>,
-    either: Option<(String, Dates)>,
-}
-
-impl Formats {
-    fn add(&mut self, context: &Context, column: &Column, ours: &Ours, reference: &str, block: &mut Block) {
-        let clock = clock_beside(context, ours, column);
-        let tail = clock.and_then(|name| {
-            let other = context.table.columns.iter().find(|other| other.reference.as_ref() == Some(&name))?;
-            let first = other.filled().next()?;
-            let lower = first.to_lowercase();
-            Some(match (lower.ends_with('m'), first.matches(':').count()) {
-                (true, 1) => " %I:%M %p",
-                (true, _) => " %I:%M:%S %p",
-                (false, 1) => " %H:%M",
-                (false, _) => " %H:%M:%S",
-            })
-        });
-        let texts: Vec<String> = column
-            .cells
-            .iter()
-            .filter(|cell| !matches!(cell, Body::Time(_)))
-            .map(Body::text)
-            .filter(|text| !context.reading.is_missing(text))
-            .collect();
-        let mut found = dates(texts.iter().map(String::as_str));
-        let whole = |format: &String| format!("{format}{}", tail.unwrap_or(""));
-        for format in &found.formats {
-            for format in tail.map(|_| whole(format)).into_iter().chain([format.clone()]) {
-                if !self.sure.contains(&format) {
-                    self.sure.push(format);
-                }
-            }
-        }
-        if let Some([first, second]) = &found.either {
-            found.either = Some([whole(first), whole(second)]);
-            self.either.get_or_insert((reference.to_owned(), found));
-        } else if !found.unread.is_empty() {
-            let all: Vec<String> = context.missing.iter().chain(found.unread.iter().take(1)).cloned().collect();
-            let instead =
-                if context.missing.is_empty() { "" } else { "; if so, take this line instead of the other one" };
-            block.top.open(
-                format!("missing = {}", list(&all)),
-                format!(
-                    "{} in \"{}\" is no date; does it mean that there is none{instead}",
-                    some(&found.unread, 3),
-                    column.name
-                ),
-            );
-        }
-    }
-
-    fn write(self, block: &mut Block) {
-        let formats =
-            |first: Option<&String>| -> Vec<String> { first.into_iter().chain(&self.sure).cloned().collect() };
-        let Some((reference, found)) = &self.either else {
-            if !self.sure.is_empty() {
-                block.top.sure(format!("time_formats = {}", list(&self.sure)));
-            }
-            return;
-        };
-        let Some([month_first, day_first]) = &found.either else { return };
-        // Another column may have decided.
-        for (decided, other) in [(month_first, day_first), (day_first, month_first)] {
-            if self.sure.contains(decided) && !self.sure.contains(other) {
-                block.top.sure(format!("time_formats = {}", list(&self.sure)));
-                return;
-            }
-        }
-        let [months, days] = found.spans;
-        let ways = [("month", month_first, months), ("day", day_first, days)];
-        for (first, format, span) in ways {
-            block.top.open(
-                format!("time_formats = {}", list(&formats(Some(format)))),
-                format!("the dates in \"{reference}\" can be read both ways; {first} first they span {span} days: take one of the two lines"),
-            );
-        }
-    }
 }
 
 /// Columns of the file that none of the blocks reads.

@@ -120,7 +120,21 @@ fn with_second_row(rows: &[&Row], looks: &[Vec<Look>], main: usize) -> Vec<usize
         let below: Vec<usize> =
             (0..looks[main + 1].len()).filter(|column| !text(main + 1, *column).is_empty()).collect();
         let values_below = |column: usize| looks.iter().skip(main + 2).any(|row| row.get(column) == Some(&Look::Value));
+        // A word below a word that spans several columns, or the same word merged over both rows.
+        let spans = |column: usize| {
+            let start = (0..=column).rev().find(|at| !text(main, *at).is_empty());
+            let of = |at: usize| (0..=at).rev().map(|at| text(main, at)).find(|above| !above.is_empty());
+            let same = |other: usize| !text(main + 1, other).is_empty() && of(other) == of(column);
+            let beside = same(column + 1) || (column > 0 && same(column - 1));
+            start.is_some()
+                && looks[main + 1].get(column) == Some(&Look::Word)
+                && (beside || of(column).is_some_and(|above| above == text(main + 1, column)))
+        };
+        let days = below.iter().any(|column| visit_of(&text(main + 1, *column)).is_some());
         let all_fit = below.iter().all(|column| {
+            if days && spans(*column) {
+                return true;
+            }
             let text = text(main + 1, *column);
             let bare = text.trim_matches(['(', ')', '[', ']']);
             let is_day = day_of(&text).is_some() || month_and_day(&text).is_some() || short_day(&text).is_some();
@@ -141,7 +155,26 @@ fn with_second_row(rows: &[&Row], looks: &[Vec<Look>], main: usize) -> Vec<usize
     let groups: Vec<usize> = (0..looks[upper].len()).filter(|column| looks[upper][*column] != Look::Nothing).collect();
     let behind_the_first = groups.iter().all(|column| *column > 0);
     let words = groups.iter().all(|column| looks[upper][*column] == Look::Word);
-    if !groups.is_empty() && behind_the_first && words { vec![upper, main] } else { vec![main] }
+    if !groups.is_empty() && words && (behind_the_first || are_groups(&groups, |row, column| text(row, column), upper))
+    {
+        vec![upper, main]
+    } else {
+        vec![main]
+    }
+}
+
+/// Whether a row that starts in the first column holds words over several columns each, not a title or `Farm: Hill`: two words
+/// or more, most of them names of columns, and one of them over more than one name in the row below.
+fn are_groups(filled: &[usize], text: impl Fn(usize, usize) -> String, upper: usize) -> bool {
+    let cells: Vec<String> = filled.iter().map(|column| text(upper, *column)).collect();
+    let different: BTreeSet<&String> = cells.iter().collect();
+    let known = different.iter().filter(|word| is_known(word) || visit_of(&format!("{word} 5/8")).is_some()).count();
+    let spans = filled.iter().any(|column| {
+        let (own, next) = (text(upper, *column), text(upper, column + 1));
+        let both = !text(upper + 1, *column).is_empty() && !text(upper + 1, column + 1).is_empty();
+        both && (next.is_empty() || next == own)
+    });
+    different.len() > 1 && 2 * known > different.len() && spans && cells.iter().all(|cell| !cell.contains(':'))
 }
 
 /// Words of a row of units that are no units of ours.

@@ -38,5 +38,5 @@ pub(super) fn propose(context: &Context, schema: Option<&'static TableSchema>) -
             ),
         }
     }
-    Proposal { kind: Some(schema.name.as_str()), questions: block.questions(), block: block.text() }
+    Proposal { kind: Some(schema.name.as_str()), questions: block.questions(), block: block.text(), undated: None }
 }

@@ -2,10 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use evenstand_tables::TableSchema;
+
 use super::block::{Block, quoted, some};
+use super::columns::{Match, names_blocks};
 use super::dates::looks_like_a_date;
 use super::kinds::Candidate;
-use super::table::{Column, Table};
+use super::table::{Body, Column, Table};
 use crate::reading::Reading;
 
 /// Columns that are offered for a name.
@@ -81,7 +84,7 @@ pub(super) fn complete(
             let (rows, distinct) = distinct_rows(table, &keys, 1);
             let better = offered(table, &used, |distinct, rows| rows > 2 && distinct == rows);
             let name = table.columns.get(found.column).map(|column| column.name.clone()).unwrap_or_default();
-            if distinct < rows && candidate.wide.is_none() && !better.is_empty() {
+            if distinct < rows && candidate.block.is_none() && candidate.wide.is_none() && !better.is_empty() {
                 block.columns.open(
                     format!("strip_id = {}", quoted(&better[0])),
                     format!(
@@ -95,20 +98,75 @@ pub(super) fn complete(
     }
 }
 
+/// The column of blocks within which strips are numbered anew: one name of a strip stands in several blocks of a field.
+pub(super) fn strips_within_blocks(schema: &TableSchema, table: &Table, found: &[Match]) -> Option<usize> {
+    let column_of =
+        |name: &str| found.iter().find(|found| schema.columns[found.ours].name == name).map(|found| found.column);
+    let strip = column_of("strip_id")?;
+    let within: Vec<usize> = [Some(strip), column_of("field_id"), column_of("season")].into_iter().flatten().collect();
+    let missing = Reading::default();
+    block_columns(table).filter(|block| !within.contains(block)).find(|block| {
+        let mut first: BTreeMap<Vec<String>, String> = BTreeMap::new();
+        (0..table.rows).any(|row| {
+            let text = |column: &usize| {
+                table.columns.get(*column).and_then(|column| column.cells.get(row)).map(Body::text).unwrap_or_default()
+            };
+            let (strip, own) = (within.iter().map(text).collect::<Vec<_>>(), text(block));
+            let told = !missing.is_missing(&own) && strip.first().is_some_and(|strip| !missing.is_missing(strip));
+            told && *first.entry(strip).or_insert_with(|| own.clone()) != own
+        })
+    })
+}
+
+/// Columns of blocks or repetitions, by their names.
+fn block_columns(table: &Table) -> impl Iterator<Item = usize> + '_ {
+    let columns = table.columns.iter().enumerate();
+    columns.filter(|(_, column)| column.reference.is_some() && names_blocks(&column.name)).map(|(index, _)| index)
+}
+
+/// The line of the strip where a table has blocks: both together, or the strip alone with a question. `None` where no column
+/// of blocks is left over.
+pub(super) fn strip_in_block(table: &Table, candidate: &Candidate, strip: &str) -> Option<(String, String)> {
+    let named = |column: usize| table.columns.get(column).and_then(|column| column.reference.as_deref());
+    if let Some(block) = candidate.block.and_then(named) {
+        return Some((
+            format!("strip_id = [{}, {}]", quoted(block), quoted(strip)),
+            format!(
+                "one \"{strip}\" stands in several of \"{block}\", so both together were taken for the strip; if it is the \
+                 same strip in all of them, write strip_id = {} and say so in every file alike",
+                quoted(strip)
+            ),
+        ));
+    }
+    let used = candidate.columns();
+    let block = block_columns(table).find(|column| !used.contains(column)).and_then(named)?;
+    Some((
+        format!("strip_id = {}", quoted(strip)),
+        format!(
+            "\"{block}\" is not read, because each \"{strip}\" stands in one \"{block}\" only; is every strip of a field \
+             called otherwise, or must it be strip_id = [{}, {}]",
+            quoted(block),
+            quoted(strip)
+        ),
+    ))
+}
+
 /// Offers columns that could name the strip: one that tells rows apart, else two that do together.
 fn offer_strips(block: &mut Block, table: &Table, used: &BTreeSet<usize>) {
     let alone = offered(table, used, |distinct, rows| distinct == rows && rows > 1);
     let why = "no column is called a strip or plot";
+    let trial = block_columns(table).find(|column| !used.contains(column)).and_then(|column| table.columns.get(column));
+    let aside = trial.map_or(String::new(), |trial| format!("; \"{}\" is not read then", trial.name));
     if let [only] = alone.as_slice() {
         block
             .columns
-            .unsure(format!("strip_id = {}", quoted(only)), format!("{why}, but this one tells all rows apart"));
+            .unsure(format!("strip_id = {}", quoted(only)), format!("{why}, but this one tells all rows apart{aside}"));
         return;
     }
     for name in alone.iter().take(MOST_OFFERED) {
         block.columns.open(
             format!("strip_id = {}", quoted(name)),
-            format!("{why}; this one tells all rows apart: take one such line"),
+            format!("{why}; this one tells all rows apart: take one such line{aside}"),
         );
     }
     if !alone.is_empty() {

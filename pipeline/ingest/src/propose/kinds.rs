@@ -3,8 +3,10 @@
 use evenstand_tables::{Group, TableSchema, schemas};
 
 use super::columns::{Match, Sure, Unit, matches};
+use super::identity::strips_within_blocks;
 use super::names::joined;
 use super::table::Table;
+use super::times::unnamed_time;
 use super::wide::{Wide, measures, visits};
 use crate::reading::Reading;
 
@@ -13,6 +15,8 @@ pub(super) struct Candidate {
     pub schema: &'static TableSchema,
     pub matches: Vec<Match>,
     pub wide: Option<Wide>,
+    /// Column of blocks, where each block numbers its strips anew: strips are told apart by both together.
+    pub block: Option<usize>,
     score: u32,
     /// Whether what it has is enough to call it one.
     enough: bool,
@@ -187,7 +191,9 @@ fn candidate(
     if hinted {
         score += 10;
     }
-    Candidate { schema, matches: found, wide, score, enough: enough || named == Some(schema.name.as_str()) }
+    let block = strips_within_blocks(schema, table, &found);
+    found.extend(unnamed_time(schema, table, reading, &found, wide.as_ref()));
+    Candidate { schema, matches: found, wide, block, score, enough: enough || named == Some(schema.name.as_str()) }
 }
 
 /// Whether one of these words stands in a name.
@@ -222,6 +228,6 @@ impl Candidate {
     /// Columns of the file that it reads.
     pub fn columns(&self) -> Vec<usize> {
         let wide = self.wide.iter().flat_map(|wide| wide.visits.iter().map(|(column, _)| *column));
-        self.matches.iter().map(|found| found.column).chain(wide).collect()
+        self.matches.iter().map(|found| found.column).chain(wide).chain(self.block).collect()
     }
 }

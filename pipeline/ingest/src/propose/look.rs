@@ -7,7 +7,7 @@ use evenstand_settings::Settings;
 use evenstand_tables::{Group, schema};
 use evenstand_workbook::Workbook;
 
-use super::table::MOST_COLUMNS;
+use super::table::{MOST_COLUMNS, Table};
 use super::{Facts, Proposal, propose};
 use crate::IngestError;
 use crate::columnar::open_parquet;
@@ -48,6 +48,12 @@ impl FirstRows {
     /// Proposes a `[[source]]` block. `file` is the path below `raw/`.
     pub fn propose(&self, file: &str) -> Proposal {
         propose(file, &self.rows, &self.facts)
+    }
+
+    /// Names of the columns, as far as they are found.
+    fn names(&self) -> Vec<String> {
+        let table = Table::of(&self.rows, self.facts.names_apart);
+        table.columns.into_iter().map(|column| column.name).collect()
     }
 
     /// Whether the file can be read as this raw table as it is: by its own header and in an encoding that is understood
@@ -126,6 +132,10 @@ pub fn look_at_workbook(file: &str, bytes: Vec<u8>) -> Result<Vec<FirstRows>, In
             let facts = Facts { range: range.map(|range| range.to_string()), ..facts.clone() };
             tables.push(FirstRows::of(&mut InMemory::new(rows), facts)?);
         }
+    }
+    let names: Vec<Vec<String>> = tables.iter().map(FirstRows::names).collect();
+    for (table, own) in tables.iter_mut().zip(&names) {
+        table.facts.alike = !own.is_empty() && names.iter().filter(|other| *other == own).count() > 1;
     }
     Ok(tables)
 }

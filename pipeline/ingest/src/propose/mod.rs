@@ -11,6 +11,7 @@ mod block;
 mod columns;
 mod compose;
 mod dates;
+mod formats;
 mod header_rows;
 mod headless;
 mod identity;
@@ -19,6 +20,7 @@ mod look;
 mod names;
 mod numbers;
 mod table;
+mod times;
 mod title_lines;
 mod units;
 mod vocabulary;
@@ -26,6 +28,7 @@ mod wide;
 mod wide_lines;
 
 pub use look::{FirstRows, look_at_parquet, look_at_text, look_at_workbook};
+pub use times::ask_for_the_day;
 
 use std::collections::BTreeSet;
 
@@ -48,6 +51,8 @@ pub struct Proposal {
     pub block: String,
     /// What a person should look at or add: the line and what is unsure about it.
     pub questions: Vec<String>,
+    /// Names of the columns of counts that nothing dates; where several files share them, [`ask_for_the_day`].
+    pub undated: Option<Vec<String>>,
 }
 
 /// What is known about a table beyond its rows.
@@ -57,6 +62,8 @@ pub(crate) struct Facts {
     pub sheet: Option<String>,
     /// Part of a sheet, where it holds several tables.
     pub range: Option<String>,
+    /// Other tables of the same file have the same columns.
+    pub alike: bool,
     /// What divides cells, where it must be said.
     pub delimiter: Option<&'static str>,
     /// Encoding, where it is not one that is understood unsaid.
@@ -76,6 +83,18 @@ struct Context<'a> {
     season: Option<Season>,
 }
 
+impl<'a> Context<'a> {
+    /// Name of the file without its folders and its ending.
+    fn stem(&self) -> &'a str {
+        stem_of(self.file)
+    }
+}
+
+fn stem_of(file: &str) -> &str {
+    let name = file.rsplit('/').next().unwrap_or(file);
+    name.rsplit_once('.').map_or(name, |(stem, _)| stem)
+}
+
 /// Proposes how a table is read, from its first rows. `file` is its path below `raw/`; rows are numbered as the file counts
 /// them.
 pub(crate) fn propose(file: &str, rows: &[(i64, Vec<OwnedCell>)], facts: &Facts) -> Proposal {
@@ -85,8 +104,7 @@ pub(crate) fn propose(file: &str, rows: &[(i64, Vec<OwnedCell>)], facts: &Facts)
     let missing = vocabulary::missing(&table, &style);
     let reading = style.reading(missing.clone());
     let name = file.rsplit('/').next().unwrap_or(file);
-    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-    let names: Vec<&str> = facts.sheet.as_deref().into_iter().chain([stem]).collect();
+    let names: Vec<&str> = facts.sheet.as_deref().into_iter().chain([stem_of(file)]).collect();
     let named = kind_of(name);
     let season = identity::season(&years(&table, &reading), &names, &table.titles);
     let context = Context { file, facts, table: &table, style: &style, missing: &missing, reading: &reading, season };
@@ -106,7 +124,9 @@ pub(crate) fn propose(file: &str, rows: &[(i64, Vec<OwnedCell>)], facts: &Facts)
         }
     }
     let block = blocks.iter().map(block::Block::text).collect::<Vec<_>>().join("\n");
-    Proposal { kind: Some(first.schema.name.as_str()), block, questions }
+    let undated = kinds.iter().any(|kind| kind.schema.name == "stand_count") && !block.contains("counted_at");
+    let undated = undated.then(|| table.columns.iter().map(|column| column.name.clone()).collect());
+    Proposal { kind: Some(first.schema.name.as_str()), block, questions, undated }
 }
 
 /// Years of the dates in a table, those in names of columns among them.
@@ -150,5 +170,5 @@ fn not_recognised(context: &Context) -> Proposal {
         quoted(&glob::Pattern::escape(context.file)),
         comment(&question)
     );
-    Proposal { kind: None, block, questions: vec![comment(&question)] }
+    Proposal { kind: None, block, questions: vec![comment(&question)], undated: None }
 }

@@ -105,6 +105,12 @@ pub(super) fn variants(name: &str) -> Vec<Variant> {
             add(base, last, scale);
         }
     }
+    // `seeds/ac`: what is counted on an area.
+    if let Some((base, area)) = name.rsplit_once('/')
+        && suffix(&format!("/{area}")).is_some()
+    {
+        add(base, &format!("/{area}"), false);
+    }
     // `yieldPerAcre`: a unit that only capitals set apart.
     let parts = words(name);
     if let Some(at) = parts.iter().rposition(|word| word == "per").filter(|at| *at > 0) {
@@ -155,7 +161,10 @@ pub(super) fn suffix(spelled: &str) -> Option<&'static str> {
         return Some("per_ac");
     }
     // Plants or seeds on an area; what is counted may stand before it.
-    let counted = ["plants", "plant", "seeds", "seed", "kernels", "pl", "pls", "sds", ""];
+    let counted = [
+        "plants", "plant", "seeds", "seed", "kernels", "kernel", "pl", "pls", "sds", "körner", "korn", "pflanzen",
+        "grains", "graines", "semillas", "plantas", "plantes", "sementes", "",
+    ];
     let area = counted.iter().find_map(|what| {
         let rest = lower.strip_prefix(what)?.trim();
         rest.strip_prefix('/').or_else(|| rest.strip_prefix("per ")).or_else(|| rest.strip_prefix("per_"))

@@ -63,15 +63,13 @@ const STAND: &[&str] = &[
     "after",
 ];
 
-/// Finds columns of whole numbers whose names are days, numbered visits, rows or places: at least two of one sort, or one
-/// whose name speaks of a stand and a day.
+/// Finds columns whose names are days, numbered visits, rows or places, and most of whose cells are counts: at least two of
+/// one sort, or one whose name speaks of a stand and a day. A column belongs to its neighbours by its name, whatever stands
+/// in it: an odd cell must not cost a visit.
 pub(super) fn visits(table: &Table, reading: &Reading) -> Option<Wide> {
     let mut sorts: [Vec<(usize, Visit)>; 5] = Default::default();
     for (index, column) in table.columns.iter().enumerate() {
         let Some(visit) = column.reference.as_ref().and_then(|_| visit_of(&column.name)) else { continue };
-        if !column.is_whole(reading) || column.numbers(reading).0.iter().any(|number| *number < 0.0) {
-            continue;
-        }
         let sort = match visit {
             Visit::Day(..) | Visit::MonthDay(..) => 0,
             Visit::Days(_) => 1,
@@ -87,6 +85,21 @@ pub(super) fn visits(table: &Table, reading: &Reading) -> Option<Wide> {
             .get(*index)
             .is_some_and(|column| words(&column.name).iter().any(|word| STAND[..7].contains(&word.as_str())))
     };
+    // Names that speak of a stand need no counts below them, if only nothing else is measured there.
+    let are_counts = |visits: &[(usize, Visit)]| {
+        let (mut counts, mut others, mut parts) = (0, 0, 0);
+        for column in visits.iter().filter_map(|(index, _)| table.columns.get(*index)) {
+            let (numbers, words) = column.numbers(reading);
+            let here = numbers.iter().filter(|number| is_count(**number)).count();
+            counts += here;
+            others += numbers.len() - here + words;
+            parts += numbers.iter().filter(|number| number.fract() != 0.0).count();
+        }
+        counts > others || (parts == 0 && visits.iter().all(speaks))
+    };
+    for visits in sorts.iter_mut().filter(|visits| !are_counts(visits)) {
+        visits.clear();
+    }
     let alone = sorts[0].len() == 1 && sorts[0].iter().all(speaks);
     let most = (0..sorts.len()).rev().max_by_key(|sort| sorts[*sort].len()).filter(|sort| sorts[*sort].len() > 1);
     let visits = std::mem::take(&mut sorts[most.or(alone.then_some(0))?]);
@@ -95,8 +108,14 @@ pub(super) fn visits(table: &Table, reading: &Reading) -> Option<Wide> {
         Some(Visit::Place(_)) => "sample_id",
         _ => "counted_at",
     };
-    let newly = if name_to == "counted_at" { new_or_sum(table, reading, &visits) } else { Some(false) };
+    let several = name_to == "counted_at" && visits.len() > 1;
+    let newly = if several { new_or_sum(table, reading, &visits) } else { Some(false) };
     Some(Wide { visits, name_to, value_to: "emerged", newly })
+}
+
+/// Whether a number can be a count of plants.
+pub(super) fn is_count(number: f64) -> bool {
+    number >= 0.0 && number.fract() == 0.0
 }
 
 /// Columns of a file that are measures; each is a row of `measure`.
@@ -131,7 +150,9 @@ fn new_or_sum(table: &Table, reading: &Reading, visits: &[(usize, Visit)]) -> Op
     let columns: Vec<Vec<Option<f64>>> = order
         .iter()
         .filter_map(|(index, _)| table.columns.get(*index))
-        .map(|column| column.cells.iter().map(|cell| reading.number(&cell.text())).collect())
+        .map(|column| {
+            column.cells.iter().map(|cell| reading.number(&cell.text()).filter(|number| is_count(*number))).collect()
+        })
         .collect();
     let (mut rising, mut falling, mut dipping) = (0, 0, 0);
     for row in 0..table.rows {
@@ -201,7 +222,7 @@ pub(super) fn visit_of(name: &str) -> Option<Visit> {
 }
 
 /// `5/8` or `5-8`: two numbers that could be a month and a day.
-fn slash(text: &str) -> Option<(i8, i8)> {
+pub(super) fn slash(text: &str) -> Option<(i8, i8)> {
     let (first, second) = text.trim().split_once(['/', '-'])?;
     let (first, second): (i8, i8) = (first.parse().ok()?, second.parse().ok()?);
     ((1..=31).contains(&first) && (1..=31).contains(&second)).then_some((first, second))

@@ -4,12 +4,12 @@ use evenstand_tables::{Group, schema};
 use jiff::civil::Date;
 
 use super::Context;
-use super::block::{Block, quoted};
+use super::block::{Block, quoted, some};
 use super::columns::{joined_aliases, matches};
 use super::dates::dates;
 use super::kinds::Candidate;
 use super::names::variants;
-use super::wide::{Visit, Wide};
+use super::wide::{Visit, Wide, is_count, visit_of};
 
 /// Measures of which more is better (from memory; common sense of the trade).
 const HIGHER: &[&str] = &[
@@ -35,7 +35,8 @@ pub(super) fn write(context: &Context, block: &mut Block, candidate: &Candidate,
         .map(|column| column.name.as_str())
         .collect();
     let listed: Vec<String> = names.iter().map(|name| quoted(name)).collect();
-    block.wide.sure(format!("columns = [{}]", listed.join(", ")));
+    let doubts = if wide.value_to == "emerged" { count_doubts(context, candidate, wide) } else { Vec::new() };
+    block.wide.put(format!("columns = [{}]", listed.join(", ")), (!doubts.is_empty()).then(|| doubts.join("; ")));
     block.wide.sure(format!("name_to = {}", quoted(wide.name_to)));
     block.wide.sure(format!("value_to = {}", quoted(wide.value_to)));
     if wide.value_to == "value" {
@@ -61,6 +62,47 @@ pub(super) fn write(context: &Context, block: &mut Block, candidate: &Candidate,
     for ((_, visit), name) in wide.visits.iter().zip(&names) {
         day_line(context, block, settled(*visit, day_first), name);
     }
+}
+
+/// What is odd in columns of counts, and columns that may be counts as well and are not among them.
+fn count_doubts(context: &Context, candidate: &Candidate, wide: &Wide) -> Vec<String> {
+    let mut doubts = Vec::new();
+    for column in wide.visits.iter().filter_map(|(column, _)| context.table.columns.get(*column)) {
+        let odd: Vec<String> = column
+            .distinct()
+            .into_iter()
+            .filter(|text| !context.reading.is_missing(text) && !context.reading.number(text).is_some_and(is_count))
+            .collect();
+        let filled = column.filled().any(|text| !context.reading.is_missing(&text));
+        if !odd.is_empty() {
+            doubts.push(format!(
+                "\"{}\" holds {}, which is no count of plants: add it to missing if nothing was counted there, else \
+                 correct the cell; until then its row is set aside",
+                column.name,
+                some(&odd, 3)
+            ));
+        } else if !filled {
+            doubts.push(format!("\"{}\" holds no count in the rows looked at; was nothing counted then", column.name));
+        }
+    }
+    if wide.name_to == "counted_at" {
+        let used = candidate.columns();
+        let counts = joined_aliases(candidate.schema, "emerged");
+        let others = context.table.columns.iter().enumerate().filter(|(index, column)| {
+            !used.contains(index)
+                && column.reference.is_some()
+                && column.is_whole(context.reading)
+                && (visit_of(&column.name).is_some()
+                    || variants(&column.name).iter().any(|variant| counts.contains(&variant.words)))
+        });
+        doubts.extend(others.map(|(_, column)| {
+            format!(
+                "\"{}\" may be a count too and is left out; if it is one, add it here and its day below",
+                column.name
+            )
+        }));
+    }
+    doubts
 }
 
 /// Whether the day stands before the month in names such as `20/5`; `None` where no name, or not all, decide it.
