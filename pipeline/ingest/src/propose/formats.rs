@@ -37,6 +37,8 @@ pub(super) struct Formats {
     /// A format of numbers since 1970, and the question about it.
     since_1970: Option<(&'static str, String)>,
     either: Option<(String, Dates)>,
+    /// Whether a column's name says that its times are universal time.
+    universal: bool,
 }
 
 impl Formats {
@@ -48,6 +50,7 @@ impl Formats {
             self.since_1970.get_or_insert((format, doubt));
             return;
         }
+        self.universal |= says_universal_time(&column.name);
         let clock = clock_beside(context, ours, column);
         let tail = clock.and_then(|name| {
             let other = context.table.columns.iter().find(|other| other.reference.as_ref() == Some(&name))?;
@@ -96,6 +99,12 @@ impl Formats {
 
     /// Writes them, with what is unsure about them.
     pub fn write(mut self, block: &mut Block) {
+        if self.universal {
+            block.top.unsure(
+                "timezone = \"UTC\"".into(),
+                "the name of a time column says so; are all times of this file universal time",
+            );
+        }
         if let Some((format, doubt)) = self.since_1970.take() {
             self.sure.push(format.to_owned());
             if self.either.is_none() {
@@ -127,5 +136,24 @@ impl Formats {
                 format!("the dates in \"{reference}\" can be read both ways; {first} first they span {span} days: take one of the two lines"),
             );
         }
+    }
+}
+
+/// Whether a name such as "Time (UTC)" or "gmt" says that times are universal time.
+fn says_universal_time(name: &str) -> bool {
+    let lower = name.to_lowercase();
+    lower.split(|letter: char| !letter.is_alphanumeric()).any(|word| matches!(word, "utc" | "gmt" | "z" | "zulu"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_says_whether_its_times_are_universal() {
+        for name in ["Time (UTC)", "UTC time", "timestamp_utc", "Logged [Z]", "GMT"] {
+            assert!(says_universal_time(name), "{name}");
+        }
+        assert!(!says_universal_time("Time") && !says_universal_time("Zone"));
     }
 }
