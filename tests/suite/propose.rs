@@ -734,6 +734,14 @@ const CASES: &[Case] = &[
         kept: &[],
     },
     Case {
+        file: "merged ids 2025.csv",
+        text: "Field,Year,Plot,,Stand,,,Seeds\n,,Block,No,5/8,5/12,5/20,\nA,2025,1,1,10,20,30,34\nA,2025,2,1,11,21,31,34\n",
+        kind: Some("stand_count"),
+        lines: &["header_row = [1, 2]", "strip_id = [\"Plot / Block\", \"Plot / No\"]", "seeds_sown = \"Seeds\""],
+        questions: &["stands in several of", "5/8\"", "5/12", "5/20"],
+        kept: &[],
+    },
+    Case {
         file: "one visit.csv",
         text: "Field,Year,Plot,Stand 5/20\nA,2025,1,-1\nA,2025,2,30\n",
         kind: Some("stand_count"),

@@ -122,12 +122,10 @@ fn with_second_row(rows: &[&Row], looks: &[Vec<Look>], main: usize) -> Vec<usize
         let values_below = |column: usize| looks.iter().skip(main + 2).any(|row| row.get(column) == Some(&Look::Value));
         // A word below a word that spans several columns, or the same word merged over both rows.
         let spans = |column: usize| {
-            let start = (0..=column).rev().find(|at| !text(main, *at).is_empty());
             let of = |at: usize| (0..=at).rev().map(|at| text(main, at)).find(|above| !above.is_empty());
             let same = |other: usize| !text(main + 1, other).is_empty() && of(other) == of(column);
             let beside = same(column + 1) || (column > 0 && same(column - 1));
-            start.is_some()
-                && looks[main + 1].get(column) == Some(&Look::Word)
+            looks[main + 1].get(column) == Some(&Look::Word)
                 && (beside || of(column).is_some_and(|above| above == text(main + 1, column)))
         };
         let days = below.iter().any(|column| visit_of(&text(main + 1, *column)).is_some());
@@ -155,8 +153,7 @@ fn with_second_row(rows: &[&Row], looks: &[Vec<Look>], main: usize) -> Vec<usize
     let groups: Vec<usize> = (0..looks[upper].len()).filter(|column| looks[upper][*column] != Look::Nothing).collect();
     let behind_the_first = groups.iter().all(|column| *column > 0);
     let words = groups.iter().all(|column| looks[upper][*column] == Look::Word);
-    if !groups.is_empty() && words && (behind_the_first || are_groups(&groups, |row, column| text(row, column), upper))
-    {
+    if !groups.is_empty() && words && (behind_the_first || are_groups(&groups, text, upper)) {
         vec![upper, main]
     } else {
         vec![main]
