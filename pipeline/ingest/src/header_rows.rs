@@ -33,16 +33,6 @@ pub(crate) fn two_rows(above: &[String], below: &[String]) -> Vec<String> {
         .collect()
 }
 
-/// A column as a spreadsheet calls it: A, B, … Z, AA.
-pub(crate) fn letters(column: usize) -> String {
-    let (mut left, mut name) = (column + 1, Vec::new());
-    while left > 0 {
-        name.push(b'A' + ((left - 1) % 26) as u8);
-        left = (left - 1) / 26;
-    }
-    name.iter().rev().map(|letter| char::from(*letter)).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

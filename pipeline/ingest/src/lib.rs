@@ -58,4 +58,4 @@ pub use task_survey::{TaskSurvey, survey_task_data};
 pub use text_file::read_text;
 pub use time::Zones;
 pub use whereabouts::{StripTime, Whereabouts};
-pub use workbook_file::{EXPLANATIONS, read_workbook};
+pub use workbook_file::read_workbook;

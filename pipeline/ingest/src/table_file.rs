@@ -3,7 +3,8 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_tables::{Finding, Group, SetAside, Severity, TableSchema, schema};
+use evenstand_tables::{EXAMPLE_ROW, Finding, Group, SetAside, Severity, TableSchema, schema};
+use evenstand_workbook::column_letters;
 use jiff::tz::TimeZone;
 
 use crate::IngestError;
@@ -11,7 +12,7 @@ use crate::batch::Batch;
 use crate::file_report::{FileReport, Source, Surroundings};
 use crate::given::check_given;
 use crate::header::{HeaderFault, Layout, Origin, check_required, match_names, tidy};
-use crate::header_rows::{cells_of, letters, two_rows};
+use crate::header_rows::{cells_of, two_rows};
 use crate::mapped_header::match_mapped;
 use crate::reading::Reading;
 use crate::record::{Cell, Record, TableReader};
@@ -30,8 +31,6 @@ const TOLD_ONE_BY_ONE: u64 = 100;
 const LONGEST_CELL: usize = 1 << 16;
 /// Letters of a row that are kept with it when it is set aside.
 const LONGEST_RAW: usize = 1 << 16;
-/// First cell of the example row on a blank record sheet.
-pub(crate) const EXAMPLE: &str = "(example)";
 
 /// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
 pub(crate) fn read_table(
@@ -129,7 +128,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
                         self.skipped += 1;
                         return Ok(());
                     }
-                    self.names = Some((0..self.width.unwrap_or(record.len())).map(letters).collect());
+                    self.names = Some((0..self.width.unwrap_or(record.len())).map(column_letters).collect());
                     self.header(number);
                 }
                 Some([.., last]) if number > *last && self.names.is_none() => {
@@ -239,7 +238,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
 
     /// Whether the row is the example of a blank sheet.
     fn is_example(&self, record: &dyn Record) -> bool {
-        first_filled(record).eq_ignore_ascii_case(EXAMPLE)
+        first_filled(record).eq_ignore_ascii_case(EXAMPLE_ROW)
     }
 
     /// Whether a person said that this row is no row of the table.

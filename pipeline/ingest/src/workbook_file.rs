@@ -1,7 +1,7 @@
 //! Sheets of workbooks: XLSX, XLS and ODS.
 
 use evenstand_settings::Settings;
-use evenstand_tables::{Finding, Group, schema};
+use evenstand_tables::{EXPLANATION_SHEET, Finding, Group, schema};
 use evenstand_workbook::{CellRange, Notice, Sheet, SheetCell, SheetRow, Workbook};
 
 use crate::IngestError;
@@ -10,9 +10,6 @@ use crate::header::{check_required, match_names, tidy};
 use crate::mapping::{Mapping, name_fits};
 use crate::record::{InMemory, OwnedCell};
 use crate::table_file::read_table;
-
-/// Name of the sheet that explains the columns of a blank record sheet; it is not read.
-pub const EXPLANATIONS: &str = "columns";
 
 /// Reads the sheets of a workbook that a `[[source]]` block names; without one the sheet that is called like the table,
 /// else the only one that holds anything. Errors where none or several could be meant, a sheet holds several tables, the
@@ -46,7 +43,7 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
         .map(|text| text.parse().map_err(|error| refused(format!("{error}"), "correct range in the [[source]] block")))
         .transpose()?;
     let mut report = FileReport::default();
-    let unread = filled.iter().filter(|name| !chosen.contains(name) && !name.eq_ignore_ascii_case(EXPLANATIONS));
+    let unread = filled.iter().filter(|name| !chosen.contains(name) && !name.eq_ignore_ascii_case(EXPLANATION_SHEET));
     let unread: Vec<&str> = unread.map(String::as_str).collect();
     if around.mapping.is_none() && !unread.is_empty() {
         report.findings.push(
@@ -104,7 +101,7 @@ fn choose(kind: &str, filled: &[String], ours: &[String], mapping: Option<&Mappi
             Ok(fitting)
         };
     }
-    let tables: Vec<&String> = filled.iter().filter(|name| !name.eq_ignore_ascii_case(EXPLANATIONS)).collect();
+    let tables: Vec<&String> = filled.iter().filter(|name| !name.eq_ignore_ascii_case(EXPLANATION_SHEET)).collect();
     // Copies of a record sheet have its columns under another name.
     let same = tables.iter().filter(|name| name.eq_ignore_ascii_case(kind) || ours.contains(name));
     let same: Vec<String> = same.map(|name| (*name).clone()).collect();
@@ -113,7 +110,7 @@ fn choose(kind: &str, filled: &[String], ours: &[String], mapping: Option<&Mappi
     }
     match tables.as_slice() {
         [name] => Ok(vec![(*name).clone()]),
-        [] => Err(format!("its only filled sheet is called {EXPLANATIONS}, which explains and is not read")),
+        [] => Err(format!("its only filled sheet is called {EXPLANATION_SHEET}, which explains and is not read")),
         _ => Err(format!("it has several filled sheets ({}), and nothing says which is meant", listed())),
     }
 }

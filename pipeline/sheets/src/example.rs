@@ -1,11 +1,9 @@
 //! The example row: plausible, and invented.
 
 use evenstand_settings::{Knob, Settings};
+use evenstand_tables::EXAMPLE_ROW;
 
 use crate::known::{Known, clean};
-
-/// First cell of the example row; a reader passes over a row that begins with it.
-pub(crate) const MARK: &str = "(example)";
 
 /// A cell of the example row.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,7 +74,7 @@ impl Examples {
         let text = |text: &str| Some(Text(text.to_owned()));
         let year = self.season;
         match (table, column) {
-            (_, "field_id") => text(MARK),
+            (_, "field_id") => text(EXAMPLE_ROW),
             (_, "season") => Some(Number(f64::from(year))),
             (_, "strip_id") => text("S1"),
             (_, "sample_id") => text("S1-a"),

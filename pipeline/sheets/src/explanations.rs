@@ -1,14 +1,12 @@
 //! The sheet `columns`: what goes into every column, and the lists behind the drop-downs.
 
-use evenstand_tables::TableSchema;
+use evenstand_tables::{EXPLANATION_SHEET, TableSchema};
 use rust_xlsxwriter::{Format, FormatAlign, Worksheet, XlsxError, utility::column_number_to_name};
 
 use crate::column::{List, Rule, SheetColumn};
 use crate::known::{Known, KnownStrip};
 use crate::workbook::header_format;
 
-/// Name of the sheet; a reader of filled-in sheets passes over it.
-const NAME: &str = "columns";
 /// Headings, and widths in letters.
 const HEADINGS: [(&str, f64); 6] = [
     ("column", 26.0),
@@ -40,7 +38,7 @@ pub(crate) fn explain(
     columns: &[SheetColumn],
     known: &Known,
 ) -> Result<Explained, XlsxError> {
-    sheet.set_name(NAME)?;
+    sheet.set_name(EXPLANATION_SHEET)?;
     sheet.set_freeze_panes(1, 1)?;
     let header = header_format();
     let wrapped = Format::new().set_text_wrap().set_align(FormatAlign::Top);
@@ -118,7 +116,7 @@ fn write_lists(
             }
         }
         let letters = column_number_to_name(*next);
-        ranges.push((list, format!("={NAME}!${letters}$2:${letters}${}", list.length(known) + 1)));
+        ranges.push((list, format!("={EXPLANATION_SHEET}!${letters}$2:${letters}${}", list.length(known) + 1)));
         *next += 1;
     }
     // An empty column before the strips.

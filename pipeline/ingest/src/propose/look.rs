@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{Cursor, Read};
 
 use evenstand_settings::Settings;
-use evenstand_tables::{Group, schema};
+use evenstand_tables::{EXPLANATION_SHEET, Group, schema};
 use evenstand_workbook::Workbook;
 
 use super::table::{MOST_COLUMNS, Table};
@@ -15,7 +15,7 @@ use crate::columns_of_text::{ColumnsOfText, Cut};
 use crate::delimited::{Delimited, decoded, evenest_delimiter};
 use crate::header::{check_required, match_names, tidy};
 use crate::record::{InMemory, OwnedCell, Record, TableReader};
-use crate::workbook_file::{EXPLANATIONS, cells_in, tables_of};
+use crate::workbook_file::{cells_in, tables_of};
 
 /// Rows that are looked at.
 const MOST_ROWS: usize = 200;
@@ -115,7 +115,7 @@ pub fn look_at_workbook(file: &str, bytes: Vec<u8>) -> Result<Vec<FirstRows>, In
     let filled: Vec<String> = book
         .sheets()
         .iter()
-        .filter(|sheet| sheet.holds_cells && !sheet.name.eq_ignore_ascii_case(EXPLANATIONS))
+        .filter(|sheet| sheet.holds_cells && !sheet.name.eq_ignore_ascii_case(EXPLANATION_SHEET))
         .map(|sheet| sheet.name.clone())
         .collect();
     let mut tables = Vec::new();

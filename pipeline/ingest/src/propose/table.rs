@@ -6,7 +6,9 @@ use super::dates::looks_like_a_date;
 use super::header_rows::{self, HeaderRows};
 use super::numbers::looks_like_a_number;
 use crate::header::tidy;
-use crate::header_rows::{letters, two_rows};
+use evenstand_workbook::column_letters;
+
+use crate::header_rows::two_rows;
 use crate::reading::Reading;
 use crate::record::{Cell, OwnedCell, Record};
 
@@ -147,7 +149,9 @@ impl Table {
             .collect();
         body.retain(|row| !totals.contains(&first_word(row)));
         let names = match header.at.as_slice() {
-            [] => (0..body.iter().map(|row| row.len()).max().unwrap_or(0).min(MOST_COLUMNS)).map(letters).collect(),
+            [] => {
+                (0..body.iter().map(|row| row.len()).max().unwrap_or(0).min(MOST_COLUMNS)).map(column_letters).collect()
+            }
             [only] => rows.get(*only).map(|(_, row)| cells(row)).unwrap_or_default(),
             [upper, lower, ..] => {
                 let of = |at: usize| rows.get(at).map(|(_, row)| cells(row)).unwrap_or_default();
