@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
+use std::path::Path;
 
 use evenstand_bundle::{Bundle, Limits};
 use evenstand_ingest::{
@@ -9,6 +10,7 @@ use evenstand_ingest::{
 };
 
 use crate::failure::Failure;
+use crate::reader::LARGEST_WHOLE;
 use crate::review::Review;
 use crate::sources::mappings;
 use crate::voice::Voice;
@@ -43,15 +45,9 @@ pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
         let mut fitting = mappings.iter().filter(|mapping| mapping.fits(&file)).peekable();
         let is_unsaid = fitting.peek().is_none();
         let names_channels = fitting.any(|mapping| mapping.names_channels());
-        let tables = match format {
-            Some(Format::Text) if is_unsaid => {
-                File::open(&path).ok().and_then(|bytes| look_at_text(&file, bytes).ok()).into_iter().collect()
-            }
-            Some(Format::Parquet) if is_unsaid => {
-                File::open(&path).ok().and_then(|bytes| look_at_parquet(&file, bytes).ok()).into_iter().collect()
-            }
-            Some(Format::Workbook) if is_unsaid => {
-                fs::read(&path).ok().and_then(|bytes| look_at_workbook(&file, bytes).ok()).unwrap_or_default()
+        let looked = match format {
+            Some(format @ (Format::Text | Format::Parquet | Format::Workbook)) if is_unsaid => {
+                first_rows(&file, &path, format)
             }
             Some(Format::TaskData | Format::Archive) if !names_channels => {
                 let bundle = if format == Some(Format::TaskData) {
@@ -65,6 +61,16 @@ pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
             _ => continue,
         };
         let name = file.rsplit('/').next().unwrap_or(&file);
+        let tables = match looked {
+            Ok(tables) => tables,
+            // One that is called like a table is told by reading it.
+            Err(problem) if kind_of(name).is_none() => {
+                let (lines, block) = (Vec::new(), String::new());
+                proposed.push(Proposed { file, kind: None, lines, block, questions: vec![problem] });
+                continue;
+            }
+            Err(_) => continue,
+        };
         let fits = |table: &FirstRows| kind_of(name).is_some_and(|kind| table.fits(kind, &review.settings));
         if let [only] = tables.as_slice()
             && fits(only)
@@ -91,6 +97,21 @@ pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
         }
     }
     Ok(proposed)
+}
+
+/// The first rows of every table of a file, or why there are none to look at.
+fn first_rows(file: &str, path: &Path, format: Format) -> Result<Vec<FirstRows>, String> {
+    let unopened = |error: std::io::Error| format!("{file} cannot be opened: {error}");
+    let open = || File::open(path).map_err(unopened);
+    let looked = match format {
+        Format::Parquet => look_at_parquet(file, open()?).map(|table| vec![table]),
+        Format::Workbook if fs::metadata(path).map_err(unopened)?.len() > LARGEST_WHOLE => {
+            return Err(format!("{file} is larger than the {} MB that are read of a workbook", LARGEST_WHOLE >> 20));
+        }
+        Format::Workbook => look_at_workbook(file, fs::read(path).map_err(unopened)?),
+        _ => look_at_text(file, open()?).map(|table| vec![table]),
+    };
+    looked.map_err(|error| error.to_string())
 }
 
 /// The channels of task data, and a block to fill in.

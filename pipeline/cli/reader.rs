@@ -16,7 +16,7 @@ use crate::failure::Failure;
 use crate::sources::Job;
 
 /// Files that are read as a whole are no larger than this; text, Parquet and logs are streamed and may be.
-const LARGEST_WHOLE: u64 = 256 << 20;
+pub const LARGEST_WHOLE: u64 = 256 << 20;
 
 /// Reads the files of a review in their order: fields, then strips, then everything else.
 pub struct Reader<'a> {

@@ -222,3 +222,11 @@ fn a_day_and_a_time_in_two_cells_of_a_spreadsheet_are_one_time() {
     assert_eq!(balance(&review.run("ingest", &["--json"]).stdout), [1, 1, 0]);
     assert_eq!(review.kept("stand_count")[0]["counted_at"], "2025-05-13T07:05:00Z");
 }
+
+#[test]
+fn a_row_number_below_zero_is_answered_in_words() {
+    let review = review_of(&[], "[[source]]\nfile = \"a.csv\"\nkind = \"field\"\nheader_row = -1\n");
+    let said = review.run("check", &[]);
+    assert_eq!(said.status, 2);
+    assert!(said.stderr.contains("a.csv") && said.stderr.contains("rows are counted from 1"), "{}", said.stderr);
+}

@@ -1157,3 +1157,13 @@ fn any_bytes_give_a_block_that_can_be_pasted() {
         assert_eq!(proposal, proposed(file, &bytes), "round {round}");
     }
 }
+
+#[test]
+fn a_file_that_cannot_be_looked_at_is_named_with_the_reason() {
+    let review = TestReview::new(&[
+        ("client.xls", "<html><body><table><tr><td>1</td></tr></table></body></html>"),
+        ("stand_count.csv", "field_id,season,strip_id,emerged\nA,2025,1,80\n"),
+    ]);
+    let said = review.run("check", &[]);
+    assert!(said.stdout.contains("client.xls") && said.stdout.contains("HTML"), "{}", said.stdout);
+}

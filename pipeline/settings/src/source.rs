@@ -82,7 +82,7 @@ pub struct ColumnRule {
 }
 
 #[derive(Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "a name, a list of names, or { from = …, unit = … }")]
 enum ColumnText {
     One(String),
     Joined(Vec<String>),
@@ -151,7 +151,7 @@ fn point() -> char {
 }
 
 #[derive(Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "one value or a list of them; rows are counted from 1")]
 enum OneOrMore<T> {
     One(T),
     More(Vec<T>),
