@@ -1167,3 +1167,14 @@ fn a_file_that_cannot_be_looked_at_is_named_with_the_reason() {
     let said = review.run("check", &[]);
     assert!(said.stdout.contains("client.xls") && said.stdout.contains("HTML"), "{}", said.stdout);
 }
+
+#[test]
+fn plants_on_an_acre_are_not_proposed_as_plants_counted() {
+    let review = TestReview::new(&[("stand spring.csv", "Field,Strip,Population\nNorth,1,31000\nNorth,2,30500\n")]);
+    let said = review.run("check", &[]);
+    assert!(
+        said.stdout.contains("# emerged = \"Population\"   # ?") && said.stdout.contains("acre"),
+        "{}",
+        said.stdout
+    );
+}

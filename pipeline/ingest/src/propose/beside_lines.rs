@@ -10,6 +10,7 @@ use super::block::{Block, quoted, some};
 use super::columns::{kind_of_unit, misfits};
 use super::kinds::Candidate;
 use super::names::{joined, suffix_of_kind, variants};
+use super::table::Column;
 
 /// Columns that every row needs and none of the file gives.
 pub(super) fn needed_lines(block: &mut Block, candidate: &Candidate) {
@@ -70,6 +71,16 @@ pub(super) fn day_count_line(context: &Context, block: &mut Block, candidate: &C
             "it counts days, and only dates are read: is there a column of dates, or can one be added",
         );
     }
+}
+
+/// More plants than anybody counts in one place.
+const MOST_COUNTED: f64 = 5000.0;
+
+/// Whether the usual number of a column is too large for plants counted in one place.
+pub(super) fn is_population(context: &Context, column: &Column) -> bool {
+    let (mut numbers, _) = column.numbers(context.reading);
+    numbers.sort_by(f64::total_cmp);
+    numbers.get(numbers.len() / 2).is_some_and(|middle| *middle > MOST_COUNTED)
 }
 
 /// The length of row that the name of the counts says, as in `Plants/17.5 ft`.

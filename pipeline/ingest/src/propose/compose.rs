@@ -35,6 +35,11 @@ pub(super) fn block(context: &Context, candidate: &Candidate) -> Block {
                 let rival = rival.map_or(String::new(), |rival| format!("; or is it \"{rival}\""));
                 block.columns.unsure(line, format!("{doubt}{rival}"));
             }
+            None if ours.name == "emerged" && beside_lines::is_population(context, column) => block.columns.open(
+                format!("emerged = {}", quoted(reference)),
+                "its numbers look like plants on an acre or a hectare; emerged is the plants counted in one place: is there \
+                 a column of those",
+            ),
             None => column_line(context, &mut block, found, ours, column, reference),
         }
         if matches!(ours.column_type, ColumnType::Date | ColumnType::Datetime) {
