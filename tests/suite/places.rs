@@ -104,3 +104,13 @@ fn a_table_of_strips_and_their_outlines_make_one_strip() {
     assert_eq!(repeated.len(), 1, "{repeated:?} {}", said.stderr);
     assert!(repeated[0].starts_with("2 ") && repeated[0].contains("(block)"), "{repeated:?}");
 }
+
+#[test]
+fn a_file_whose_only_outline_is_refused_says_that_and_nothing_else() {
+    let swapped = OUTLINES.replace("[-9", "[-99.0,-9").replace("\"type\":\"Polygon\"", "\"type\":\"Point\"");
+    let counts = "field_id,season,strip_id,emerged\nNorth,2025,1,30\n";
+    let review = review_of(&[("strip.geojson", swapped.as_bytes()), ("stand_count.csv", counts.as_bytes())], "");
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(balance(&said.stdout), [3, 1, 2], "{}", said.stderr);
+    assert!(said.stderr.contains("strip set aside") && !said.stderr.contains("no rows"), "{}", said.stderr);
+}

@@ -49,7 +49,11 @@ pub fn read_strips(
     // The names are ours by now.
     let Surroundings { settings, whereabouts, zones, sink, .. } = around;
     let around = Surroundings { mapping: None, settings, whereabouts, zones, sink: &mut *sink };
-    let mut report = read_table(source, &mut InMemory::new(rows(&file)), around)?;
+    let mut report = if file.strips.is_empty() && !file.refused.is_empty() {
+        FileReport::default()
+    } else {
+        read_table(source, &mut InMemory::new(rows(&file)), around)?
+    };
     for refused in file.refused {
         report.rows_read += 1;
         report.rows_set_aside += 1;
