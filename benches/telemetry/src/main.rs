@@ -28,7 +28,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("{rows} rows of telemetry in {STRIPS} strips, {megabytes} MB of CSV");
 
     let (seconds, peak) = ingest(&binary, review.path())?;
-    println!("evenstand ingest: {seconds:.1} s, {:.2} million rows a second, peak {} MB", rows as f64 / seconds / 1e6, peak >> 10);
+    println!(
+        "evenstand ingest: {seconds:.1} s, {:.2} million rows a second, peak {} MB",
+        rows as f64 / seconds / 1e6,
+        peak >> 10
+    );
 
     let scanned = scan(&file)?;
     println!("polars scan and group-by: {scanned:.1} s, {:.2} million rows a second", rows as f64 / scanned / 1e6);
@@ -39,7 +43,10 @@ fn main() -> Result<(), Box<dyn Error>> {
 /// Invented telemetry: one row each 0.2 s, strip after strip, with a set pressure and one that swings around it.
 fn write_telemetry(path: &Path, rows: usize) -> Result<(), Box<dyn Error>> {
     let mut out = BufWriter::new(File::create(path)?);
-    writeln!(out, "field_id,season,strip_id,time,planter_id,row_unit,lat,lon,speed_km_h,set_pressure_kpa,actual_pressure_kpa")?;
+    writeln!(
+        out,
+        "field_id,season,strip_id,time,planter_id,row_unit,lat,lon,speed_km_h,set_pressure_kpa,actual_pressure_kpa"
+    )?;
     let per_strip = rows.div_ceil(STRIPS);
     for row in 0..rows {
         let (strip, step) = (row / per_strip, row % per_strip);
