@@ -1,7 +1,7 @@
 //! Blocks for files that nothing says how to read.
 
 use std::collections::BTreeMap;
-use std::fs::{self, File};
+use std::fs::File;
 use std::path::Path;
 
 use evenstand_bundle::{Bundle, Limits};
@@ -10,7 +10,7 @@ use evenstand_ingest::{
 };
 
 use crate::failure::Failure;
-use crate::reader::LARGEST_WHOLE;
+use crate::reader::whole;
 use crate::review::Review;
 use crate::sources::mappings;
 use crate::voice::Voice;
@@ -101,14 +101,10 @@ pub fn proposals(review: &Review) -> Result<Vec<Proposed>, Failure> {
 
 /// The first rows of every table of a file, or why there are none to look at.
 fn first_rows(file: &str, path: &Path, format: Format) -> Result<Vec<FirstRows>, String> {
-    let unopened = |error: std::io::Error| format!("{file} cannot be opened: {error}");
-    let open = || File::open(path).map_err(unopened);
+    let open = || File::open(path).map_err(|error| format!("{file} cannot be opened: {error}"));
     let looked = match format {
         Format::Parquet => look_at_parquet(file, open()?).map(|table| vec![table]),
-        Format::Workbook if fs::metadata(path).map_err(unopened)?.len() > LARGEST_WHOLE => {
-            return Err(format!("{file} is larger than the {} MB that are read of a workbook", LARGEST_WHOLE >> 20));
-        }
-        Format::Workbook => look_at_workbook(file, fs::read(path).map_err(unopened)?),
+        Format::Workbook => look_at_workbook(file, whole(path).map_err(|problem| format!("{file}: {problem}"))?),
         _ => look_at_text(file, open()?).map(|table| vec![table]),
     };
     looked.map_err(|error| error.to_string())

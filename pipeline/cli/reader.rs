@@ -1,6 +1,7 @@
 //! Opens files and hands them to the reader of their format, one after the other.
 
 use std::fs::{self, File};
+use std::path::{Path, PathBuf};
 
 use evenstand_bundle::{Bundle, BundleError, Limits};
 use evenstand_ingest::{
@@ -16,7 +17,7 @@ use crate::failure::Failure;
 use crate::sources::Job;
 
 /// Files that are read as a whole are no larger than this; text, Parquet and logs are streamed and may be.
-pub const LARGEST_WHOLE: u64 = 256 << 20;
+const LARGEST_WHOLE: u64 = 256 << 20;
 
 /// Reads the files of a review in their order: fields, then strips, then everything else.
 pub struct Reader<'a> {
@@ -53,9 +54,10 @@ impl<'a> Reader<'a> {
         }
         let source = Source { sha256: sha256_of_files(&files)?, kind: job.kind, file: job.file.clone() };
         let mut findings = Vec::new();
+        let tells_where = matches!(job.kind, "field" | "strip");
         let whereabouts = match self.whereabouts.take() {
             Some(whereabouts) => whereabouts,
-            None if matches!(job.kind, "field" | "strip") => Whereabouts::default(),
+            None if tells_where => Whereabouts::default(),
             None => {
                 let (strips, times) = (std::mem::take(&mut self.strips), std::mem::take(&mut self.strip_times));
                 let whereabouts = Whereabouts::new(strips, times, self.settings.place.buffer_m)
@@ -66,7 +68,7 @@ impl<'a> Reader<'a> {
         };
         self.writer.begin_source(&source.file);
         let read = self.by_format(job, &source, &whereabouts);
-        if !matches!(job.kind, "field" | "strip") {
+        if !tells_where {
             self.whereabouts = Some(whereabouts);
         }
         let mut report = match read {
@@ -116,14 +118,7 @@ impl<'a> Reader<'a> {
             remedy: "check the file and its permissions, or copy it again".into(),
         };
         let open = || File::open(&job.path).map_err(|error| unopened(format!("it cannot be opened: {error}")));
-        let whole = || match fs::metadata(&job.path).map(|about| about.len()) {
-            Ok(bytes) if bytes > LARGEST_WHOLE => Err(unopened(format!(
-                "it has {} MB, more than the {} MB that are read of such a file",
-                bytes >> 20,
-                LARGEST_WHOLE >> 20
-            ))),
-            _ => fs::read(&job.path).map_err(|error| unopened(format!("it cannot be read: {error}"))),
-        };
+        let whole = || whole(&job.path).map_err(unopened);
         let bundle = |bundle: Result<Bundle, BundleError>| bundle.map_err(|error| unopened(error.to_string()));
         let strips = |outlines: Outlines, around| read_strips(source, outlines, around);
         let (report, strips) = match job.format {
@@ -167,6 +162,18 @@ impl<'a> Reader<'a> {
     }
 }
 
+/// The bytes of a file that is read as a whole. Errors, in words, where it is too large or cannot be read.
+pub fn whole(path: &Path) -> Result<Vec<u8>, String> {
+    match fs::metadata(path).map(|about| about.len()) {
+        Ok(bytes) if bytes > LARGEST_WHOLE => Err(format!(
+            "it has {} MB, more than the {} MB that are read of such a file",
+            bytes >> 20,
+            LARGEST_WHOLE >> 20
+        )),
+        _ => fs::read(path).map_err(|error| format!("it cannot be read: {error}")),
+    }
+}
+
 /// Names of files, the first few of them.
 fn told(names: &[String]) -> String {
     match names {
@@ -179,7 +186,7 @@ fn told(names: &[String]) -> String {
 }
 
 /// Every file in a folder and the folders in it, by name; links are left out.
-fn files_below(folder: &std::path::Path) -> Result<Vec<std::path::PathBuf>, Failure> {
+fn files_below(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let bundle = Bundle::of_folder(folder, Limits::default())
         .map_err(|error| Failure::new(format!("{}: {error}", folder.display()), "check the folder's permissions"))?;
     Ok(bundle.names().iter().map(|name| folder.join(name)).collect())

@@ -134,6 +134,11 @@ impl Record for DelimitedRow {
     fn is_blank(&self) -> bool {
         self.record.iter().all(|cell| cell.trim_ascii().is_empty())
     }
+    /// Looks at the bytes first: every row is asked, and hardly one has such a cell.
+    fn too_long(&self, limit: usize) -> Option<usize> {
+        let mut long = self.record.iter().enumerate().filter(|(_, bytes)| bytes.len() > limit);
+        long.find_map(|(index, _)| (self.cell(index).text_bytes() > limit).then_some(index))
+    }
     /// A cell that holds, behind a line break, a line with as many delimiters as a row: a quote was never closed. A note of
     /// several lines has fewer.
     fn swallowed(&self, columns: usize) -> Option<usize> {

@@ -41,7 +41,7 @@ pub(crate) fn match_mapped(
     for (ours, value) in &mapping.rule.constants {
         let (index, unit) = column_of_ours(schema, ours, None, default_units, "constants")?;
         free(&layout, schema, index, ours)?;
-        layout.feeds[index].origin = Origin::Constant(constant(value));
+        layout.feeds[index].origin = Origin::Constant(constant(value, schema.columns[index].column_type));
         layout.feeds[index].unit = unit;
         layout.feeds[index].label = format!("{ours} (a constant of the [[source]] block)");
     }
@@ -171,13 +171,18 @@ fn joint(rule: &ColumnRule, column_type: ColumnType) -> String {
     rule.joined_by.clone().unwrap_or_else(|| usual.to_owned())
 }
 
-fn constant(value: &toml::Value) -> OwnedCell {
-    match value {
+/// The cell that stands in every row: of a text column always text, so that no row has to make it anew.
+fn constant(value: &toml::Value, column_type: ColumnType) -> OwnedCell {
+    let cell = match value {
         toml::Value::Integer(whole) => OwnedCell::Number(*whole as f64),
         toml::Value::Float(number) => OwnedCell::Number(*number),
         toml::Value::Boolean(yes) => OwnedCell::Boolean(*yes),
         toml::Value::String(text) => OwnedCell::Text(text.clone()),
         other => OwnedCell::Text(other.to_string()),
+    };
+    match column_type {
+        ColumnType::String => OwnedCell::Text(cell.as_cell().text().into_owned()),
+        _ => cell,
     }
 }
 

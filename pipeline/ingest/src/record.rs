@@ -37,6 +37,15 @@ impl<'a> Cell<'a> {
         }
     }
 
+    /// Bytes of a cell that is text; none of any other.
+    pub fn text_bytes(self) -> usize {
+        match self {
+            Cell::Text(text) | Cell::Fault(text) => text.len(),
+            Cell::NotText(bytes) => bytes.len(),
+            _ => 0,
+        }
+    }
+
     /// How the cell reads as text.
     pub fn text(self) -> Cow<'a, str> {
         match self {
@@ -125,6 +134,10 @@ pub(crate) trait Record {
     /// Whether nothing stands in it.
     fn is_blank(&self) -> bool {
         (0..self.len()).all(|index| self.cell(index) == Cell::Empty)
+    }
+    /// Position of a text of more bytes than `limit`.
+    fn too_long(&self, limit: usize) -> Option<usize> {
+        (0..self.len()).find(|index| self.cell(*index).text_bytes() > limit)
     }
     /// Position of a cell that holds rows a quote has swallowed, where the header has that many columns.
     fn swallowed(&self, _columns: usize) -> Option<usize> {

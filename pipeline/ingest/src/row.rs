@@ -42,9 +42,6 @@ impl<'a> RowReader<'a> {
                     Cell::Empty | Cell::Text(_) | Cell::Fault(_) | Cell::NotText(_) => None,
                     typed => Some(typed.text().into_owned()),
                 },
-                Origin::Constant(constant) if column.column_type == ColumnType::String => {
-                    Some(constant.as_cell().text().into_owned())
-                }
                 _ => None,
             })
             .collect()
@@ -84,13 +81,13 @@ impl<'a> RowReader<'a> {
                             .into(),
                 });
             }
-            let zone = || self.zone_of_row(record, &values);
-            let context = CellContext { reading: self.reading, zones: self.zones, zone: &zone };
+            let zone_of_row = || self.zone_of_row(record, &values);
+            let context = CellContext { reading: self.reading, zones: self.zones, zone: &zone_of_row };
             let read = read_cell(column, feed, cell, texts[index].as_deref(), &context);
             let value = read.map_err(|fault| row_fault(feed, each, fault))?;
             if column.name == "timezone"
                 && let Value::Text(name) = value
-                && let Err(problem) = zone_by_name(name)
+                && let Err(problem) = zone(name)
             {
                 return Err(RowFault {
                     code: "unknown_timezone",
@@ -163,10 +160,6 @@ fn joined(record: &dyn Record, cells: &[usize], between: &str, is_time: bool) ->
         return String::new();
     }
     parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(between)
-}
-
-fn zone_by_name(name: &str) -> Result<TimeZone, String> {
-    zone(name)
 }
 
 /// Position of a column of the schema.

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_tables::{EXAMPLE_ROW, Finding, Group, SetAside, Severity, TableSchema, schema};
+use evenstand_tables::{EXAMPLE_ROW, Finding, Group, SetAside, Severity, TableSchema, TablesError, schema};
 use evenstand_workbook::column_letters;
 use jiff::tz::TimeZone;
 
@@ -50,6 +50,24 @@ pub(crate) fn read_table(
             }
             Err(error) => return Err(error),
         }
+    }
+}
+
+/// Why a row was not kept: it is set aside, or the run ends.
+enum NotKept {
+    Row(RowFault),
+    Run(IngestError),
+}
+
+impl From<RowFault> for NotKept {
+    fn from(fault: RowFault) -> Self {
+        NotKept::Row(fault)
+    }
+}
+
+impl From<TablesError> for NotKept {
+    fn from(error: TablesError) -> Self {
+        NotKept::Run(error.into())
     }
 }
 
@@ -229,9 +247,10 @@ impl<'s, 'a> TableFile<'s, 'a> {
             return Ok(());
         }
         self.report.rows_read += 1;
-        match self.keep(number, record)? {
+        match self.keep(number, record) {
             Ok(()) => self.report.rows_kept += 1,
-            Err(fault) => self.set_aside(number, record, fault)?,
+            Err(NotKept::Row(fault)) => self.set_aside(number, record, fault)?,
+            Err(NotKept::Run(error)) => return Err(error),
         }
         Ok(())
     }
@@ -252,21 +271,21 @@ impl<'s, 'a> TableFile<'s, 'a> {
         })
     }
 
-    /// Reads the cells of a row and collects them; the inner result says why the row is set aside instead.
-    fn keep(&mut self, number: i64, record: &dyn Record) -> Result<Result<(), RowFault>, IngestError> {
+    /// Reads the cells of a row and collects them.
+    fn keep(&mut self, number: i64, record: &dyn Record) -> Result<(), NotKept> {
         let layout = match &self.layout {
             Some(Ok(layout)) => layout,
             Some(Err((code, message))) => {
-                return Ok(Err(RowFault {
+                return Err(NotKept::Row(RowFault {
                     code,
                     message: format!("the header of the file cannot be used: {message}"),
                     remedy: String::new(),
                 }));
             }
-            None => return Ok(Ok(())),
+            None => return Ok(()),
         };
-        if let Some(cell) = (0..record.len()).find(|index| length_of(record.cell(*index)) > LONGEST_CELL) {
-            return Ok(Err(RowFault {
+        if let Some(cell) = record.too_long(LONGEST_CELL) {
+            return Err(NotKept::Row(RowFault {
                 code: "cell_too_long",
                 message: format!("column {}: the cell holds more than {LONGEST_CELL} letters", cell + 1),
                 remedy: "look for a quote that is not closed, or shorten the text".into(),
@@ -274,31 +293,19 @@ impl<'s, 'a> TableFile<'s, 'a> {
         }
         let without_header = self.header_rows.as_ref().is_some_and(Vec::is_empty);
         if self.width.is_none() {
-            if let Err(fault) = check_shape(record, layout.columns, without_header) {
-                return Ok(Err(fault));
-            }
+            check_shape(record, layout.columns, without_header)?;
         } else if !without_header && has_cells_behind(record, layout.columns) {
             let (rows, first) = self.beyond.unwrap_or((0, number));
             self.beyond = Some((rows + 1, first));
         }
         let reader = RowReader { schema: self.schema, layout, reading: &self.reading, zones: self.around.zones };
         let texts = reader.texts(record);
-        let mut kept: Vec<Vec<Value>> = Vec::new();
-        if layout.each.is_empty() {
-            match reader.values(record, &texts, None) {
-                Ok(values) => kept.push(values),
-                Err(fault) => return Ok(Err(fault)),
-            }
-        }
-        for each in &layout.each {
-            match reader.values(record, &texts, Some(each)) {
-                Ok(values) => kept.push(values),
-                Err(fault) => return Ok(Err(fault)),
-            }
-        }
-        if let Err(fault) = narrow(layout, &mut kept) {
-            return Ok(Err(fault));
-        }
+        let mut kept: Vec<Vec<Value>> = if layout.each.is_empty() {
+            vec![reader.values(record, &texts, None)?]
+        } else {
+            layout.each.iter().map(|each| reader.values(record, &texts, Some(each))).collect::<Result<_, _>>()?
+        };
+        narrow(layout, &mut kept)?;
         for values in &mut kept {
             if values[self.season_column] == Value::Missing {
                 fill_season(self.schema, values);
@@ -308,12 +315,12 @@ impl<'s, 'a> TableFile<'s, 'a> {
                     let skip = "; if this is no row of the table, pass over it in the [[source]] block";
                     fault.remedy += &format!("{skip}: skip_rows = [{number}]");
                 }
-                return Ok(Err(fault));
+                return Err(fault.into());
             }
         }
         // Before the first kept row of a wide one goes: it is kept whole or not at all.
         if kept.iter().any(|values| !matches!(values[self.season_column], Value::Integer(_))) {
-            return Ok(Err(RowFault {
+            return Err(NotKept::Row(RowFault {
                 code: "missing_value",
                 message: "no season and no date to take it from".into(),
                 remedy: "write the year of planting in the column season".into(),
@@ -343,7 +350,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
         if let Some((field, season, zone)) = named {
             self.around.zones.set(&field, season, zone);
         }
-        Ok(Ok(()))
+        Ok(())
     }
 
     /// The zone that a field's row names for itself.
@@ -469,15 +476,6 @@ impl<'s, 'a> TableFile<'s, 'a> {
             );
         }
         Ok(self.report)
-    }
-}
-
-/// Bytes of a cell that is text.
-fn length_of(cell: Cell) -> usize {
-    match cell {
-        Cell::Text(text) | Cell::Fault(text) => text.len(),
-        Cell::NotText(bytes) => bytes.len(),
-        _ => 0,
     }
 }
 

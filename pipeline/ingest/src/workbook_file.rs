@@ -31,6 +31,8 @@ pub fn read_workbook(source: &Source, bytes: Vec<u8>, around: Surroundings) -> R
     }
     let ours: Vec<String> = match around.mapping {
         Some(_) => Vec::new(),
+        // Where one sheet alone can be meant, it need not be read twice.
+        None if filled.iter().filter(|name| !name.eq_ignore_ascii_case(EXPLANATION_SHEET)).count() < 2 => Vec::new(),
         None => {
             filled.iter().filter(|name| has_our_names(&mut book, name, source.kind, around.settings)).cloned().collect()
         }
