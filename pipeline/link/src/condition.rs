@@ -191,6 +191,8 @@ mod tests {
             clay_frac: None,
             water_gravimetric_frac: None,
             water_volumetric_frac: None,
+            plastic_limit_frac: None,
+            available_water_frac: None,
             moisture_feel: (!feel.is_empty()).then(|| feel.into()),
             soil_temp_c: None,
             residue_cover_frac: Some(0.3),

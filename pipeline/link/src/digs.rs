@@ -32,6 +32,18 @@ pub(crate) fn dig_strips(digs: &[DigRow], strips: &[StripRow]) -> Vec<DigStripRo
                 not_shut: check.not_shut(),
                 too_firm: check.too_firm(),
                 dig_effort: dig.dig_effort,
+                closing_position: strip.and_then(|strip| strip.closing_position.clone()),
+                block: strip.and_then(|strip| strip.block.clone()),
+                row_unit: dig.row_unit.clone(),
+                dug_at: dig.dug_at,
+                trench_shut: dig.trench_shut.clone(),
+                light_at_seed: dig.light_at_seed,
+                air_gap: dig.air_gap,
+                press_mark: dig.press_mark,
+                soil_thrown: dig.soil_thrown,
+                seed_depth_m: dig.seed_depth_m,
+                source_file: Some(dig.source_file.clone()),
+                source_row: Some(dig.source_row),
             }
         })
         .collect()

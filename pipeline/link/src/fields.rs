@@ -149,6 +149,7 @@ fn planter_row(planter: &Planter, settings: &Settings) -> PlanterRow {
         default_pressure_kpa: None,
         default_position: None,
         default_force_n: planter.calibrated().then(|| planter.default_force_n()).flatten(),
+        ..PlanterRow::default()
     };
     match &planter.knob {
         Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, default_kpa, unit, .. }) => {

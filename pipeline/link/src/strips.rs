@@ -6,8 +6,9 @@ use std::path::PathBuf;
 use evenstand_settings::{Clock, ConditionPart, Settings};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
-    CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow, MeasureRow, PlantRow,
-    PlanterRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow, TelemetryRow, WeatherRow,
+    CalibrationRow, ConditionRow, CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow,
+    MeasureRow, PlantRow, PlanterRow, SetActualRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow,
+    TelemetryRow, WeatherRow,
 };
 
 use jiff::tz::TimeZone;
@@ -73,6 +74,12 @@ pub struct Linked {
     pub course_means: Vec<CourseMeanRow>,
     /// Dig checks with the setting and condition of their strip.
     pub digs: Vec<DigStripRow>,
+    /// How the actual force followed the set one, by planter and season.
+    pub set_actual: Vec<SetActualRow>,
+    /// Forces of calibrated planters, weighed and as they are used.
+    pub calibrations: Vec<CalibrationRow>,
+    /// The condition scheme in use, with how many strips fell where.
+    pub conditions: Vec<ConditionRow>,
     /// What telemetry says about itself.
     pub telemetry: Vec<TelemetryRow>,
     /// What a person should look at.
@@ -209,10 +216,12 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 set_force_n: setting.set_force_n,
                 actual_force_n: setting.actual_force_n,
                 force_sd_n: setting.force_sd_n,
+                at_set_share: None,
                 set_pressure_kpa: setting.set_pressure_kpa,
                 closing_position: setting.closing_position.clone(),
                 press_position: setting.press_position.clone(),
                 depth_stop: setting.depth_stop.clone(),
+                gauge_wheel: None,
                 started_at: setting.started_at.or_else(|| row.and_then(|row| row.planted_at)),
                 lat: setting.lat,
                 lon: setting.lon,
@@ -221,6 +230,11 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 texture_group: None,
                 tillage: None,
                 logged: None,
+                soil_temp: None,
+                crust: None,
+                rain: None,
+                soil_temp_c: None,
+                rain_after_mm: None,
                 speed_m_s: setting.speed_m_s,
                 seeds_sown: came_up.seeds_sown,
                 emerged: came_up.emerged,
@@ -299,6 +313,9 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         strips: rows,
         courses,
         course_means,
+        set_actual: Vec::new(),
+        calibrations: Vec::new(),
+        conditions: Vec::new(),
         telemetry,
         findings,
     })

@@ -5,8 +5,9 @@ use std::collections::BTreeSet;
 use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
-    AdjustedRow, ComparisonRow, CurveRow, DigStripRow, DigWindowRow, FieldCurveRow, KnobRow, ModelRow, NextTrialRow,
-    SensitivityRow, ShapeRow, StartingPointRow, StripMeasureRow, StripRow,
+    AdjustedRow, ComparisonRow, CurveRow, DigChecklistRow, DigCurveRow, DigLevelRow, DigStandRow, DigStripRow,
+    DigWindowRow, FieldCurveRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow, StartingPointRow,
+    StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
 
@@ -70,6 +71,14 @@ pub struct Answers {
     pub comparisons: Vec<ComparisonRow>,
     /// Dig evidence.
     pub dig_window: Vec<DigWindowRow>,
+    /// Shares of places not shut and too firm over force.
+    pub dig_curves: Vec<DigCurveRow>,
+    /// The same counted, setting by setting.
+    pub dig_levels: Vec<DigLevelRow>,
+    /// Questions asked with the spade, and what each answer asks for.
+    pub dig_checklist: Vec<DigChecklistRow>,
+    /// Digs against the stand.
+    pub dig_stand: Vec<DigStandRow>,
     /// What was fitted.
     pub model: Vec<ModelRow>,
     /// What a person should look at.

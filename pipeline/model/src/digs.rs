@@ -30,6 +30,7 @@ pub(crate) fn dig_window(digs: &[DigStripRow]) -> Vec<DigWindowRow> {
                     "Of {} places dug, {open} were not shut and {firm} too firm. This version counts digs; it does not work out limits from them.",
                     digs.len()
                 )),
+                ..DigWindowRow::default()
             }
         })
         .collect()

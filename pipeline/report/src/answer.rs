@@ -219,14 +219,6 @@ fn as_knob_row(point: &StartingPointRow) -> KnobRow {
         advice: advice.map(str::to_owned),
         default_force_n: point.default_n,
         start_force_n: point.start_n,
-        start_pressure_kpa: None,
-        start_position: None,
-        default_pressure_kpa: None,
-        default_position: None,
-        window_low_pressure_kpa: None,
-        window_high_pressure_kpa: None,
-        window_low_position: None,
-        window_high_position: None,
         window_low_n: point.window_low_n,
         window_high_n: point.window_high_n,
         gain_vs_default: point.gain_vs_default,
@@ -234,8 +226,8 @@ fn as_knob_row(point: &StartingPointRow) -> KnobRow {
         gain_high: point.gain_high,
         prob_gain: point.prob_gain,
         prob_near_best: point.prob_near_best,
-        at_limit: None,
-        rounding_loss: None,
+        bound_by: point.bound_by.clone(),
+        ..KnobRow::default()
     }
 }
 

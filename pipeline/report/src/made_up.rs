@@ -111,6 +111,7 @@ pub(crate) fn planter(planter_id: &str) -> PlanterRow {
         default_pressure_kpa: Some(200.0),
         default_position: None,
         default_force_n: Some(260.0),
+        ..PlanterRow::default()
     }
 }
 
@@ -199,6 +200,7 @@ pub(crate) fn knob(planter_id: &str, condition: &str, evidence: &str) -> KnobRow
         prob_near_best: some(0.84),
         at_limit: Some(false),
         rounding_loss: Some(0.0004),
+        ..KnobRow::default()
     }
 }
 
@@ -439,6 +441,7 @@ pub(crate) fn review() -> Results {
         n_firm: Some(7),
         evidence: "settled".to_owned(),
         reason: Some("Dug in four field-seasons.".to_owned()),
+        ..DigWindowRow::default()
     });
     results.comparisons.push(ComparisonRow {
         response: "on_time_share".to_owned(),

@@ -1,9 +1,10 @@
 //! What a report is made from: the result tables of a review, and nothing else.
 
 use evenstand_tables::rows::{
-    AdjustedRow, ComparisonRow, CourseMeanRow, CourseRow, CurveRow, DigWindowRow, FieldCurveRow, FieldSeasonRow,
-    FindingRow, KnobRow, ModelRow, NextTrialRow, PlanterRow, SetAsideRow, ShapeRow, StartingPointRow, StripMeasureRow,
-    StripRow, TelemetryRow,
+    AdjustedRow, CalibrationRow, ComparisonRow, ConditionRow, CourseMeanRow, CourseRow, CurveRow, DigChecklistRow,
+    DigCurveRow, DigLevelRow, DigStandRow, DigWindowRow, FieldCurveRow, FieldSeasonRow, FindingRow, KnobRow, ModelRow,
+    NextTrialRow, PlanterRow, SetActualRow, SetAsideRow, ShapeRow, StartingPointRow, StripMeasureRow, StripRow,
+    TelemetryRow,
 };
 
 use crate::gauge::{Gauge, Unit};
@@ -41,6 +42,20 @@ pub struct Results {
     pub comparisons: Vec<ComparisonRow>,
     /// Table `dig_window`.
     pub dig_window: Vec<DigWindowRow>,
+    /// Table `dig_curves`.
+    pub dig_curves: Vec<DigCurveRow>,
+    /// Table `dig_levels`.
+    pub dig_levels: Vec<DigLevelRow>,
+    /// Table `dig_checklist`.
+    pub dig_checklist: Vec<DigChecklistRow>,
+    /// Table `dig_stand`.
+    pub dig_stand: Vec<DigStandRow>,
+    /// Table `calibrations`.
+    pub calibrations: Vec<CalibrationRow>,
+    /// Table `conditions`.
+    pub conditions: Vec<ConditionRow>,
+    /// Table `set_actual`.
+    pub set_actual: Vec<SetActualRow>,
     /// Table `telemetry`.
     pub telemetry: Vec<TelemetryRow>,
     /// Table `findings`.

@@ -91,6 +91,8 @@ rows! {
         clay_frac: Option<f64>,
         water_gravimetric_frac: Option<f64>,
         water_volumetric_frac: Option<f64>,
+        plastic_limit_frac: Option<f64>,
+        available_water_frac: Option<f64>,
         moisture_feel: Option<String>,
         soil_temp_c: Option<f64>,
         residue_cover_frac: Option<f64>,
@@ -216,10 +218,12 @@ rows! {
         set_force_n: Option<f64>,
         actual_force_n: Option<f64>,
         force_sd_n: Option<f64>,
+        at_set_share: Option<f64>,
         set_pressure_kpa: Option<f64>,
         closing_position: Option<String>,
         press_position: Option<String>,
         depth_stop: Option<String>,
+        gauge_wheel: Option<String>,
         started_at: Option<Moment>,
         lat: Option<f64>,
         lon: Option<f64>,
@@ -228,6 +232,11 @@ rows! {
         texture_group: Option<String>,
         tillage: Option<String>,
         logged: Option<String>,
+        soil_temp: Option<String>,
+        crust: Option<String>,
+        rain: Option<String>,
+        soil_temp_c: Option<f64>,
+        rain_after_mm: Option<f64>,
         speed_m_s: Option<f64>,
         seeds_sown: Option<f64>,
         emerged: Option<f64>,
@@ -309,6 +318,11 @@ rows! {
         default_pressure_kpa: Option<f64>,
         default_position: Option<String>,
         default_force_n: Option<f64>,
+        actuator: Option<String>,
+        force_from: Option<String>,
+        calibration_shape: Option<String>,
+        calibration_sd_n: Option<f64>,
+        calibration_p_value: Option<f64>,
     }
     /// A point of a pooled curve.
     CurveRow in Results "curves" {
@@ -397,6 +411,8 @@ rows! {
         window_low_n: Option<f64>,
         window_high_n: Option<f64>,
         start_n: Option<f64>,
+        bound_by: Option<String>,
+        start_before_digs_n: Option<f64>,
         default_n: Option<f64>,
         gain_vs_default: Option<f64>,
         gain_low: Option<f64>,
@@ -460,6 +476,13 @@ rows! {
         prob_near_best: Option<f64>,
         at_limit: Option<bool>,
         rounding_loss: Option<f64>,
+        bound_by: Option<String>,
+        dig_low_n: Option<f64>,
+        dig_high_n: Option<f64>,
+        dig_low_pressure_kpa: Option<f64>,
+        dig_high_pressure_kpa: Option<f64>,
+        dig_low_position: Option<String>,
+        dig_high_position: Option<String>,
     }
     /// A candidate shape of the response over force.
     ShapeRow in Results "shapes" {
@@ -530,9 +553,21 @@ rows! {
         planter_id: Option<String>,
         closer: Option<String>,
         force_n: Option<f64>,
+        closing_position: Option<String>,
         not_shut: Option<bool>,
         too_firm: Option<bool>,
         dig_effort: Option<i64>,
+        block: Option<String>,
+        row_unit: Option<String>,
+        dug_at: Option<Moment>,
+        trench_shut: Option<String>,
+        light_at_seed: Option<bool>,
+        air_gap: Option<bool>,
+        press_mark: Option<bool>,
+        soil_thrown: Option<bool>,
+        seed_depth_m: Option<f64>,
+        source_file: Option<String>,
+        source_row: Option<i64>,
     }
     /// Dig evidence of a condition.
     DigWindowRow in Results "dig_window" {
@@ -541,6 +576,27 @@ rows! {
         planter_id: Option<String>,
         open_limit_n: Option<f64>,
         firm_limit_n: Option<f64>,
+        open_limit_low_n: Option<f64>,
+        open_limit_high_n: Option<f64>,
+        open_limit_lies: Option<String>,
+        open_field_low_n: Option<f64>,
+        open_field_high_n: Option<f64>,
+        open_slope_probability: Option<f64>,
+        firm_limit_low_n: Option<f64>,
+        firm_limit_high_n: Option<f64>,
+        firm_limit_lies: Option<String>,
+        firm_field_low_n: Option<f64>,
+        firm_field_high_n: Option<f64>,
+        firm_slope_probability: Option<f64>,
+        window_probability: Option<f64>,
+        dug_low_n: Option<f64>,
+        dug_high_n: Option<f64>,
+        n_field_seasons: Option<i64>,
+        n_strips: Option<i64>,
+        n_levels: Option<i64>,
+        n_judged_open: Option<i64>,
+        n_judged_firm: Option<i64>,
+        method: Option<String>,
         n_digs: Option<i64>,
         n_open: Option<i64>,
         n_firm: Option<i64>,
@@ -624,6 +680,105 @@ rows! {
     }
 }
 
+rows! {
+    /// A point of a dig curve.
+    DigCurveRow in Results "dig_curves" {
+        condition: String,
+        closer: String,
+        planter_id: Option<String>,
+        question: String,
+        force_n: f64,
+        share: Option<f64>,
+        low: Option<f64>,
+        high: Option<f64>,
+    }
+    /// The places dug at one setting.
+    DigLevelRow in Results "dig_levels" {
+        condition: String,
+        closer: String,
+        planter_id: Option<String>,
+        question: String,
+        force_n: Option<f64>,
+        closing_position: Option<String>,
+        n_digs: Option<i64>,
+        n_yes: Option<i64>,
+        share: Option<f64>,
+        low: Option<f64>,
+        high: Option<f64>,
+    }
+    /// An answer of the dig check list.
+    DigChecklistRow in Results "dig_checklist" {
+        condition: Option<String>,
+        closer: Option<String>,
+        planter_id: Option<String>,
+        step: i64,
+        question: String,
+        answer: String,
+        wanted: Option<bool>,
+        adjust_first: Option<String>,
+        advice: Option<String>,
+        n_digs: Option<i64>,
+        n_answers: Option<i64>,
+        share: Option<f64>,
+    }
+    /// Digs against the stand.
+    DigStandRow in Results "dig_stand" {
+        response: String,
+        compared_within: String,
+        difference: Option<f64>,
+        std_error: Option<f64>,
+        df: Option<f64>,
+        low: Option<f64>,
+        high: Option<f64>,
+        p_value: Option<f64>,
+        n_strips: Option<i64>,
+        n_open_strips: Option<i64>,
+        n_field_seasons: Option<i64>,
+        reading: Option<String>,
+        method: Option<String>,
+    }
+    /// A setting of a calibrated planter.
+    CalibrationRow in Results "calibrations" {
+        planter_id: String,
+        pressure_kpa: Option<f64>,
+        closing_position: Option<String>,
+        n_readings: Option<i64>,
+        mean_n: Option<f64>,
+        sd_n: Option<f64>,
+        fitted_n: Option<f64>,
+        std_error_n: Option<f64>,
+        low_n: Option<f64>,
+        high_n: Option<f64>,
+    }
+    /// A class of the condition scheme.
+    ConditionRow in Results "conditions" {
+        part: String,
+        class: String,
+        rule: Option<String>,
+        source: Option<String>,
+        in_label: Option<bool>,
+        n_strips: Option<i64>,
+        n_field_seasons: Option<i64>,
+    }
+    /// Set against actual force of a planter and season.
+    SetActualRow in Results "set_actual" {
+        planter_id: Option<String>,
+        season: i64,
+        compared: Option<String>,
+        n_strips: Option<i64>,
+        at_set_share: Option<f64>,
+        mean_set: Option<f64>,
+        mean_actual: Option<f64>,
+        mean_difference: Option<f64>,
+        changes: Option<i64>,
+        lag_s: Option<f64>,
+        never_arrived: Option<i64>,
+        sags: Option<i64>,
+        sag_s: Option<f64>,
+        n_off_strips: Option<i64>,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -673,6 +828,13 @@ mod tests {
         follows_its_schema::<SetAsideRow>();
         follows_its_schema::<ModelRow>();
         follows_its_schema::<TelemetryRow>();
+        follows_its_schema::<DigCurveRow>();
+        follows_its_schema::<DigLevelRow>();
+        follows_its_schema::<DigChecklistRow>();
+        follows_its_schema::<DigStandRow>();
+        follows_its_schema::<CalibrationRow>();
+        follows_its_schema::<ConditionRow>();
+        follows_its_schema::<SetActualRow>();
     }
 
     #[test]
