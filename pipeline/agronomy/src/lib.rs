@@ -26,12 +26,13 @@
 //!
 //! What they came up in is told by soil and weather: [`TextureClass`] from sand, silt and clay, [`Moisture`], [`Residue`],
 //! and growing degree-days by [`daily_degree_days`] and [`ThermalClock`]. What a spade showed behind the planter is a
-//! [`DigCheck`].
+//! [`DigCheck`]; [`DIG_QUESTIONS`] are what is asked there, and what the trade tries first for each answer.
 //!
 //! Everything is computed in metres, newtons, plants per square metre, degrees Celsius and fractions. A value that is not
 //! defined (a variance of one plant, a spread of none) is `None`, never a number that stands for it.
 
 mod dig;
+mod dig_questions;
 mod emergence;
 mod indices;
 mod levels;
@@ -45,6 +46,7 @@ mod thermal;
 mod units;
 
 pub use dig::{DigCheck, DigEffort, TrenchShut};
+pub use dig_questions::{Adjustment, DIG_QUESTIONS, DigAnswer, DigQuestion};
 pub use emergence::{Course, CourseError, Crossing};
 pub use levels::force_levels;
 pub use pooling::{OnTime, on_time_count, pool};

@@ -122,6 +122,11 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();
     let measured: BTreeSet<StripKey> =
         kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
+    let dug: BTreeSet<StripKey> = kept
+        .digs
+        .iter()
+        .filter_map(|dig| Some(StripKey::new(&dig.field_id, dig.season, dig.strip_id.as_ref()?)))
+        .collect();
     let keys: BTreeSet<&StripKey> = planned
         .iter()
         .copied()
@@ -129,6 +134,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         .chain(spacings.keys())
         .chain(plants.keys())
         .chain(&measured)
+        .chain(&dug)
         .collect();
 
     let counted_fields: BTreeSet<&FieldSeason> = counts.keys().map(|key| &key.field).collect();

@@ -9,6 +9,7 @@
 
 mod analysis;
 mod condition;
+mod dig;
 mod display;
 mod error;
 mod place;
@@ -20,6 +21,7 @@ mod weather;
 
 pub use analysis::{Analysis, Axis, Clock, Tolerances};
 pub use condition::{ConditionPart, ConditionScheme, TextureLimits};
+pub use dig::Dig;
 pub use display::Display;
 pub use error::SettingsError;
 pub use place::Place;

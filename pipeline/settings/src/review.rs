@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::place::Place;
 use crate::planter::{self, Planter};
 use crate::source::{self, SourceRule};
-use crate::{Analysis, ConditionScheme, Display, SettingsError, Telemetry, Tolerances, Weather};
+use crate::{Analysis, ConditionScheme, Dig, Display, SettingsError, Telemetry, Tolerances, Weather};
 
 /// Every choice about a review, with defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -29,6 +29,8 @@ pub struct Settings {
     pub tolerance: Tolerances,
     /// Limits by which telemetry is watched.
     pub telemetry: Telemetry,
+    /// Limits of the dig window.
+    pub dig: Dig,
     /// Display units.
     pub display: Display,
     /// How rows find their strip by place.
@@ -52,6 +54,7 @@ struct File {
     analysis: Analysis,
     tolerance: Tolerances,
     telemetry: Telemetry,
+    dig: Dig,
     display: Display,
     place: Place,
     weather: Weather,
@@ -71,6 +74,7 @@ impl Settings {
         file.analysis.check()?;
         file.tolerance.check()?;
         file.telemetry.check()?;
+        file.dig.check()?;
         file.display.check()?;
         file.place.check()?;
         file.weather.check()?;
@@ -111,6 +115,7 @@ impl Settings {
             analysis: file.analysis,
             tolerance: file.tolerance,
             telemetry: file.telemetry,
+            dig: file.dig,
             display: file.display,
             place: file.place,
             weather: file.weather,

@@ -139,7 +139,7 @@ struct DigPage<'a> {
     efforts: [(u8, &'static str); 5],
 }
 
-/// The card for the spade: four digs a page, questions in the order in which the answers come to light.
+/// The card for the spade: four digs a page, questions in the order in which they are asked.
 pub(crate) fn dig_card(units: &Units) -> Result<String, SheetsError> {
     let (depth, depth_unit) = name_and_unit("dig_check", "seed_depth_m", units);
     // The ends are those of the schema, and from 4 on a row counts as forced open; the words between are ours.

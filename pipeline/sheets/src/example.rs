@@ -108,6 +108,7 @@ impl Examples {
             ("dig_check", "dug_at") => Some(Moment(year, 4, 28, 7, 45)),
             ("dig_check", "trench_shut") => text("yes"),
             ("dig_check", "light_at_seed" | "air_gap" | "soil_thrown") => text("no"),
+            ("dig_check", "firm_all_round") => text("yes"),
             ("dig_check", "press_mark") => text("yes"),
             ("dig_check", "dig_effort") => Some(Number(2.0)),
             ("dig_check", "seed_depth_m") => Some(Number(0.05)),

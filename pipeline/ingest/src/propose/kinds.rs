@@ -42,7 +42,7 @@ const KINDS: &[(&str, &[&str], &[&str])] = &[
     ),
     (
         "dig_check",
-        &["trench_shut", "light_at_seed", "air_gap", "press_mark", "dig_effort", "soil_thrown"],
+        &["trench_shut", "light_at_seed", "air_gap", "firm_all_round", "press_mark", "dig_effort", "soil_thrown"],
         &["dig", "trench", "furrow", "dug"],
     ),
     (
