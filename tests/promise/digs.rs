@@ -123,8 +123,10 @@ impl DigWorld {
         let mut verdict = Verdict { reviews, ..Verdict::default() };
         for seed in 0..reviews {
             let row = self.window(seed);
-            verdict.open_held += u64::from(holds((row.open_limit_low_n, row.open_limit_high_n), &row.open_limit_lies, open));
-            verdict.firm_held += u64::from(holds((row.firm_limit_low_n, row.firm_limit_high_n), &row.firm_limit_lies, firm));
+            verdict.open_held +=
+                u64::from(holds((row.open_limit_low_n, row.open_limit_high_n), &row.open_limit_lies, open));
+            verdict.firm_held +=
+                u64::from(holds((row.firm_limit_low_n, row.firm_limit_high_n), &row.firm_limit_lies, firm));
             verdict.said += row.window_probability.unwrap_or(0.0);
             match row.evidence.as_str() {
                 "settled" => verdict.settled += 1,

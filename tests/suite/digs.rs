@@ -138,7 +138,11 @@ fn one_field_season_of_digs_leans_and_says_what_would_make_it_firmer() {
 
 #[test]
 fn a_window_without_a_force_is_a_finding_with_what_the_trade_does_next() {
-    let empty = Digging { open: |force| [4, 4, 2, 1, 0][place_of(force)], firm: |force| [0, 2, 3, 4, 4][place_of(force)], ..PLAIN };
+    let empty = Digging {
+        open: |force| [4, 4, 2, 1, 0][place_of(force)],
+        firm: |force| [0, 2, 3, 4, 4][place_of(force)],
+        ..PLAIN
+    };
     let review = empty.run();
     let window = only(&review, "dig_window");
     assert_eq!(window["evidence"], "open", "{window:?}");

@@ -211,7 +211,9 @@ impl Judged {
             fact("variance", "field-season standard deviation", Some(deviation), None),
             fact("variance", "correlation of places in a strip", Some(correlation), None),
         ];
-        for (group, drawn) in groups.iter().zip(&self.curves).filter_map(|(group, drawn)| Some((group, drawn.as_ref()?))) {
+        for (group, drawn) in
+            groups.iter().zip(&self.curves).filter_map(|(group, drawn)| Some((group, drawn.as_ref()?)))
+        {
             let name = |what: &str| format!("{what} {}; {}", group.key.condition, group.key.closer);
             facts.push(fact("coefficient", &name("intercept"), Some(drawn.mode.intercept), None));
             facts.push(fact("coefficient", &name("force"), Some(drawn.mode.slope), None));
