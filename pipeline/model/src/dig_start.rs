@@ -71,14 +71,20 @@ pub(crate) fn fill_knob(row: &mut KnobRow, dial: &Dial, window: &DigWindow, defa
     let (Some(wanted), Some(inside)) = (start(window, default_n), window.window()) else { return };
     fill_window(row, dial, inside, calibrated);
     let stays = default_n.is_some_and(|default| default == wanted);
-    let allowed = Allowed { low: Some(inside.0), high: Some(inside.1) };
-    let step =
-        if stays { Some(stay(row, dial, wanted)) } else { dial.nearest(wanted, |force_n| allowed.allows(force_n)) };
+    let settled = window.evidence == Evidence::Settled;
+    let allowed = Allowed { low: Some(inside.0), high: Some(inside.1), settled };
+    let inside = |force_n: f64| allowed.allows(force_n);
+    let nearest = || dial.nearest(wanted, inside).or_else(|| dial.nearest(wanted, |_| !settled));
+    let step = if stays { Some(stay(row, dial, wanted)) } else { nearest() };
+    let reason = row.reason.get_or_insert_default();
     let Some(step) = step else {
         row.evidence = Evidence::Open.name().to_owned();
-        row.reason = Some(row.reason.take().unwrap_or_default() + words::NO_STEP);
+        reason.push_str(words::NO_STEP);
         return;
     };
+    if !stays && !inside(step.force_n) {
+        reason.push_str(words::STEP_BESIDE);
+    }
     row.start_pressure_kpa = step.pressure_kpa;
     row.start_position = step.position;
     row.at_limit = step.at_limit;

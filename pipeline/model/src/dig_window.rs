@@ -56,6 +56,8 @@ pub(crate) enum Told {
     Limit(Limit),
     /// The share goes the other way than the trade expects, with the probability of the expected way.
     Contradicted(f64),
+    /// No trend with force is told, with the probability of the expected way.
+    NoTrend(f64),
     /// Places were judged, but at one setting only.
     OneSetting,
     /// Nothing was judged.
@@ -95,6 +97,8 @@ pub(crate) struct Counts {
 pub(crate) struct Allowed {
     pub low: Option<f64>,
     pub high: Option<f64>,
+    /// Whether the window is settled. A knob too coarse for one that is not may step over its limits.
+    pub settled: bool,
 }
 
 /// Which limit moved a start.
@@ -137,7 +141,7 @@ impl DigWindow {
             return Allowed::default();
         }
         let inside = |told: &Told| told.limit().and_then(Limit::inside);
-        Allowed { low: inside(&self.open), high: inside(&self.firm) }
+        Allowed { low: inside(&self.open), high: inside(&self.firm), settled: self.evidence == Evidence::Settled }
     }
 
     /// The forces dug that are neither too light nor too heavy; `None` where there are none, or where nothing is told.
@@ -221,11 +225,9 @@ fn evidence(window: &DigWindow) -> Evidence {
                 Evidence::Leaning
             }
         }
-        (Told::Limit(one), Told::NotJudged | Told::OneSetting)
-        | (Told::NotJudged | Told::OneSetting, Told::Limit(one))
-            if one.lies() == Lies::Inside =>
-        {
-            Evidence::Leaning
+        (Told::Limit(one), other) | (other, Told::Limit(one)) => {
+            let silent = !matches!(other, Told::Contradicted(_));
+            if silent && one.lies() == Lies::Inside { Evidence::Leaning } else { Evidence::Open }
         }
         _ => Evidence::Open,
     }

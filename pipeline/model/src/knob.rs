@@ -109,7 +109,10 @@ fn fill_told(row: &mut KnobRow, dial: &Dial, told: &Told, coverage: &Coverage, d
     }
     if choice.evidence != Evidence::Open {
         match start_step(row, dial, &choice, coverage) {
-            Some(step) => fill_start(row, &step, &choice, told, coverage, default.force_n, calibrated),
+            Some((step, outside)) => {
+                reason.push_str(if outside { words::STEP_BESIDE } else { "" });
+                fill_start(row, &step, &choice, told, coverage, default.force_n, calibrated);
+            }
             None => {
                 row.evidence = Evidence::Open.name().to_owned();
                 reason.push_str(words::NO_STEP);
@@ -130,21 +133,26 @@ pub(crate) fn fill_window(row: &mut KnobRow, dial: &Dial, window: (f64, f64), ca
 }
 
 /// The step of the start: the default itself where the answer is to stay, else the nearest that was tested and that digging allows. `None` where
-/// digging allows no step.
-fn start_step(row: &KnobRow, dial: &Dial, choice: &Choice, coverage: &Coverage) -> Option<Step> {
+/// digging settled that no step is right; where it only leans, the nearest step stands, and the second value is true.
+fn start_step(row: &KnobRow, dial: &Dial, choice: &Choice, coverage: &Coverage) -> Option<(Step, bool)> {
     if choice.stay {
-        return Some(stay(row, dial, choice.start_n));
+        return Some((stay(row, dial, choice.start_n), false));
     }
     let (low, high) = coverage.tested;
     let tested = |force: f64| force >= low - 1e-6 * (high - low) && force <= high + 1e-6 * (high - low);
     let allowed = &coverage.allowed;
-    let nearest = dial.nearest(choice.start_n, |force| tested(force) && allowed.allows(force));
-    let unbounded = allowed.low.is_none() && allowed.high.is_none();
-    nearest.or_else(|| {
-        let between = dial.between_steps(choice.start_n);
+    if let Some(step) = dial.nearest(choice.start_n, |force| tested(force) && allowed.allows(force)) {
+        return Some((step, false));
+    }
+    let nearest = || {
         // No position was tested near enough: the force is told without one.
         let without = Step { force_n: choice.start_n, pressure_kpa: None, position: None, at_limit: None };
-        unbounded.then(|| between.unwrap_or(without))
+        let tested = dial.nearest(choice.start_n, tested);
+        tested.or_else(|| dial.between_steps(choice.start_n)).unwrap_or(without)
+    };
+    (!allowed.settled).then(nearest).map(|step| {
+        let outside = !allowed.allows(step.force_n);
+        (step, outside)
     })
 }
 

@@ -7,6 +7,10 @@ use crate::groups::{Basis, Coverage};
 /// Said where a knob is too coarse.
 pub(crate) const NO_STEP: &str = " No step of this planter’s knob lies inside what digging allows and what was tried.";
 
+/// Said where a knob is too coarse for a window that only leans.
+pub(crate) const STEP_BESIDE: &str =
+    " No step of this planter’s knob lies inside what digging allows; this one is the nearest, so dig behind it.";
+
 /// Said where nobody named a default.
 pub(crate) const NO_DEFAULT_GIVEN: &str =
     " No default is given for this planter, so the setting used most stands for it.";

@@ -8,9 +8,9 @@ use evenstand_stats::{Line, ShareCurve, ShareCurves, ShareRow, Slope, StatsError
 use evenstand_tables::rows::{DigCurveRow, DigStripRow, ModelRow};
 
 use super::placed::{DugGroup, Place, place};
-use super::{CONTRADICTED, Limit, Told, quantiles};
+use super::{CONTRADICTED, Lies, Limit, Told, quantiles};
 use crate::analysis::seed_of;
-use crate::decision::grid;
+use crate::decision::{LIKELY, grid};
 use crate::summary::mean;
 
 /// What a dig is asked.
@@ -48,6 +48,15 @@ impl Question {
         match self {
             Question::NotShut => settings.dig.open_share,
             Question::TooFirm => settings.dig.firm_share,
+        }
+    }
+
+    /// Where the limit lies by plain sight: no place as asked, or every place, at any force dug.
+    fn shown(self, (yes, places): (u32, u32)) -> Option<Lies> {
+        match (self, yes == 0, yes == places) {
+            (Question::NotShut, true, _) | (Question::TooFirm, _, true) => Some(Lies::Lighter),
+            (Question::NotShut, _, true) | (Question::TooFirm, true, _) => Some(Lies::Heavier),
+            _ => None,
         }
     }
 
@@ -109,29 +118,45 @@ pub(super) fn judge(groups: &[DugGroup], question: Question, settings: &Settings
     judged.spreads = Some((mean(&drawn.standard_deviations), mean(&drawn.correlations)));
     for (curve, group) in drawn.groups.iter().zip(fitting) {
         let (Ok(curve), Some(dug)) = (curve, groups[group].dug) else { continue };
-        let Ok((told, drawn)) = told(curve, question, question.allowed(settings), dug) else { continue };
+        let Ok((told, drawn)) = told(curve, question, question.allowed(settings), dug, sum(&rows[group])) else {
+            continue;
+        };
         (judged.told[group], judged.curves[group]) = (told, Some(drawn));
     }
     judged
 }
 
-fn told(curve: &ShareCurve, question: Question, allowed: f64, dug: (f64, f64)) -> Result<(Told, Drawn), StatsError> {
+/// What one curve tells; `places` are those that were as asked, of those judged.
+fn told(
+    curve: &ShareCurve,
+    question: Question,
+    allowed: f64,
+    dug: (f64, f64),
+    places: (u32, u32),
+) -> Result<(Told, Drawn), StatsError> {
     let expected_way = curve.slope_probability(question.slope());
     let as_expected = curve.monotone(question.slope());
-    let contradicted = expected_way < CONTRADICTED || as_expected.lines.is_empty();
-    let shown = if contradicted { curve } else { &as_expected };
+    let shown = question.shown(places);
+    let contradicted = shown.is_none() && (expected_way < CONTRADICTED || as_expected.lines.is_empty());
+    let drawn_from = if contradicted || as_expected.lines.is_empty() { curve } else { &as_expected };
     let points = grid(dug)
         .into_iter()
-        .map(|force_n| CurvePoint { force_n, share: quantiles(&shown.share_at(force_n)) })
+        .map(|force_n| CurvePoint { force_n, share: quantiles(&drawn_from.share_at(force_n)) })
         .collect();
-    let drawn = Drawn { points, mode: curve.mode, effective_draws: shown.effective_sample_size };
+    let drawn = Drawn { points, mode: curve.mode, effective_draws: drawn_from.effective_sample_size };
     let told = if contradicted {
         Told::Contradicted(expected_way)
+    } else if shown.is_none() && expected_way < LIKELY {
+        Told::NoTrend(expected_way)
     } else {
-        let fields = as_expected.crossing_of_new_cluster(allowed)?;
-        Told::Limit(Limit::new(as_expected.crossing(allowed)?, &fields, expected_way, dug))
+        let fields = drawn_from.crossing_of_new_cluster(allowed)?;
+        Told::Limit(Limit::new(drawn_from.crossing(allowed)?, &fields, expected_way, dug, shown))
     };
     Ok((told, drawn))
+}
+
+fn sum(strips: &[Strip]) -> (u32, u32) {
+    strips.iter().fold((0, 0), |(yes, places), strip| (yes + strip.yes, places + strip.places))
 }
 
 /// Places judged in one strip.

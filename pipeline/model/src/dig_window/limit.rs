@@ -36,25 +36,27 @@ pub(crate) struct Limit {
     pub expected_way: f64,
     /// Lightest and heaviest force dug.
     pub dug: (f64, f64),
+    /// Where it lies, whatever the draws say: where no place, or every place, was as asked, digging itself shows the side.
+    shown: Option<Lies>,
     /// Draws of the typical field, in order.
     sorted: Vec<f64>,
 }
 
 impl Limit {
     /// From draws of the typical field and of fields not yet seen; both without NaN, neither empty.
-    pub fn new(mut typical: Vec<f64>, fields: &[f64], expected_way: f64, dug: (f64, f64)) -> Self {
+    pub fn new(mut typical: Vec<f64>, fields: &[f64], expected_way: f64, dug: (f64, f64), shown: Option<Lies>) -> Self {
         typical.sort_by(f64::total_cmp);
         let [low, estimate, high] = quantiles(&typical);
         let [field_low, _, field_high] = quantiles(fields);
-        Self { estimate, low, high, fields: (field_low, field_high), expected_way, dug, sorted: typical }
+        Self { estimate, low, high, fields: (field_low, field_high), expected_way, dug, shown, sorted: typical }
     }
 
     pub fn lies(&self) -> Lies {
-        match self.estimate {
+        self.shown.unwrap_or(match self.estimate {
             estimate if estimate < self.dug.0 => Lies::Lighter,
             estimate if estimate > self.dug.1 => Lies::Heavier,
             _ => Lies::Inside,
-        }
+        })
     }
 
     /// The limit, where it lies inside the forces dug.
@@ -89,7 +91,7 @@ mod tests {
     use super::*;
 
     fn limit(draws: &[f64]) -> Limit {
-        Limit::new(draws.to_vec(), draws, 1.0, (100.0, 300.0))
+        Limit::new(draws.to_vec(), draws, 1.0, (100.0, 300.0), None)
     }
 
     #[test]
@@ -98,6 +100,12 @@ mod tests {
         assert_eq!(limit(&[310.0, 320.0, 1e9]).lies(), Lies::Heavier);
         assert_eq!(limit(&[60.0, 70.0, 80.0]).inside(), None);
         assert_eq!(limit(&[150.0, 160.0, 170.0]).inside(), Some(160.0));
+    }
+
+    #[test]
+    fn where_digging_itself_shows_the_side_the_draws_do_not_decide_it() {
+        let limit = Limit::new(vec![150.0], &[150.0], 0.5, (100.0, 300.0), Some(Lies::Lighter));
+        assert_eq!((limit.lies(), limit.inside()), (Lies::Lighter, None));
     }
 
     #[test]

@@ -33,7 +33,9 @@ fn shown(told: &Told) -> Shown {
                 expected_way: Some(limit.expected_way),
             }
         }
-        Told::Contradicted(probability) => Shown { expected_way: Some(*probability), ..Shown::default() },
+        Told::Contradicted(probability) | Told::NoTrend(probability) => {
+            Shown { expected_way: Some(*probability), ..Shown::default() }
+        }
         Told::OneSetting | Told::NotJudged => Shown::default(),
     }
 }

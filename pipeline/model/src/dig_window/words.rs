@@ -54,7 +54,8 @@ fn verdict(window: &DigWindow, limits: &Dig) -> String {
             );
         }
     }
-    if sides.iter().all(|(told, ..)| matches!(told, Told::OneSetting | Told::NotJudged)) {
+    let one_setting = |told: &Told| matches!(told, Told::OneSetting | Told::NotJudged);
+    if sides.iter().all(|(told, ..)| one_setting(told)) {
         return "One setting only was dug, so no limit can be told: dig behind a lighter and a heavier one too."
             .to_owned();
     }
@@ -67,6 +68,9 @@ fn verdict(window: &DigWindow, limits: &Dig) -> String {
             (Told::NotJudged, ..) => {
                 Some(format!("Nobody noted {what}, so nothing tells from where a force is {side}."))
             }
+            (Told::NoTrend(_), ..) => Some(format!(
+                "The share does not go with force in these digs, so nothing tells from where a force is {side}."
+            )),
             (Told::OneSetting, ..) => {
                 Some(format!("It was noted at one setting only {what}, so nothing tells from where a force is {side}."))
             }
