@@ -74,9 +74,10 @@ impl DigPanel {
         x_title: &str,
         uprights: &[f64],
     ) -> Panel {
+        // Marks at 0 and 100 % stand clear of the frame.
         let y = Axis {
-            low: 0.0,
-            high: 100.0,
+            low: -6.0,
+            high: 106.0,
             ticks: [0.0, 50.0, 100.0].map(|share| (share, format!("{share:.0}"))).to_vec(),
         };
         let top = top + HEAD;
