@@ -26,8 +26,12 @@ const HALVINGS: i32 = 30;
 /// The value is a quadrature and the derivatives are those of the integral, so steps near the mode may lower it by the quadrature's error.
 const SLACK: f64 = 1e-6;
 
-/// The search ends with the step that was expected to gain less than this.
-const LEAST_GAIN: f64 = 1e-12;
+/// A search ends with the step that was expected to gain less than this. The step after it would be about the square of that: plenty for
+/// a place to lay points around.
+pub(super) const ROUGH: f64 = 1e-5;
+
+/// The same for a mode that is reported.
+pub(super) const FINE: f64 = 1e-12;
 
 /// Log density of a line, up to what no spread and no line changes; `peaks` are those of a line that lies `step` away.
 pub(super) fn log_density(likelihood: &Likelihood, line: [f64; 2], peaks: &[Peak], step: [f64; 2]) -> Option<f64> {
@@ -42,6 +46,7 @@ impl Mode {
         rule: &[(f64, f64)],
         start: [f64; 2],
         peaks: &[Peak],
+        least_gain: f64,
     ) -> Option<Self> {
         let likelihood = Likelihood { group, spreads, rule };
         let mut peaks = if peaks.is_empty() { vec![Peak::default(); group.clusters.len()] } else { peaks.to_vec() };
@@ -70,7 +75,7 @@ impl Mode {
             (line, at) = (next, there);
             let before = factor;
             factor = factor_of(&at.hessian)?;
-            if before.as_it_is && 0.5 * (z[0] * z[0] + z[1] * z[1]) < LEAST_GAIN {
+            if before.as_it_is && 0.5 * (z[0] * z[0] + z[1] * z[1]) < least_gain {
                 converged = true;
                 break;
             }
