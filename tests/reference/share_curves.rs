@@ -3,7 +3,7 @@
 
 use crate::near;
 use evenstand_stats::{
-    BetaBinomial, BinomialDesign, BinomialMixed, LinearFit, Logistic, RandomTerm, ShareCurve, ShareCurves, ShareLine,
+    BetaBinomial, BinomialDesign, BinomialMixed, Line, LinearFit, Logistic, RandomTerm, ShareCurve, ShareCurves,
     ShareRow, ShareSpread, Slope, StatsError, mean, quantile,
 };
 use ndarray::Array2;
@@ -78,9 +78,8 @@ fn the_likelihood_of_clusters_is_that_of_the_mixed_model() {
     for (intercept, slope, deviation) in [(2.0, -0.01, 0.5), (0.0, 0.002, 1.7), (6.0, -0.02, 1e-3)] {
         for nodes in [1, 5, 9] {
             let options = ShareCurves { quadrature_nodes: nodes, ..ShareCurves::new(1) };
-            let found = options
-                .log_likelihood_at(&rows, &[ShareLine { intercept, slope }], deviation, 0.0)
-                .expect("a likelihood");
+            let found =
+                options.log_likelihood_at(&rows, &[Line { intercept, slope }], deviation, 0.0).expect("a likelihood");
             let expected = BinomialMixed::quadrature(nodes)
                 .log_likelihood_at(&design, &[intercept, slope], &[deviation])
                 .expect("a likelihood");
@@ -97,7 +96,7 @@ fn the_likelihood_without_clusters_is_that_of_the_beta_binomial() {
     for (correlation, line) in [(0.0, [0.5, -0.4]), (0.1, [0.5, -0.4]), (0.7, [-3.0, 0.8])] {
         let [intercept, slope] = line;
         let found = ShareCurves::new(1)
-            .log_likelihood_at(&rows, &[ShareLine { intercept, slope }], 0.0, correlation)
+            .log_likelihood_at(&rows, &[Line { intercept, slope }], 0.0, correlation)
             .expect("a likelihood");
         let expected = BetaBinomial.log_likelihood_at(&design(&rows, false), &line, correlation).expect("a likelihood");
         near::absolute(found, expected, 1e-11, &format!("correlation {correlation}"));
@@ -184,7 +183,7 @@ fn the_draws_have_the_distribution_that_plain_integration_gives() {
     let found = drawn.groups[0].as_ref().expect("a slope");
     assert!(found.effective_sample_size > 10_000.0, "{}", found.effective_sample_size);
     let average = |values: &[f64]| mean(values).expect("draws");
-    let part = |value: &dyn Fn(&ShareLine) -> f64| average(&found.lines.iter().map(value).collect::<Vec<f64>>());
+    let part = |value: &dyn Fn(&Line) -> f64| average(&found.lines.iter().map(value).collect::<Vec<f64>>());
     // Of 40 000 draws means are good to 0.01 of a standard deviation, shares to 0.005; the rest is the plain grid's coarseness.
     near::absolute(part(&|line| line.intercept), grid.expect(|at| at[0]), 0.02, "mean intercept");
     near::absolute(part(&|line| line.slope), grid.expect(|at| at[1]), 0.02, "mean slope");
@@ -195,7 +194,7 @@ fn the_draws_have_the_distribution_that_plain_integration_gives() {
     near::absolute(found.slope_probability(Slope::Falling), falling, 0.003, "probability that it falls");
     let kept = found.monotone(Slope::Falling);
     for share in [0.1, 0.5] {
-        let logit = (share / (1.0 - share) as f64).ln();
+        let logit = f64::ln(share / (1.0 - share));
         let crossings = kept.crossing(share).expect("a share");
         for limit in [-0.5, 0.0, 0.5, 1.0, 1.5, 2.5] {
             // A cell of the grid counts by the part of it, of 5 × 5 parts, on this side of the limit.

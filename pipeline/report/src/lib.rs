@@ -25,6 +25,7 @@ mod aside;
 mod charts;
 mod condition_tables;
 mod difference_seen;
+mod dig_chart;
 mod error;
 mod evidence_behind;
 mod fields;

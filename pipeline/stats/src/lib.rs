@@ -128,7 +128,7 @@ pub use response_shape::{
     QuadraticRows, ResponseFrame, ResponseShape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
 };
 pub use search_record::SearchRecord;
-pub use share_limit::{ShareCurve, ShareCurveDraws, ShareCurves, ShareLine, ShareRow, ShareSpread, Slope};
+pub use share_limit::{Line, ShareCurve, ShareCurveDraws, ShareCurves, ShareRow, ShareSpread, Slope};
 pub use simulate_power::{
     Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };

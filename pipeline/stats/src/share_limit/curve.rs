@@ -15,7 +15,7 @@ pub enum Slope {
 
 /// A line on the logit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ShareLine {
+pub struct Line {
     /// Logit at x = 0.
     pub intercept: f64,
     /// Logits per unit of x.
@@ -27,7 +27,7 @@ pub struct ShareLine {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShareCurve {
     /// Lines of the typical cluster (u = 0), in the caller's x.
-    pub lines: Vec<ShareLine>,
+    pub lines: Vec<Line>,
     /// Standard deviation between clusters, in logits.
     pub standard_deviations: Vec<f64>,
     /// A standard normal deviate per draw: a cluster not yet seen lies so many standard deviations off.
@@ -35,7 +35,7 @@ pub struct ShareCurve {
     /// Which of the call's draws these are, from 0.
     pub draw_numbers: Vec<usize>,
     /// The most probable line at the most probable spreads; Firth's estimate where both spreads are zero.
-    pub mode: ShareLine,
+    pub mode: Line,
     /// Number of independent draws that would be worth as much as the weighed lines behind these.
     pub effective_sample_size: f64,
     /// Probability that the slope is below zero, before any draw was left out.
@@ -100,7 +100,7 @@ impl ShareCurve {
     fn crossing_with(&self, share: f64, effects: Vec<f64>) -> Result<Vec<f64>> {
         check_level("the share", share)?;
         let logit = (share / (1.0 - share)).ln();
-        let crossing = |(line, u): (&ShareLine, f64)| {
+        let crossing = |(line, u): (&Line, f64)| {
             if line.slope == 0.0 { f64::INFINITY } else { (logit - line.intercept - u) / line.slope }
         };
         Ok(self.lines.iter().zip(effects).map(crossing).collect())
@@ -112,7 +112,7 @@ mod tests {
     use super::*;
 
     fn curve() -> ShareCurve {
-        let line = |intercept, slope| ShareLine { intercept, slope };
+        let line = |intercept, slope| Line { intercept, slope };
         ShareCurve {
             lines: vec![line(2.0, -0.5), line(0.0, 0.25), line(1.0, 0.0)],
             standard_deviations: vec![1.0, 2.0, 0.5],

@@ -28,6 +28,6 @@ mod model;
 mod penalty;
 mod points;
 
-pub use curve::{ShareCurve, ShareLine, Slope};
+pub use curve::{Line, ShareCurve, Slope};
 pub use data::ShareRow;
 pub use model::{ShareCurveDraws, ShareCurves, ShareSpread};

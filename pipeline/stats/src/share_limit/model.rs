@@ -1,6 +1,6 @@
 //! The options, and the draws.
 
-use super::curve::{ShareCurve, ShareLine};
+use super::curve::{Line, ShareCurve};
 use super::data::{Group, ShareRow, groups};
 use super::grid::{Node, Search};
 use super::likelihood::{Likelihood, Spreads, rule};
@@ -70,7 +70,7 @@ pub struct ShareCurves {
     pub quadrature_nodes: usize,
     /// Cells of the grid along the standard deviation and along the correlation. Default 11 and 7.
     pub cells: [usize; 2],
-    /// Weighed lines a group, about. Default 1500. Beyond 700 different places of cluster and x fewer are taken, down to 300: each costs
+    /// Weighed lines a group, about. Default 1000. Beyond 1000 different places of cluster and x fewer are taken, down to 300: each costs
     /// more, and their posterior is closer to normal.
     pub points: usize,
     /// Number of draws. Default 2000.
@@ -111,7 +111,7 @@ impl ShareCurves {
             correlation: ShareSpread::HalfNormal(0.3),
             quadrature_nodes: 9,
             cells: [11, 7],
-            points: 1500,
+            points: 1000,
             draws: 2000,
             seed,
         }
@@ -197,7 +197,7 @@ impl ShareCurves {
     pub fn log_likelihood_at(
         &self,
         rows: &[ShareRow],
-        lines: &[ShareLine],
+        lines: &[Line],
         standard_deviation: f64,
         correlation: f64,
     ) -> Result<f64> {
@@ -342,7 +342,7 @@ impl Sampled {
         }
         let line = |scaled| {
             let [intercept, slope] = group.unscaled(scaled);
-            ShareLine { intercept, slope }
+            Line { intercept, slope }
         };
         ShareCurve {
             draw_numbers: (0..lines.len()).collect(),
