@@ -15,7 +15,7 @@ use crate::response::{Response, capitalised};
 use crate::results::Results;
 use crate::slug::slug;
 use crate::what_can_be_best::Sets;
-use crate::{difference_seen, evidence_behind, how_sure, shape_seen, what_can_be_best};
+use crate::{difference_seen, dig_says, evidence_behind, how_sure, shape_seen, what_can_be_best};
 
 /// A drawn chart as the page needs it.
 #[derive(Debug, Clone, Serialize)]
@@ -294,7 +294,8 @@ fn asked(results: &Results, pool: &Pool, point: &StartingPointRow, response: &Re
         ("What can still be the best?", what_can_be_best::says(point, gauge)),
         ("How sure is the start?", how_sure::says(results, point, response, gauge)),
         ("What shape does it have?", shape_seen::says(results, point, gauge)),
-        ("What stands behind it?", evidence_behind::says(results, pool, point, gauge)),
+        ("What stands behind it?", evidence_behind::says(point, gauge)),
+        ("What did digging show?", dig_says::says(results, pool, point, gauge)),
     ]
     .into_iter()
     .filter(|(_, says)| !says.is_empty())

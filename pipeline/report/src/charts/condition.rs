@@ -263,6 +263,7 @@ fn away(line: f64, words: &str, other: f64) -> Option<(f64, Anchor)> {
 mod tests {
     use super::*;
     use crate::Results;
+    use crate::charts::dig_panel::DigCurve;
     use crate::charts::sketch::Shape;
     use crate::gauge::Unit;
 
@@ -365,6 +366,73 @@ mod tests {
                 }
             }
         }
+    }
+
+    fn dug(window: Option<(f64, f64)>) -> DigPanel {
+        let side = |rising: bool| DigCurve {
+            curve: (0..=20)
+                .map(|step| {
+                    let x = 130.0 + 26.0 * f64::from(step);
+                    let estimate = if rising { 5.0 * f64::from(step) } else { 100.0 - 5.0 * f64::from(step) };
+                    CurvePoint {
+                        x,
+                        estimate,
+                        low: Some(0.8 * estimate),
+                        high: Some(estimate + 0.2 * (100.0 - estimate)),
+                    }
+                })
+                .collect(),
+            counted: vec![(130.0, 90.0), (390.0, 50.0), (650.0, 0.0)],
+            allowed: Some(10.0),
+        };
+        DigPanel { open: side(false), firm: side(true), window }
+    }
+
+    #[test]
+    fn digs_stand_under_the_stand_on_its_axis_and_no_text_meets_another() {
+        let windows = [None, Some((130.0, 650.0)), Some((300.0, 301.0)), Some((130.0, 131.0)), Some((649.0, 650.0))];
+        for window in windows {
+            for (start, default) in [(340.0, 260.0), (130.0, 650.0), (645.0, 600.0), (300.0, 300.0)] {
+                let mut chart = chart();
+                (chart.start, chart.default) = (Some(start), Some(default));
+                let alone = chart.sketch().height;
+                chart.digs = Some(dug(window));
+                let what = format!("window {window:?}, start {start}, default {default}");
+                assert_no_text_meets(&chart.sketch(), &what);
+                assert!(chart.sketch().height > alone + 150.0);
+                // Numbers of both axes stand at the same places across.
+                let places = |label: &str| {
+                    let boxes = chart.sketch().text_boxes();
+                    boxes.into_iter().filter(|(text, _)| text == label).map(|(_, place)| place.left).collect::<Vec<_>>()
+                };
+                let hundreds = places("400");
+                assert_eq!(hundreds.len(), 2);
+                assert!((hundreds[0] - hundreds[1]).abs() < 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn digs_alone_have_a_chart_with_start_and_default_and_no_empty_panel() {
+        let mut chart = chart();
+        chart.curve.clear();
+        chart.strips.clear();
+        chart.window = None;
+        chart.sets = Sets::default();
+        for (start, default) in [(340.0, 260.0), (300.0, 300.0), (130.0, 650.0)] {
+            (chart.start, chart.default) = (Some(start), Some(default));
+            chart.digs = Some(dug(Some((250.0, 450.0))));
+            let sketch = chart.sketch();
+            assert_no_text_meets(&sketch, "digs alone");
+            assert!(sketch.height < 400.0, "{}", sketch.height);
+            let labels: Vec<String> = sketch.text_boxes().into_iter().map(|(text, _)| text).collect();
+            assert!(labels.iter().any(|label| label.starts_with("start")), "{labels:?}");
+            assert!(labels.contains(&"dug: shut, not too firm".to_owned()));
+        }
+        assert!(!chart.legend("90 %").contains("Circles: strips"));
+        chart.digs = Some(DigPanel { firm: DigCurve::default(), ..dug(None) });
+        let labels: Vec<String> = chart.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
+        assert!(labels.contains(&"not shut".to_owned()) && !labels.contains(&"too firm".to_owned()));
     }
 
     #[test]
