@@ -58,6 +58,9 @@ pub(super) struct Group {
 /// Trials of a row of which the likelihood with correlation is still summed one by one.
 const MOST_TRIALS: u32 = 1000;
 
+/// And beyond this many, sums over them are rounded by more than a cluster's effect changes them.
+const MOST_TRIALS_EVER: u32 = 1_000_000;
+
 impl Group {
     /// A line of the caller's x on the scale of the group.
     pub(super) fn scaled(&self, intercept: f64, slope: f64) -> [f64; 2] {
@@ -95,11 +98,16 @@ pub(super) fn groups(rows: &[ShareRow], count: usize, correlated: bool) -> Resul
             let expected = format!("a whole number from 0 to the {} trials", row.trials);
             return count_error("number of successes", row.successes, expected);
         }
-        if correlated && row.trials > MOST_TRIALS {
+        let (most, next) = if correlated {
+            (MOST_TRIALS, "fix the correlation at zero, or split the row into the parts it was counted in")
+        } else {
+            (MOST_TRIALS_EVER, "use a mixed model")
+        };
+        if row.trials > most {
             return Err(StatsError::NotPossible {
-                what: "a curve with a correlation inside rows".into(),
-                reason: format!("the row at position {position} has {} trials, more than {MOST_TRIALS}", row.trials),
-                next: "fix the correlation, or split the row into the parts it was counted in",
+                what: "a curve of shares".into(),
+                reason: format!("the row at position {position} has {} trials, more than {most}", row.trials),
+                next,
             });
         }
         members[row.group].push(row);

@@ -2,7 +2,7 @@
 
 use super::data::Group;
 use super::likelihood::Spreads;
-use super::line::Mode;
+use super::line::{Mode, ROUGH};
 use super::model::ShareSpread;
 use rayon::prelude::*;
 
@@ -53,8 +53,8 @@ impl Search<'_> {
             .iter()
             .enumerate()
             .map(|(k, group)| match near {
-                Some(node) => Mode::find(group, spreads, self.rule, node.modes[k].line, &node.modes[k].peaks),
-                None => Mode::find(group, spreads, self.rule, [0.0; 2], &[]),
+                Some(node) => Mode::find(group, spreads, self.rule, node.modes[k].line, &node.modes[k].peaks, ROUGH),
+                None => Mode::find(group, spreads, self.rule, [0.0; 2], &[], ROUGH),
             })
             .collect::<Option<Vec<Mode>>>()?;
         let log_prior = self.spreads.iter().zip(at).map(|(spread, value)| spread.log_density(value)).sum();

@@ -1,7 +1,7 @@
 //! The likelihood of a group at one line, its clusters integrated out.
 
 use super::data::{Cell, Cluster, Group};
-use crate::binomial_model::{hermite_nodes, probabilities};
+use crate::binomial_model::hermite_nodes;
 use std::f64::consts::SQRT_2;
 
 /// The spread between clusters and the a of the beta-binomial.
@@ -51,30 +51,46 @@ impl Peak {
 const NEAR: f64 = 0.05;
 
 /// And to this one where nodes must stand as everywhere else in the crate.
-const EXACT: f64 = 1e-8;
+const EXACT: f64 = 1e-10;
+
+/// Probabilities and their logs at one logit.
+struct Shares {
+    success: f64,
+    failure: f64,
+    log_success: f64,
+    log_failure: f64,
+}
+
+impl Shares {
+    #[inline]
+    fn at(logit: f64) -> Self {
+        let small = (-logit.abs()).exp();
+        let whole = 1.0 + small;
+        let (minor, major) = (small / whole, 1.0 / whole);
+        let (success, failure) = if logit >= 0.0 { (major, minor) } else { (minor, major) };
+        // Good to 1e-16 in absolute terms, which is what a sum of logs needs.
+        let shared = whole.ln();
+        Self { success, failure, log_success: logit.min(0.0) - shared, log_failure: (-logit).min(0.0) - shared }
+    }
+}
 
 impl Cell {
     /// Log-likelihood at one logit, without the part that is free of it.
-    fn value(&self, logit: f64, dispersion: f64) -> f64 {
-        let small = (-logit.abs()).exp();
-        let shared = small.ln_1p();
-        let (log_success, log_failure) = (logit.min(0.0) - shared, (-logit).min(0.0) - shared);
+    #[inline]
+    fn value(&self, at: &Shares, dispersion: f64) -> f64 {
         if dispersion == 0.0 {
-            return self.successes * log_success + self.failures * log_failure;
+            return self.successes * at.log_success + self.failures * at.log_failure;
         }
-        let mut value = self.any_success * log_success + self.any_failure * log_failure;
-        if !(self.more_successes.is_empty() && self.more_failures.is_empty()) {
-            let (minor, major) = (small / (1.0 + small), 1.0 / (1.0 + small));
-            let (success, failure) = if logit >= 0.0 { (major, minor) } else { (minor, major) };
-            value += log_more(&self.more_successes, success, dispersion)
-                + log_more(&self.more_failures, failure, dispersion);
-        }
-        value
+        self.any_success * at.log_success
+            + self.any_failure * at.log_failure
+            + log_more(&self.more_successes, at.success, dispersion)
+            + log_more(&self.more_failures, at.failure, dispersion)
     }
 
     /// First and second derivative by the logit.
-    fn derivatives(&self, logit: f64, dispersion: f64) -> [f64; 2] {
-        let (success, failure) = probabilities(logit);
+    #[inline]
+    fn derivatives(&self, at: &Shares, dispersion: f64) -> [f64; 2] {
+        let (success, failure) = (at.success, at.failure);
         if dispersion == 0.0 {
             let trials = self.successes + self.failures;
             return [self.successes * failure - self.failures * success, -trials * success * failure];
@@ -113,15 +129,16 @@ fn ratios(any: f64, more: &[f64], share: f64, dispersion: f64) -> (f64, f64) {
 
 impl Cluster {
     fn value(&self, line: [f64; 2], effect: f64, dispersion: f64) -> f64 {
-        self.cells.iter().map(|cell| cell.value(line[0] + line[1] * cell.x + effect, dispersion)).sum()
+        let level = line[0] + effect;
+        self.cells.iter().map(|cell| cell.value(&Shares::at(level + line[1] * cell.x), dispersion)).sum()
     }
 
     fn surface(&self, line: [f64; 2], effect: f64, dispersion: f64) -> Surface {
         let mut sums = Surface::default();
         for cell in &self.cells {
-            let logit = line[0] + line[1] * cell.x + effect;
-            let [first, second] = cell.derivatives(logit, dispersion);
-            sums.value += cell.value(logit, dispersion);
+            let at = Shares::at(line[0] + line[1] * cell.x + effect);
+            let [first, second] = cell.derivatives(&at, dispersion);
+            sums.value += cell.value(&at, dispersion);
             sums.gradient[0] += first;
             sums.gradient[1] += first * cell.x;
             sums.hessian[0] += second;

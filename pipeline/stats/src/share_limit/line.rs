@@ -1,10 +1,8 @@
 //! The most probable line of a group at given spreads.
 
 use super::data::Group;
-use super::likelihood::{Likelihood, Peak, Spreads, Surface};
+use super::likelihood::{Likelihood, Peak, Spreads};
 use super::penalty;
-use crate::dense::cholesky_in_place;
-use crate::newton::{Local, minimise};
 
 /// The mode of (intercept, slope) on the scale of the group.
 #[derive(Debug, Clone)]
@@ -23,36 +21,66 @@ const STEP_LIMIT: usize = 100;
 /// On the logit, over half the range of x.
 const LONGEST_STEP: f64 = 3.0;
 
+const HALVINGS: i32 = 30;
+
+/// The value is a quadrature and the derivatives are those of the integral, so steps near the mode may lower it by the quadrature's error.
+const SLACK: f64 = 1e-6;
+
+/// A search ends with the step that was expected to gain less than this. The step after it would be about the square of that: plenty for
+/// a place to lay points around.
+pub(super) const ROUGH: f64 = 1e-5;
+
+/// The same for a mode that is reported.
+pub(super) const FINE: f64 = 1e-12;
+
 /// Log density of a line, up to what no spread and no line changes; `peaks` are those of a line that lies `step` away.
 pub(super) fn log_density(likelihood: &Likelihood, line: [f64; 2], peaks: &[Peak], step: [f64; 2]) -> Option<f64> {
     Some(likelihood.value(line, peaks, step)? + penalty::value(&likelihood.group.levels, line)?)
 }
 
 impl Mode {
-    /// Newton's method from a line that is near.
+    /// Newton's method from a line that is near. `minimise` of this crate asks for values that are exact to rounding, which these are not.
     pub(super) fn find(
         group: &Group,
         spreads: Spreads,
         rule: &[(f64, f64)],
         start: [f64; 2],
         peaks: &[Peak],
+        least_gain: f64,
     ) -> Option<Self> {
         let likelihood = Likelihood { group, spreads, rule };
         let mut peaks = if peaks.is_empty() { vec![Peak::default(); group.clusters.len()] } else { peaks.to_vec() };
-        let minimum = minimise(
-            |point| {
-                let line = [point[0], point[1]];
-                let mut surface = likelihood.surface(line, &mut peaks)?;
-                surface.add(1.0, &penalty::surface(&group.levels, line)?);
-                Some(negative(&surface))
-            },
-            &start,
-            STEP_LIMIT,
-            LONGEST_STEP,
-        )?;
-        let line = [minimum.point[0], minimum.point[1]];
-        let factor = factor(&minimum.local.hessian)?;
-        Some(Self { line, peaks, log_density: -minimum.local.value, factor, converged: minimum.converged })
+        let mut surface = |line: [f64; 2]| {
+            let mut surface = likelihood.surface(line, &mut peaks)?;
+            surface.add(1.0, &penalty::surface(&group.levels, line)?);
+            Some(surface)
+        };
+        let (mut line, mut at) = (start, surface(start)?);
+        let mut factor = factor_of(&at.hessian)?;
+        let mut converged = false;
+        for _ in 0..STEP_LIMIT {
+            let z = forward(factor.lower, at.gradient);
+            let mut step = backward(factor.lower, z);
+            let longest = step[0].abs().max(step[1].abs());
+            if longest > LONGEST_STEP {
+                step = step.map(|part| part * LONGEST_STEP / longest);
+            }
+            let Some((next, there)) = (0..HALVINGS).find_map(|halving| {
+                let next = [0, 1].map(|k| line[k] + step[k] * 0.5_f64.powi(halving));
+                let there = surface(next).filter(|there| there.value >= at.value - SLACK * (1.0 + at.value.abs()))?;
+                Some((next, there))
+            }) else {
+                break;
+            };
+            (line, at) = (next, there);
+            let before = factor;
+            factor = factor_of(&at.hessian)?;
+            if before.as_it_is && 0.5 * (z[0] * z[0] + z[1] * z[1]) < least_gain {
+                converged = true;
+                break;
+            }
+        }
+        Some(Self { line, peaks, log_density: at.value, factor: factor.lower, converged })
     }
 
     /// Log of the integral over the line by Laplace's approximation.
@@ -67,8 +95,7 @@ impl Mode {
 
     /// The step from the mode whose standardised coordinates are `z`: solves `L' step = z`.
     pub(super) fn step(&self, z: [f64; 2]) -> [f64; 2] {
-        let slope = z[1] / self.factor[2];
-        [(z[0] - self.factor[1] * slope) / self.factor[0], slope]
+        backward(self.factor, z)
     }
 
     /// The standardised coordinates of a line, the inverse of [`Mode::step`].
@@ -78,24 +105,39 @@ impl Mode {
     }
 }
 
-fn negative(surface: &Surface) -> Local {
-    let [aa, ab, bb] = surface.hessian;
-    Local {
-        value: -surface.value,
-        gradient: surface.gradient.iter().map(|g| -g).collect(),
-        hessian: vec![-aa, -ab, -ab, -bb],
-    }
+/// A lower Cholesky factor, `l11, l21, l22`.
+#[derive(Debug, Clone, Copy)]
+struct Factor {
+    lower: [f64; 3],
+    /// False where the diagonal had to be raised.
+    as_it_is: bool,
 }
 
-/// The Cholesky factor, the diagonal raised where the search ended short of a maximum.
-fn factor(hessian: &[f64]) -> Option<[f64; 3]> {
-    let largest = hessian[0].abs().max(hessian[3].abs()).max(1e-6);
-    [0.0, 1e-6, 1e-3, 0.1, 2.0].into_iter().find_map(|raise| {
-        let mut factor = hessian.to_vec();
-        factor[0] += raise * largest;
-        factor[3] += raise * largest;
-        cholesky_in_place(&mut factor, 2).then_some([factor[0], factor[2], factor[3]])
+/// The factor of the negative second derivatives, the diagonal raised where the surface is not bent like a hill.
+fn factor_of(hessian: &[f64; 3]) -> Option<Factor> {
+    let [aa, ab, bb] = hessian.map(|value| -value);
+    let largest = aa.abs().max(bb.abs()).max(1e-6);
+    [0.0, 1e-3, 0.03, 0.3, 2.0, 4.0].into_iter().find_map(|raise| {
+        let (first, last) = (aa + raise * largest, bb + raise * largest);
+        let l11 = first.sqrt();
+        let l21 = ab / l11;
+        let rest = last - l21 * l21;
+        // Rounding alone must not pass for curvature.
+        let sound = first > 0.0 && rest > 1e-12 * last && rest.is_finite();
+        sound.then(|| Factor { lower: [l11, l21, rest.sqrt()], as_it_is: raise == 0.0 })
     })
+}
+
+/// Solves `L z = b`.
+fn forward([l11, l21, l22]: [f64; 3], b: [f64; 2]) -> [f64; 2] {
+    let first = b[0] / l11;
+    [first, (b[1] - l21 * first) / l22]
+}
+
+/// Solves `L' x = z`.
+fn backward([l11, l21, l22]: [f64; 3], z: [f64; 2]) -> [f64; 2] {
+    let last = z[1] / l22;
+    [(z[0] - l21 * last) / l11, last]
 }
 
 #[cfg(test)]

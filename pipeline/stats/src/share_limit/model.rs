@@ -4,9 +4,11 @@ use super::curve::{Line, ShareCurve};
 use super::data::{Group, ShareRow, groups};
 use super::grid::{Node, Search};
 use super::likelihood::{Likelihood, Spreads, rule};
+use super::line::{FINE, Mode};
 use super::points::{Points, Proposal};
 use crate::checks::check_length;
 use crate::error::{Result, StatsError};
+use crate::note::Note;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -68,7 +70,8 @@ pub struct ShareCurves {
     pub quadrature_nodes: usize,
     /// Cells of the grid along the standard deviation and along the correlation. Default 11 and 7.
     pub cells: [usize; 2],
-    /// Weighed lines a group, about; where rows are many fewer do. Default 1500.
+    /// Weighed lines a group, about. Default 1000. Beyond 1000 different places of cluster and x fewer are taken, down to 300: each costs
+    /// more, and their posterior is closer to normal.
     pub points: usize,
     /// Number of draws. Default 2000.
     pub draws: usize,
@@ -86,10 +89,16 @@ pub struct ShareCurveDraws {
     pub standard_deviations: Vec<f64>,
     /// Correlation inside rows of each draw, likewise.
     pub correlations: Vec<f64>,
+    /// Searches that stopped short of a maximum.
+    pub notes: Vec<Note>,
 }
 
 /// Nodes with less than this share of the posterior get no points.
-const LEAST_SHARE: f64 = 1e-5;
+const LEAST_SHARE: f64 = 1e-4;
+
+/// Places times points beyond which fewer points are taken, and how many at least.
+const MOST_WORK: usize = 1_000_000;
+const FEW_POINTS: usize = 300;
 
 /// Points of a group at a node that gets any.
 const LEAST_POINTS: usize = 8;
@@ -102,7 +111,7 @@ impl ShareCurves {
             correlation: ShareSpread::HalfNormal(0.3),
             quadrature_nodes: 9,
             cells: [11, 7],
-            points: 1500,
+            points: 1000,
             draws: 2000,
             seed,
         }
@@ -137,7 +146,7 @@ impl ShareCurves {
     ///
     /// # Errors
     /// No rows; a group number that is too large; x that is not finite; no trials in a row, or more successes than trials; a row of more
-    /// than 1000 trials unless the correlation is fixed at zero; options out of range; numbers that overflow.
+    /// than 1000 trials, or of more than a million where the correlation is fixed at zero; options out of range; numbers that overflow.
     pub fn draw(&self, rows: &[ShareRow], groups_count: usize) -> Result<ShareCurveDraws> {
         self.check()?;
         let correlation = self.correlation_of(rows);
@@ -145,7 +154,8 @@ impl ShareCurves {
         let rule = rule(self.quadrature_nodes);
         let known: Vec<&Group> = groups.iter().flatten().collect();
         let mut random = ChaCha8Rng::seed_from_u64(self.seed);
-        let mut drawn = ShareCurveDraws { groups: Vec::new(), standard_deviations: vec![], correlations: vec![] };
+        let mut drawn =
+            ShareCurveDraws { groups: Vec::new(), standard_deviations: vec![], correlations: vec![], notes: vec![] };
         let mut curves = Vec::new();
         if !known.is_empty() {
             let search = Search { groups: known.clone(), spreads: [self.standard_deviation, correlation], rule: &rule };
@@ -155,8 +165,18 @@ impl ShareCurves {
             drawn.standard_deviations = picks.iter().map(|&node| nodes[node].deviation).collect();
             drawn.correlations = picks.iter().map(|&node| nodes[node].correlation).collect();
             for (k, group) in known.iter().enumerate() {
+                let mode = sampled.mode(k, group, &nodes, &rule)?;
+                if !mode.converged {
+                    drawn.notes.push(Note::new(
+                        "stopped-early",
+                        format!(
+                            "the search for the most probable curve stopped short of it (curve {} of those found)",
+                            k + 1
+                        ),
+                    ));
+                }
                 let lines = sampled.pick_lines(k, &picks, &mut random);
-                curves.push(sampled.curve(k, group, &nodes, lines, &drawn.standard_deviations, &mut random));
+                curves.push(sampled.curve(k, group, &mode, lines, &drawn.standard_deviations, &mut random));
             }
         }
         let mut curves = curves.into_iter();
@@ -231,6 +251,11 @@ impl Sampled {
             .enumerate()
             .map(|(k, group)| Proposal::learn(&nodes[best].modes[k], group, spreads(&nodes[best]), rule, random))
             .collect();
+        let points_of = |group: &Group, share: f64| {
+            let places: usize = group.clusters.iter().map(|cluster| cluster.cells.len()).sum();
+            let wanted = wanted.min((MOST_WORK / places).max(FEW_POINTS));
+            ((wanted as f64 * share).ceil() as usize).max(LEAST_POINTS)
+        };
         // Every node has a stream of its own, so that the order of the work changes nothing.
         let streams: Vec<u64> = nodes.iter().map(|_| random.random()).collect();
         let points: Vec<Vec<Points>> = (0..nodes.len())
@@ -240,12 +265,17 @@ impl Sampled {
                 if planned[at] < LEAST_SHARE {
                     return Vec::new();
                 }
-                let count = ((wanted as f64 * planned[at]).ceil() as usize).max(LEAST_POINTS);
                 let mut random = ChaCha8Rng::seed_from_u64(streams[at]);
                 (0..groups.len())
                     .map(|k| {
                         let likelihood = Likelihood { group: groups[k], spreads: spreads(node), rule };
-                        Points::around(&node.modes[k], &likelihood, &proposals[k], count, &mut random)
+                        Points::around(
+                            &node.modes[k],
+                            &likelihood,
+                            &proposals[k],
+                            points_of(groups[k], planned[at]),
+                            &mut random,
+                        )
                     })
                     .collect()
             })
@@ -284,11 +314,19 @@ impl Sampled {
         lines
     }
 
+    /// The mode of a group at the best node, to the last digits.
+    fn mode(&self, k: usize, group: &Group, nodes: &[Node], rule: &[(f64, f64)]) -> Result<Mode> {
+        let node = &nodes[self.best];
+        let (rough, spreads) = (&node.modes[k], Spreads::new(node.deviation, node.correlation));
+        Mode::find(group, spreads, rule, rough.line, &rough.peaks, FINE)
+            .ok_or(StatsError::Numerical { step: "the most probable curve" })
+    }
+
     fn curve(
         &self,
         k: usize,
         group: &Group,
-        nodes: &[Node],
+        mode: &Mode,
         lines: Vec<[f64; 2]>,
         deviations: &[f64],
         random: &mut ChaCha8Rng,
@@ -311,7 +349,7 @@ impl Sampled {
             deviates: lines.iter().map(|_| random.sample(StandardNormal)).collect(),
             lines: lines.into_iter().map(line).collect(),
             standard_deviations: deviations.to_vec(),
-            mode: line(nodes[self.best].modes[k].line),
+            mode: line(mode.line),
             effective_sample_size: 1.0 / squares,
             falling: falling.min(1.0),
         }

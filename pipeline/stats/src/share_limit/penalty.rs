@@ -83,11 +83,11 @@ mod tests {
     #[test]
     fn the_penalty_has_the_value_and_the_derivatives_it_claims() {
         let levels = [(-0.5, 4.0), (-0.1, 6.0), (0.2, 2.0), (0.5, 5.0)];
-        for line in [[0.3, -2.0], [-4.0, 3.0], [9.0, 20.0]] {
+        for line in [[0.3_f64, -2.0], [-4.0, 3.0], [9.0, 20.0]] {
             let found = surface(&levels, line).expect("a value");
             let (mut s0, mut s1, mut s2) = (0.0, 0.0, 0.0);
             for (x, n) in levels {
-                let m = 1.0 / (1.0 + (-(line[0] + line[1] * x) as f64).exp());
+                let m = 1.0 / (1.0 + (-(line[0] + line[1] * x)).exp());
                 let w = n * m * (1.0 - m);
                 (s0, s1, s2) = (s0 + w, s1 + w * x, s2 + w * x * x);
             }
