@@ -94,13 +94,11 @@ impl Weighed {
             CalibrationShape::Line => line.points(&readings),
             CalibrationShape::Pieces => means,
         };
-        let calibration = Calibration::new(points).map_err(|_| "readings whose force rises with pressure".to_owned())?;
+        let calibration =
+            Calibration::new(points).map_err(|_| "readings whose force rises with pressure".to_owned())?;
         let count = line.count;
         let (squares, residual_df) = match shape {
-            CalibrationShape::Line => (
-                squares(&readings, |reading, _| line.at(reading.pressure_kpa)),
-                count - 2.0,
-            ),
+            CalibrationShape::Line => (squares(&readings, |reading, _| line.at(reading.pressure_kpa)), count - 2.0),
             CalibrationShape::Pieces => (squares(&readings, |_, mean| mean), count - readings.len() as f64),
         };
         let deviation_n = (residual_df > 0.0).then(|| (squares / residual_df).sqrt());
@@ -194,9 +192,8 @@ fn squares(readings: &[Reading], fitted: impl Fn(&Reading, f64) -> f64) -> f64 {
 
 impl Line {
     fn through(readings: &[Reading]) -> Result<Self, String> {
-        let pairs = || {
-            readings.iter().flat_map(|reading| reading.forces_n.iter().map(|force| (reading.pressure_kpa, *force)))
-        };
+        let pairs =
+            || readings.iter().flat_map(|reading| reading.forces_n.iter().map(|force| (reading.pressure_kpa, *force)));
         let count = pairs().count() as f64;
         let mean_pressure = pairs().map(|pair| pair.0).sum::<f64>() / count;
         let mean_force = pairs().map(|pair| pair.1).sum::<f64>() / count;
@@ -270,5 +267,5 @@ fn bend(readings: &[Reading]) -> Option<f64> {
     let design = Design::new(forces, columns, names, Vec::new(), None).ok()?;
     let fit = LeastSquares.fit(&design).ok()?;
     let test = fit.contrast(&[0.0, 0.0, 1.0]).ok()?;
-    Some(test.p_value).filter(|p_value| p_value.is_finite())
+    Some(test.p_value()).filter(|p_value| p_value.is_finite())
 }
