@@ -34,14 +34,31 @@ fn the_dig_card_asks_for_every_column_of_a_dig_in_the_order_of_its_sheet() {
 }
 
 #[test]
+fn the_feel_card_has_a_row_a_texture_group_and_the_words_of_the_settings_over_its_bands() {
+    let bands = |card: &str| -> Vec<String> {
+        card.split("<strong>").skip(1).map(|rest| rest.split("</strong>").next().unwrap().to_owned()).collect()
+    };
+    let made = sheets("", &Options::default());
+    let card = text(&made, "feel-card.html");
+    assert_eq!(bands(&card), ["dry", "moist", "moist", "wet", "wet"]);
+    assert_eq!(card.matches("<td>").count(), 4 * 5);
+    assert_eq!(card.matches("<td>–</td>").count(), 2, "what could not be read is left open");
+    assert!(card.contains("NRCS") && card.matches("<section>").count() == 1);
+    let own = sheets("[condition]\navailable_water = [0.25, 0.6]", &Options::default());
+    assert_eq!(bands(&text(&own, "feel-card.html")), ["dry", "moist", "moist to wet", "wet", "wet"]);
+}
+
+#[test]
 fn pages_need_nothing_from_elsewhere_and_carry_the_cautions() {
     let made = sheets("", &Options::default());
-    for name in ["cab-card.html", "dig-card.html"] {
+    for name in ["cab-card.html", "dig-card.html", "feel-card.html"] {
         let page = text(&made, name);
         assert!(
             !page.contains("<script") && !page.contains("http") && !page.contains("src=") && !page.contains("url(")
         );
-        assert!(page.contains("Stop the engine") && page.contains("Let the pressure off"), "{name}");
+        // Nobody reaches under a planter to feel a handful of soil.
+        let cautions = page.contains("Stop the engine") && page.contains("Let the pressure off");
+        assert_eq!(cautions, name != "feel-card.html", "{name}");
         assert!(page.ends_with("</html>\n"), "{name}");
     }
 }

@@ -20,6 +20,7 @@ fn sheets_are_written_for_the_strips_of_the_review_and_the_same_again() {
         "dig_check.csv",
         "cab-card.html",
         "dig-card.html",
+        "feel-card.html",
         "evenstand.toml",
     ] {
         assert!(made.contains_key(name), "{name}");

@@ -25,7 +25,7 @@
 //! row spacing ([`seeds_sown`], [`population_per_m2`], [`row_length_thousandth_acre_m`]).
 //!
 //! What they came up in is told by soil and weather: [`TextureClass`] from sand, silt and clay, [`Moisture`], [`Residue`],
-//! and growing degree-days by [`daily_degree_days`] and [`ThermalClock`]. What a spade showed behind the planter is a
+//! [`SoilWarmth`], [`RainAfter`], and growing degree-days by [`daily_degree_days`] and [`ThermalClock`]. What a spade showed behind the planter is a
 //! [`DigCheck`]; [`DIG_QUESTIONS`] are what is asked there, and what the trade tries first for each answer.
 //!
 //! Everything is computed in metres, newtons, plants per square metre, degrees Celsius and fractions. A value that is not
@@ -34,6 +34,7 @@
 mod dig;
 mod dig_questions;
 mod emergence;
+mod feel_guide;
 mod indices;
 mod levels;
 mod pooling;
@@ -48,9 +49,13 @@ mod units;
 pub use dig::{DigCheck, DigEffort, TrenchShut};
 pub use dig_questions::{Adjustment, DIG_QUESTIONS, DigAnswer, DigQuestion};
 pub use emergence::{Course, CourseError, Crossing};
+pub use feel_guide::{FEEL_BANDS, FEEL_GUIDE, FeelRow};
 pub use levels::force_levels;
 pub use pooling::{OnTime, on_time_count, pool};
-pub use soil::{CONSERVATION_COVER_SHARE, Moisture, MoistureLimits, Residue, gravimetric_water, volumetric_water};
+pub use soil::{
+    CONSERVATION_COVER_SHARE, Moisture, MoistureLimits, RainAfter, Residue, SoilWarmth, gravimetric_water,
+    share_of_plastic_limit, volumetric_water,
+};
 pub use spacing::{
     CountingForm, PRECISION_UPPER_LIMIT, SpacingClasses, SpacingError, consecutive_spacings, spacing_cv,
     spacing_standard_deviation,

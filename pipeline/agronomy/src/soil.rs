@@ -48,7 +48,8 @@ impl Moisture {
         Moisture::ALL.into_iter().find(|moisture| moisture.name() == text)
     }
 
-    /// The class of a water content, a fraction of the same kind as the limits.
+    /// The class of a water content, a fraction of the same kind as the limits: of the dry mass, of the volume, of the available water, or of the
+    /// water at the plastic limit ([`share_of_plastic_limit`]).
     ///
     /// A content on a limit belongs above it. `None` where the content is negative or not finite, and where the limits
     /// stand the wrong way round. No limits come with the project: what is wet depends on the soil.
@@ -97,6 +98,65 @@ impl Residue {
         }
         Some(if share < limit - ON_THE_LIMIT { Residue::Bare } else { Residue::Covered })
     }
+}
+
+/// Whether the seed zone was warm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum SoilWarmth {
+    /// Colder than the limit.
+    Cool,
+    /// At the limit or warmer.
+    Warm,
+}
+
+impl SoilWarmth {
+    /// `cool` or `warm`.
+    pub fn name(self) -> &'static str {
+        match self {
+            SoilWarmth::Cool => "cool",
+            SoilWarmth::Warm => "warm",
+        }
+    }
+
+    /// The class of a soil temperature; both in degrees Celsius. A temperature on the limit is warm. `None` where one is not finite.
+    pub fn from_temperature(temperature_c: f64, limit_c: f64) -> Option<SoilWarmth> {
+        let usable = temperature_c.is_finite() && limit_c.is_finite();
+        usable.then(|| if temperature_c < limit_c - ON_THE_LIMIT { SoilWarmth::Cool } else { SoilWarmth::Warm })
+    }
+}
+
+/// Whether it rained on the closed trench soon after planting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum RainAfter {
+    /// Less than the limit.
+    Dry,
+    /// The limit or more.
+    Rain,
+}
+
+impl RainAfter {
+    /// `dry after` or `rain after`.
+    pub fn name(self) -> &'static str {
+        match self {
+            RainAfter::Dry => "dry after",
+            RainAfter::Rain => "rain after",
+        }
+    }
+
+    /// The class of a sum of rain; both in millimetres. `None` where the sum is negative or one is not finite.
+    pub fn from_sum(rain_mm: f64, limit_mm: f64) -> Option<RainAfter> {
+        let usable = rain_mm.is_finite() && rain_mm >= 0.0 && limit_mm.is_finite();
+        usable.then(|| if rain_mm < limit_mm - ON_THE_LIMIT { RainAfter::Dry } else { RainAfter::Rain })
+    }
+}
+
+/// Water by mass as a share of the water at the plastic limit, both fractions of the dry mass: 1 where soil just rolls to a thread.
+///
+/// Above it soil is plastic, smears and compacts; tilled best it is at about 0.9 of it (0.77 in a sandy loam: Dexter & Bird 2001, Soil Tillage Res. 57:203).
+/// `None` where the water is negative, the limit not above zero, or one is not finite.
+pub fn share_of_plastic_limit(gravimetric: f64, plastic_limit: f64) -> Option<f64> {
+    let usable = gravimetric.is_finite() && gravimetric >= 0.0 && plastic_limit.is_finite() && plastic_limit > 0.0;
+    usable.then(|| gravimetric / plastic_limit)
 }
 
 /// Gravimetric water content, a fraction of the dry mass: `(wet − dry) / dry`, both masses in one unit.
@@ -149,6 +209,38 @@ mod tests {
         assert_eq!(class(30.0), None);
         assert_eq!(class(f64::NAN), None);
         assert_eq!(Residue::from_cover(0.5, f64::NAN), None);
+    }
+
+    #[test]
+    fn water_is_held_against_the_plastic_limit_of_its_own_soil() {
+        // 18 % water is wet in a soil that is plastic from 17 % on, and moist in one from 24 % on; a soil without one tells nothing.
+        let class = |water, plastic_limit| {
+            Moisture::from_water(
+                share_of_plastic_limit(water, plastic_limit)?,
+                MoistureLimits { dry_below: 0.7, wet_from: 1.0 },
+            )
+        };
+        assert_eq!(class(0.18, 0.17), Some(Moisture::Wet));
+        assert_eq!(class(0.18, 0.18), Some(Moisture::Wet));
+        assert_eq!(class(0.18, 0.24), Some(Moisture::Moist));
+        assert_eq!(class(0.16, 0.24), Some(Moisture::Dry));
+        assert_eq!(class(0.7 * 0.24, 0.24), Some(Moisture::Moist));
+        assert_eq!(share_of_plastic_limit(0.18, 0.0), None);
+        assert_eq!(share_of_plastic_limit(-0.1, 0.2), None);
+        assert_eq!(share_of_plastic_limit(f64::NAN, 0.2), None);
+    }
+
+    #[test]
+    fn a_temperature_or_a_sum_of_rain_on_its_limit_is_warm_or_rain() {
+        let warmth = |temperature| SoilWarmth::from_temperature(temperature, 10.0).map(SoilWarmth::name);
+        assert_eq!(
+            [warmth(9.9), warmth(10.0), warmth((50.0 - 32.0) / 1.8)],
+            [Some("cool"), Some("warm"), Some("warm")]
+        );
+        assert_eq!((warmth(-3.0), warmth(f64::NAN)), (Some("cool"), None));
+        let rain = |sum| RainAfter::from_sum(sum, 10.0).map(RainAfter::name);
+        assert_eq!([rain(0.0), rain(9.9), rain(10.0)], [Some("dry after"), Some("dry after"), Some("rain after")]);
+        assert_eq!((rain(-1.0), rain(f64::INFINITY)), (None, None));
     }
 
     #[test]

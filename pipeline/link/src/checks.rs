@@ -142,31 +142,46 @@ pub(crate) fn check_calibration(strips: &[StripRow], findings: &mut Vec<Finding>
     }
 }
 
-/// Actual force off by more than half the gap between neighbouring levels of its field.
-pub(crate) fn check_actual_force(strips: &[StripRow], findings: &mut Vec<Finding>) {
+/// A strip whose actual force is not the one that was set.
+pub(crate) struct OffStrip<'a> {
+    pub strip: &'a StripRow,
+    set: f64,
+    actual: f64,
+    /// Smallest gap between settings of its field-season.
+    gap: f64,
+}
+
+/// Strips whose actual force is off by more than half the gap between neighbouring levels of their field-season.
+pub(crate) fn off_strips(strips: &[StripRow]) -> Vec<OffStrip<'_>> {
     let mut by_field: BTreeMap<FieldSeason, Vec<&StripRow>> = BTreeMap::new();
     for strip in strips {
         by_field.entry(FieldSeason::new(&strip.field_id, strip.season)).or_default().push(strip);
     }
+    let mut off = Vec::new();
     for strips in by_field.values() {
         let set: Vec<f64> = strips.iter().filter_map(|strip| strip.set_force_n).collect();
         let levels = force_levels(&set).1;
         let Some(gap) = levels.windows(2).map(|pair| pair[1] - pair[0]).min_by(f64::total_cmp) else { continue };
-        for strip in strips {
-            if let (Some(set), Some(actual)) = (strip.set_force_n, strip.actual_force_n)
-                && (actual - set).abs() > gap / 2.0
-            {
-                findings.push(
-                    Finding::warning(
-                        "actual_force_off",
-                        format!("set to {set:.0} N but {actual:.0} N on average: off by more than half the gap between settings ({gap:.0} N)"),
-                    )
-                    .field(&strip.field_id, strip.season)
-                    .strip(&strip.strip_id)
-                    .remedy("check the sensor and the air supply; the set force is used unless [analysis] axis = \"actual\""),
-                );
-            }
-        }
+        off.extend(strips.iter().filter_map(|strip| {
+            let (set, actual) = (strip.set_force_n?, strip.actual_force_n?);
+            ((actual - set).abs() > gap / 2.0).then_some(OffStrip { strip, set, actual, gap })
+        }));
+    }
+    off
+}
+
+/// Actual force off by more than half the gap between neighbouring levels of its field.
+pub(crate) fn check_actual_force(strips: &[StripRow], findings: &mut Vec<Finding>) {
+    for OffStrip { strip, set, actual, gap } in off_strips(strips) {
+        findings.push(
+            Finding::warning(
+                "actual_force_off",
+                format!("set to {set:.0} N but {actual:.0} N on average: off by more than half the gap between settings ({gap:.0} N)"),
+            )
+            .field(&strip.field_id, strip.season)
+            .strip(&strip.strip_id)
+            .remedy("check the sensor and the air supply; the set force is used unless [analysis] axis = \"actual\""),
+        );
     }
 }
 

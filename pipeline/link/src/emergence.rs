@@ -221,7 +221,7 @@ fn places(samples: &BTreeMap<String, Sample>, planted_at: Moment) -> Vec<Place> 
 }
 
 /// Days since 1970-01-01 on the local calendar, `hours` after a moment.
-fn local_days(moment: Moment, hours: f64, zone: &TimeZone) -> f64 {
+pub(crate) fn local_days(moment: Moment, hours: f64, zone: &TimeZone) -> f64 {
     let microseconds = moment.0 + (hours * 3.6e9).round() as i64;
     let offset = jiff::Timestamp::from_microsecond(microseconds).map_or(0, |time| zone.to_offset(time).seconds());
     microseconds as f64 / 8.64e10 + f64::from(offset) / 86_400.0

@@ -11,6 +11,9 @@
 
 mod checks;
 mod condition;
+mod condition_labels;
+mod condition_note;
+mod condition_scheme;
 mod course_counts;
 mod course_findings;
 mod course_fits;
@@ -28,6 +31,8 @@ mod fitted_times;
 mod force;
 mod key;
 mod measures;
+mod rain_after;
+mod set_actual;
 mod stand;
 mod strips;
 mod telemetry;

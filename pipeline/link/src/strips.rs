@@ -3,13 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use evenstand_settings::{Clock, ConditionPart, Settings};
-use evenstand_tables::Finding;
+use evenstand_settings::{Clock, Settings};
 use evenstand_tables::rows::{
     CalibrationRow, ConditionRow, CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow,
     MeasureRow, PlantRow, PlanterRow, SetActualRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow,
     TelemetryRow, WeatherRow,
 };
+use evenstand_tables::{Finding, Moment};
 
 use jiff::tz::TimeZone;
 
@@ -18,7 +18,9 @@ use crate::checks::{
     FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_positions,
     check_presence, stands_by_label, without_setting,
 };
-use crate::condition::{MIXED, SoilNotes, StripFacts, UNSTATED};
+use crate::condition::SoilNotes;
+use crate::condition_labels::{Sources, label_conditions};
+use crate::condition_scheme::{check_unrecorded, condition_rows};
 use crate::course_findings::check_courses;
 use crate::course_fits::fit_courses;
 use crate::courses::courses;
@@ -29,6 +31,8 @@ use crate::fields::{by_name, field_seasons, planters, with_found_knobs};
 use crate::force::{Settled, StripSetting, about};
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
+use crate::rain_after::Rain;
+use crate::set_actual::{at_set_shares, set_actual_rows};
 use crate::stand::{leaf_stage_sd, spacing};
 use crate::telemetry::read_logs;
 
@@ -96,7 +100,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let mut findings = Vec::new();
     let mut logs = read_logs(&kept.setting_logs, &kept.fields, settings)?;
     findings.append(&mut logs.findings);
-    let telemetry = std::mem::take(&mut logs.watched);
+    let watched = std::mem::take(&mut logs.watched);
+    let at_set = at_set_shares(&watched);
     for (season, rows) in &logs.rows_without_strip {
         let mut finding = Finding::warning(
             "telemetry_without_strip",
@@ -171,7 +176,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         }
         let planted_at = row.and_then(|row| row.planted_at).or_else(|| field.and_then(|field| field.planted_at));
         let planted_at = planted_at.filter(|time| {
-            let in_season = (-0.1..=1.1).contains(&time.years_since_start_of(key.field.season));
+            let in_season = in_season(*time, key.field.season);
             if !in_season {
                 remarks.add(FieldRemark::PlantedInAnotherYear, &key.field);
             }
@@ -222,7 +227,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 set_force_n: setting.set_force_n,
                 actual_force_n: setting.actual_force_n,
                 force_sd_n: setting.force_sd_n,
-                at_set_share: None,
+                at_set_share: at_set.get(key).copied(),
                 set_pressure_kpa: setting.set_pressure_kpa,
                 closing_position: setting.closing_position.clone(),
                 press_position: setting.press_position.clone(),
@@ -283,10 +288,12 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         ));
     }
     findings.extend(remarks.findings(settings));
-    label_conditions(&mut strips, &notes, &fields, &sheet, settings, &mut findings);
+    let sources = Sources { notes: &notes, rain: &Rain::new(&kept.weather), fields: &fields, sheet: &sheet };
+    let labelled = label_conditions(&mut strips, &sources, settings, &mut findings);
     fit_courses(&mut strips);
     let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
     check_courses(&rows, &mut findings);
+    check_unrecorded(&labelled, &mut findings);
     let found = with_found_knobs(&rows, settings);
     check_knob_limits(&rows, settings, &mut findings);
     check_actual_force(&rows, &mut findings);
@@ -310,6 +317,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             );
         }
     }
+    let set_actual = set_actual_rows(&watched, &rows);
+    let conditions = condition_rows(&labelled, &rows, &settings.condition);
     Ok(Linked {
         field_seasons: field_seasons(&fields, &rows, &telemetry_rows, &with_course),
         planters: planters(&rows, &found),
@@ -319,16 +328,21 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         strips: rows,
         courses,
         course_means,
-        set_actual: Vec::new(),
+        set_actual,
         calibrations: Vec::new(),
-        conditions: Vec::new(),
-        telemetry,
+        conditions,
+        telemetry: watched.into_iter().map(|watched| watched.row).collect(),
         findings,
     })
 }
 
+/// Whether a planting time lies in the year of its season, give or take five weeks.
+pub(crate) fn in_season(planted_at: Moment, season: i64) -> bool {
+    (-0.1..=1.1).contains(&planted_at.years_since_start_of(season))
+}
+
 /// Time zone of a field, else of the review, else UTC; `ingest` has refused names that are not zones.
-fn zone_of(field: Option<&FieldRow>, settings: &Settings) -> TimeZone {
+pub(crate) fn zone_of(field: Option<&FieldRow>, settings: &Settings) -> TimeZone {
     let name = field.and_then(|field| field.timezone.as_deref()).or(settings.timezone.as_deref());
     name.and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC)
 }
@@ -398,68 +412,4 @@ fn fill_in(first: &mut StripSheetRow, other: StripSheetRow) -> Vec<&'static str>
     take("planted_at", &mut first.planted_at, other.planted_at, &mut disagree);
     take("hybrid", &mut first.hybrid, other.hybrid, &mut disagree);
     disagree
-}
-
-fn label_conditions(
-    strips: &mut [LinkedStrip],
-    notes: &SoilNotes,
-    fields: &BTreeMap<FieldSeason, FieldRow>,
-    sheet: &BTreeMap<StripKey, StripSheetRow>,
-    settings: &Settings,
-    findings: &mut Vec<Finding>,
-) {
-    let logged: Vec<Vec<String>> = strips
-        .iter()
-        .map(|(row, setting, _)| {
-            let mut words = setting.conditions.clone();
-            let own = sheet.get(&StripKey::new(&row.field_id, row.season, &row.strip_id));
-            words.extend(own.and_then(|row| row.condition.clone()));
-            words.sort();
-            words.dedup();
-            words
-        })
-        .collect();
-    let every_strip_logged = !logged.is_empty() && logged.iter().all(|words| !words.is_empty());
-    let parts = settings.condition.by.clone().unwrap_or_else(|| {
-        if every_strip_logged {
-            vec![ConditionPart::Logged]
-        } else {
-            vec![ConditionPart::Moisture, ConditionPart::Residue]
-        }
-    });
-    let mut unclear: BTreeMap<(FieldSeason, &'static str), usize> = BTreeMap::new();
-    for ((row, _, _), logged) in strips.iter_mut().zip(&logged) {
-        let key = StripKey::new(&row.field_id, row.season, &row.strip_id);
-        let field = fields.get(&key.field);
-        let facts = StripFacts {
-            block: row.block.as_deref(),
-            planted_at: sheet.get(&key).and_then(|row| row.planted_at).or_else(|| field?.planted_at),
-            tillage: field.and_then(|field| field.tillage.as_deref()),
-            logged,
-        };
-        row.condition = notes.label(&key, &facts, &parts, &settings.condition);
-        let part = |part| notes.known(&key, &facts, part, &settings.condition);
-        row.moisture = part(ConditionPart::Moisture);
-        row.residue = part(ConditionPart::Residue);
-        row.texture_group = part(ConditionPart::TextureGroup);
-        row.tillage = part(ConditionPart::Tillage);
-        row.logged = part(ConditionPart::Logged);
-        for label in [UNSTATED, MIXED] {
-            if row.condition == label {
-                *unclear.entry((key.field.clone(), label)).or_default() += 1;
-            }
-        }
-    }
-    for ((field, label), count) in unclear {
-        let (what, remedy) = if label == MIXED {
-            ("in two conditions", "give soil notes by strip or block, so that each strip has one condition")
-        } else {
-            ("of no known condition", "add soil notes with moisture and residue cover near planting")
-        };
-        findings.push(
-            Finding::warning(&format!("condition_{label}"), format!("strips {what}, modelled as \"{label}\": {count}"))
-                .field(&field.field_id, field.season)
-                .remedy(remedy),
-        );
-    }
 }

@@ -13,7 +13,7 @@ use arrow::array::{
 };
 use arrow::compute::is_null;
 use evenstand_settings::{Knob, Planter, Settings};
-use evenstand_tables::rows::{FieldRow, TelemetryRow};
+use evenstand_tables::rows::FieldRow;
 use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
@@ -21,7 +21,7 @@ use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsE
 
 use crate::LinkError;
 use crate::key::StripKey;
-use crate::telemetry_watch::Watch;
+use crate::telemetry_watch::{Watch, Watched};
 
 /// A row of a hand-written setting log, or what it says of a whole field.
 #[derive(Debug, Clone, PartialEq)]
@@ -79,7 +79,7 @@ pub(crate) struct SettingLogs {
     /// Telemetry rows without a strip, by season.
     pub rows_without_strip: BTreeMap<i64, u64>,
     /// What telemetry says about itself.
-    pub watched: Vec<TelemetryRow>,
+    pub watched: Vec<Watched>,
     /// What of it a person should look at.
     pub findings: Vec<Finding>,
 }

@@ -26,6 +26,8 @@ use evenstand_tables::rows::TelemetryRow;
 use crate::LinkError;
 use crate::telemetry_findings::{Unwatched, telemetry_findings};
 use columns::Columns;
+#[cfg(test)]
+pub(crate) use result::ComparedTime;
 pub(crate) use result::{FirstSeen, Watched};
 use result::{constant_channels, watched};
 use sample::{Limits, Sample};
@@ -170,8 +172,8 @@ impl Watch {
         self.left_out.extend(self.unwatched.drain().map(|(source_file, rows)| Unwatched { source_file, season, rows }));
     }
 
-    /// The result rows in the order of their keys, and what a person should look at.
-    pub fn finish(mut self, settings: &Settings) -> (Vec<TelemetryRow>, Vec<Finding>) {
+    /// The series in the order of their keys, and what a person should look at.
+    pub fn finish(mut self, settings: &Settings) -> (Vec<Watched>, Vec<Finding>) {
         self.end_of_file();
         let place = |row: &TelemetryRow| {
             (
@@ -186,6 +188,6 @@ impl Watch {
         self.watched.sort_by_cached_key(|watched| place(&watched.row));
         self.left_out.sort_by(|a, b| a.source_file.cmp(&b.source_file));
         let findings = telemetry_findings(&self.watched, &self.left_out, settings);
-        (self.watched.into_iter().map(|watched| watched.row).collect(), findings)
+        (self.watched, findings)
     }
 }

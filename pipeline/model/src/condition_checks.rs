@@ -16,12 +16,15 @@ use crate::within_frame::WithinFrame;
 pub(crate) type Recorded = fn(&StripRow) -> Option<&str>;
 
 /// Parts of a condition that strips carry, by their names in the settings.
-pub(crate) const PARTS: [(&str, Recorded); 5] = [
+pub(crate) const PARTS: [(&str, Recorded); 8] = [
     ("moisture", |strip| strip.moisture.as_deref()),
     ("residue", |strip| strip.residue.as_deref()),
     ("texture_group", |strip| strip.texture_group.as_deref()),
     ("tillage", |strip| strip.tillage.as_deref()),
     ("logged", |strip| strip.logged.as_deref()),
+    ("soil_temp", |strip| strip.soil_temp.as_deref()),
+    ("crust", |strip| strip.crust.as_deref()),
+    ("rain", |strip| strip.rain.as_deref()),
 ];
 
 /// Field-seasons from which a condition stands on its own.

@@ -8,6 +8,8 @@
 //! field-season, so that b1 and b2 rest on comparisons inside field-seasons alone and differences between them go to c.
 //! Under logs, where nothing varied inside field-seasons, the bar is the mean over the seasons of one field instead.
 //!
+//! Recorded parts of the planter that varied inside field-seasons apart from the setting are adjusted for; see `covariates.rs`.
+//!
 //! It is fitted twice. The fit by restricted likelihood ([`CurveModel::fit`]) has a curve of its own for every group, with v from three trial
 //! field-seasons on and w from six: tests and the group's own answer. The drawn model ([`CurveModel::drawn`]) is what the answer rests on; see `drawn.rs`.
 
@@ -171,6 +173,9 @@ fn random_terms(frame: &Frame, observations: &Observations) -> (Vec<RandomTerm>,
     let mut terms = TermNumbers::default();
     let mut formula =
         String::from("force + force² within field-seasons by condition and closer, force between field-seasons");
+    for covariate in &frame.covariates.columns {
+        formula.push_str(&format!(" + {} within field-seasons", covariate.name));
+    }
     let mut add = |slot: &mut Option<usize>, term: RandomTerm| {
         *slot = Some(random.len());
         formula.push_str(&format!(" + ({})", term.name));

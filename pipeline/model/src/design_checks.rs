@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use evenstand_settings::{ConditionPart, Settings};
+use evenstand_settings::Settings;
 use evenstand_stats::Contrast;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{ModelRow, StripRow};
@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 use crate::analysis::Questions;
 use crate::between_within::compare_slopes;
-use crate::condition_checks::{PARTS, hidden_differences, neighbours};
+use crate::condition_checks::{hidden_differences, neighbours};
 use crate::group_answer::{GroupAnswer, Members};
 use crate::groups::{Axis, GroupKey, axis_of};
 use crate::layout::layout_findings;
@@ -215,15 +215,7 @@ fn scheme(settings: &Settings, strips: &[StripRow]) -> Vec<&'static str> {
         let logged = !strips.is_empty() && strips.iter().all(|strip| strip.logged.as_ref() == Some(&strip.condition));
         return if logged { vec!["logged"] } else { vec!["moisture", "residue"] };
     };
-    by.iter()
-        .map(|part| match part {
-            ConditionPart::Moisture => PARTS[0].0,
-            ConditionPart::Residue => PARTS[1].0,
-            ConditionPart::TextureGroup => PARTS[2].0,
-            ConditionPart::Tillage => PARTS[3].0,
-            ConditionPart::Logged => PARTS[4].0,
-        })
-        .collect()
+    by.iter().map(|part| part.name()).collect()
 }
 
 /// A list as `evenstand.toml` writes it.

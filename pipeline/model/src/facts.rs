@@ -65,6 +65,19 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         );
         book.write("group", &format!("group {}", number + 1), None, None, Some(text));
     }
+    for covariate in &model.frame.covariates.columns {
+        let text = format!(
+            "adjusted for inside field-seasons: {} in {} with it, compared with {}",
+            count(covariate.strips, "strip", "strips"),
+            count(covariate.field_seasons, "field-season", "field-seasons"),
+            covariate.reference
+        );
+        book.write("covariate", &covariate.name, None, None, Some(text));
+    }
+    for part in &model.frame.covariates.left_out {
+        let text = "varied, but too few strips to adjust for it beside everything else".to_owned();
+        book.write("note", "covariate_left_out", None, None, Some(format!("{part} {text}")));
+    }
     book.write(
         "scaling",
         "centre",
@@ -134,6 +147,10 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         book.write("note", "degrees-of-freedom", None, None, Some(remark.clone()));
     }
     book.rows
+}
+
+fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
 }
 
 /// The binomial model beside the working one.

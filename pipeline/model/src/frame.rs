@@ -6,6 +6,7 @@ use evenstand_agronomy::force_levels;
 use evenstand_stats::RandomTerm;
 use ndarray::Array2;
 
+use crate::covariates::{Covariate, Covariates};
 use crate::curve_basis::{FIRST_DEPARTURE, FUNCTIONS, Functions, basis, less};
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
@@ -43,6 +44,8 @@ pub(crate) struct Frame {
     pub half_range_n: f64,
     /// Field-seasons with a trial, over all groups.
     pub trial_field_seasons: usize,
+    /// Recorded parts of the planter that are adjusted for.
+    pub covariates: Covariates,
     between: Option<Vec<f64>>,
     group_of: Vec<usize>,
 }
@@ -153,16 +156,20 @@ impl Frame {
             .filter(|((group, _), levels)| **levels > 1 && basis_of(*group) == Basis::Trial)
             .map(|((_, field_season), _)| *field_season)
             .collect();
-        Self {
+        let mut frame = Self {
             groups,
             cells,
             within,
             centre_n,
             half_range_n,
             trial_field_seasons: trials.len(),
+            covariates: Covariates::default(),
             between: (told_apart && between.iter().any(|value| value.abs() > 1e-9)).then_some(between),
             group_of: rows.iter().map(|row| row.group).collect(),
-        }
+        };
+        let taken = frame.columns(false).names.len() + observations.blocks;
+        frame.covariates = Covariates::new(&rows.iter().collect::<Vec<_>>(), taken);
+        frame
     }
 
     /// Scaled force.
@@ -170,7 +177,7 @@ impl Frame {
         (force_n - self.centre_n) / self.half_range_n
     }
 
-    /// Fixed columns: a level, a slope and a curvature a group; with `pooled`, pools share slope and curvature.
+    /// Fixed columns: a level, a slope and a curvature a group, then what is adjusted for; with `pooled`, pools share slope and curvature.
     pub fn columns(&self, pooled: bool) -> Columns {
         let mut names: Vec<String> = Vec::new();
         let mut columns: Vec<Vec<f64>> = Vec::new();
@@ -198,6 +205,10 @@ impl Frame {
         if let Some(between) = &self.between {
             names.push(BETWEEN.to_owned());
             columns.push(between.clone());
+        }
+        for Covariate { name, column, .. } in &self.covariates.columns {
+            names.push(name.clone());
+            columns.push(column.clone());
         }
         let matrix = Array2::from_shape_fn((self.group_of.len(), columns.len()), |(row, column)| columns[column][row]);
         Columns { names, matrix }

@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 use evenstand_agronomy::force_levels;
 use evenstand_stats::Direction;
 
+use crate::covariates::Covariates;
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
 use crate::response::{Better, Response, Scale};
 use crate::setting_fit::{SettingFit, SettingRows};
+use crate::setting_terms::{count, renumber};
 use crate::shapes::{Shapes, shapes};
 use crate::summary::mean;
 
@@ -34,7 +36,7 @@ pub(crate) struct LevelTest {
     pub method: String,
 }
 
-/// Tests the settings of one group, every strip counting the same; see [`SettingFit`]. `None` where there is no replication.
+/// Tests the settings of one group, every strip counting the same, adjusted for recorded parts that varied apart from the setting; see [`SettingFit`]. `None` where there is no replication.
 pub(crate) fn test_levels(observations: &Observations, group: usize, response: &Response) -> Option<LevelTest> {
     if observations.groups[group].1.basis != Basis::Trial {
         return None;
@@ -44,14 +46,16 @@ pub(crate) fn test_levels(observations: &Observations, group: usize, response: &
     let (settings, level_forces) = force_levels(&rows.iter().map(|row| row.force_n).collect::<Vec<_>>());
     let modelled: Vec<f64> = rows.iter().map(|row| row.modelled).collect();
     let centre = mean(&modelled);
-    let fit = SettingFit::new(SettingRows {
+    let taken = level_forces.len() + count(&renumber(rows.iter().map(|row| row.block)));
+    let covariates = Covariates::new(&rows, taken).columns;
+    let setting_rows = SettingRows {
         response: modelled,
         std_errors: rows.iter().map(|row| row.modelled_std_error).collect(),
         settings,
         blocks: rows.iter().map(|row| row.block).collect(),
         fields: rows.iter().map(|row| row.field_season).collect(),
-    })
-    .ok()?;
+    };
+    let fit = SettingFit::adjusted(setting_rows, covariates).ok()?;
     let p_value = fit.alike()?.p_value;
     let largest_difference = largest_difference(&fit, level_forces.len(), response, centre);
     let lack_of_fit = fit.lack_of_fit(&level_forces).map(|test| test.p_value).filter(|p_value| p_value.is_finite());

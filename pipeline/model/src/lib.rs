@@ -27,6 +27,7 @@ mod binomial_check;
 mod comparisons;
 mod condition_checks;
 mod contrasts;
+mod covariates;
 mod curve;
 mod curve_basis;
 mod curve_tables;

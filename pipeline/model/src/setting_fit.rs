@@ -7,6 +7,7 @@
 use evenstand_stats::{Contrast, Design, Direction, JointTest, LinearFit, StatsError, can_be_best};
 use ndarray::Array2;
 
+use crate::covariates::Covariate;
 use crate::setting_terms::{count, field_by_setting, linked_parts, renumber, setting_terms};
 use crate::working_fit;
 
@@ -41,6 +42,11 @@ pub(crate) const APART: &str =
 impl SettingFit {
     /// Fits the settings. The error says in words why there is no test.
     pub fn new(rows: SettingRows) -> Result<Self, String> {
+        Self::adjusted(rows, Vec::new())
+    }
+
+    /// As [`SettingFit::new`], adjusted for further columns; these come last, so that one which settings and blocks tell already falls away.
+    pub fn adjusted(rows: SettingRows, covariates: Vec<Covariate>) -> Result<Self, String> {
         let blocks = renumber(rows.blocks.iter().copied());
         let fields = renumber(rows.fields.iter().copied());
         let settings = count(&rows.settings);
@@ -49,8 +55,13 @@ impl SettingFit {
         let fixed_blocks = if fixed { count(&blocks) - 1 } else { 0 };
         let mut names: Vec<String> = (0..settings).map(|setting| format!("setting {setting}")).collect();
         names.extend((0..fixed_blocks).map(|block| format!("block {block}")));
+        let own = names.len();
+        names.extend(covariates.iter().map(|covariate| covariate.name.clone()));
         let columns = names.len();
         let matrix = Array2::from_shape_fn((rows.response.len(), columns), |(row, column)| {
+            if let Some(covariate) = column.checked_sub(own).and_then(|number| covariates.get(number)) {
+                return covariate.column[row];
+            }
             let hit = if column < settings { rows.settings[row] == column } else { blocks[row] == column - settings };
             f64::from(u8::from(hit))
         });
@@ -68,7 +79,8 @@ impl SettingFit {
             let message = error.to_string();
             format!("means only: {}", message.lines().next().unwrap_or_default())
         })?;
-        let effects = if fixed { "setting + block" } else { "setting" };
+        let mut effects = if fixed { "setting + block" } else { "setting" }.to_owned();
+        covariates.iter().for_each(|covariate| effects.push_str(&format!(" + {}", covariate.name)));
         let mut parts = vec![if design.random().is_empty() {
             format!("least squares: {effects}")
         } else {

@@ -2,7 +2,8 @@
 
 use std::collections::{HashMap, HashSet};
 
-use evenstand_settings::{Knob, Settings};
+use evenstand_agronomy::{FEEL_BANDS, FEEL_GUIDE, Moisture, MoistureLimits};
+use evenstand_settings::{ConditionScheme, Knob, Settings};
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
@@ -16,11 +17,14 @@ use crate::units::Units;
 pub(crate) const CAB_CARD: &str = "cab-card.html";
 /// File name of the card for the spade.
 pub(crate) const DIG_CARD: &str = "dig-card.html";
+/// File name of the card that tells moisture by feel.
+pub(crate) const FEEL_CARD: &str = "feel-card.html";
 
 const STYLE: &str = include_str!("../templates/card.css");
 const CAUTIONS: &str = include_str!("../templates/cautions.html");
 const CAB_TEMPLATE: &str = include_str!("../templates/cab-card.html");
 const DIG_TEMPLATE: &str = include_str!("../templates/dig-card.html");
+const FEEL_TEMPLATE: &str = include_str!("../templates/feel-card.html");
 
 /// Most strips that are printed, about 150 pages.
 const MOST_STRIPS: usize = 2000;
@@ -151,6 +155,58 @@ pub(crate) fn dig_card(units: &Units) -> Result<String, SheetsError> {
         (5, "needs a tool"),
     ];
     render(DIG_CARD, DIG_TEMPLATE, &DigPage { style: STYLE, digs: 4, depth, depth_unit, efforts })
+}
+
+#[derive(Serialize)]
+struct FeelPage<'a> {
+    style: &'a str,
+    bands: Vec<FeelBand>,
+    soils: Vec<FeelSoil>,
+}
+
+#[derive(Serialize)]
+struct FeelBand {
+    /// "25-50 %".
+    share: String,
+    /// What the review calls such soil.
+    class: String,
+}
+
+#[derive(Serialize)]
+struct FeelSoil {
+    group: &'static str,
+    soils: &'static str,
+    feel: Vec<&'static str>,
+}
+
+/// The card that tells moisture by feel, with the classes that the limits of the settings make of it.
+pub(crate) fn feel_card(settings: &Settings) -> Result<String, SheetsError> {
+    let bands = FEEL_BANDS.into_iter().map(|band| FeelBand {
+        share: if band.0 < band.1 {
+            format!("{:.0} to {:.0} %", band.0 * 100.0, band.1 * 100.0)
+        } else {
+            format!("{:.0} %: full", band.0 * 100.0)
+        },
+        class: moisture_of(band, &settings.condition),
+    });
+    let soils = FEEL_GUIDE.into_iter().map(|row| FeelSoil {
+        group: row.group,
+        soils: row.soils,
+        feel: row.feel.into_iter().map(|feel| feel.unwrap_or("–")).collect(),
+    });
+    render(FEEL_CARD, FEEL_TEMPLATE, &FeelPage { style: STYLE, bands: bands.collect(), soils: soils.collect() })
+}
+
+/// The class of a band of available water; both where a limit lies inside it.
+fn moisture_of((from, to): (f64, f64), scheme: &ConditionScheme) -> String {
+    let [dry_below, wet_from] = scheme.available_water;
+    let class = |share: f64| Moisture::from_water(share, MoistureLimits { dry_below, wet_from }).map(Moisture::name);
+    // A share on a limit belongs above it, so a band ends just below its upper border.
+    let inside = if from < to { to - 1e-6 } else { to };
+    match (class(from), class(inside)) {
+        (Some(first), Some(last)) if first != last => format!("{first} to {last}"),
+        (first, _) => first.unwrap_or_default().to_owned(),
+    }
 }
 
 fn render(file: &'static str, template: &str, page: &impl Serialize) -> Result<String, SheetsError> {

@@ -33,6 +33,9 @@ pub(crate) struct Follow {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Followed {
     pub kind: usize,
+    /// Microseconds with both values, and of these with a set value above 0.
+    pub compared: i64,
+    pub judged: i64,
     pub outside_share: Option<f64>,
     pub outside: Seen,
     pub mean_set: f64,
@@ -128,6 +131,8 @@ impl Follow {
         let time = self.compared as f64;
         (self.compared > 0).then(|| Followed {
             kind: self.kind.unwrap_or(FORCE),
+            compared: self.compared,
+            judged: self.judged,
             outside_share: (self.judged > 0).then(|| self.outside as f64 / self.judged as f64),
             outside: self.outside_seen,
             mean_set: self.set_sum / time,

@@ -11,11 +11,20 @@ use super::stuck::{CHANNELS, Channel, SPEED, StuckStretches};
 /// Rows from which equal series of two row units are no chance.
 const ROWS_TO_TELL: u64 = 20;
 
-/// A finished series: its result row, and where in the file each fault was first seen.
-#[derive(Debug, Clone)]
+/// A finished series: its result row, where in the file each fault was first seen, and how long values were compared.
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Watched {
     pub row: TelemetryRow,
     pub seen: FirstSeen,
+    pub compared: ComparedTime,
+}
+
+/// Seconds at working speed with both a set and a measured value.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct ComparedTime {
+    pub all_s: f64,
+    /// Of these with a set value above 0, which the measured one can be near to.
+    pub judged_s: f64,
 }
 
 /// Faults of a series with the row of the file in which each was first seen.
@@ -167,5 +176,9 @@ pub(crate) fn watched(key: SeriesKey, season: i64, series: Series, end: SeriesEn
         start_zeros: passes.start_zeros,
         fingerprint: (moves && passes.rows >= ROWS_TO_TELL).then_some(series.fingerprint),
     };
-    Watched { row, seen }
+    let compared = end.followed.map_or_else(ComparedTime::default, |followed| ComparedTime {
+        all_s: seconds(followed.compared),
+        judged_s: seconds(followed.judged),
+    });
+    Watched { row, seen, compared }
 }

@@ -61,7 +61,8 @@ pub(super) fn watch_in_batches(files: &[Vec<SettingRow>], batch_rows: usize) -> 
         }
         watch.end_of_file();
     }
-    watch.finish(&settings)
+    let (watched, findings) = watch.finish(&settings);
+    (watched.into_iter().map(|watched| watched.row).collect(), findings)
 }
 
 pub(super) fn watch(rows: Vec<SettingRow>) -> (TelemetryRow, Vec<Finding>) {

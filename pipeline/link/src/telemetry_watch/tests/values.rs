@@ -1,6 +1,7 @@
 //! Faults of the values: sensors, set against measured, start-up zeros.
 
 use evenstand_tables::Moment;
+use evenstand_tables::rows::SettingRow;
 
 use super::{START, clean, codes, noise, steady, watch, watch_in_batches};
 use crate::telemetry_watch::sample::SECOND;
@@ -152,6 +153,50 @@ fn a_sag_is_timed_and_a_short_one_passed_over() {
     assert_eq!(row.outside_share.map(|share| (share * 599.0).round()), Some(38.0));
     assert_eq!(codes(&findings), [("note", "telemetry_sag")]);
     assert_eq!(findings[0].source_row, Some(102));
+}
+
+/// Set at 300 and 400 N in turn, 200 s each; after a change the measured value stands where it was for `late` rows.
+fn stepped(late: usize) -> Vec<SettingRow> {
+    let mut rows = steady(1000);
+    for (index, row) in rows.iter_mut().enumerate() {
+        let force = |index: usize| if (index / 200) % 2 == 0 { 300.0 } else { 400.0 };
+        row.set_force_n = Some(force(index));
+        row.actual_force_n = Some(force(index.saturating_sub(late)) + noise(index));
+    }
+    rows
+}
+
+#[test]
+fn a_measured_value_that_follows_in_time_is_no_finding_and_one_that_takes_long_is_a_lag() {
+    let (row, findings) = watch(stepped(3));
+    assert_eq!((row.changes, row.never_arrived, row.lag_s), (Some(4), Some(0), Some(3.0)));
+    assert_eq!(codes(&findings), [], "3 s of 200 s are less than 5 %");
+    let (row, findings) = watch(stepped(20));
+    assert_eq!((row.changes, row.never_arrived, row.lag_s), (Some(4), Some(0), Some(20.0)));
+    assert_eq!(codes(&findings), [("note", "telemetry_lag")]);
+    // Longer than arrive_s: it has not come in time.
+    let (row, findings) = watch(stepped(70));
+    assert_eq!((row.changes, row.never_arrived, row.lag_s), (Some(4), Some(4), None));
+    assert!(codes(&findings).contains(&("warning", "telemetry_never_arrived")), "{:?}", codes(&findings));
+}
+
+#[test]
+fn a_value_that_wanders_around_a_mean_that_is_right_is_a_note_once_it_is_away_for_most_of_the_time() {
+    let wander = |away: usize| {
+        let mut rows = steady(600);
+        for (index, row) in rows.iter_mut().enumerate() {
+            // Up and down by 24 N, 8 % of 300, for a share of every ten rows.
+            let up = if (index / 10) % 2 == 0 { 24.0 } else { -24.0 };
+            row.actual_force_n = Some(300.0 + if index % 10 < away { up } else { noise(index) });
+        }
+        watch(rows)
+    };
+    let (row, findings) = wander(6);
+    assert!((row.outside_share.unwrap() - 0.6).abs() < 0.01);
+    assert_eq!(codes(&findings), [("note", "telemetry_not_as_set")]);
+    let (row, findings) = wander(4);
+    assert!((row.outside_share.unwrap() - 0.4).abs() < 0.01);
+    assert_eq!(codes(&findings), []);
 }
 
 #[test]
