@@ -58,7 +58,9 @@ fn the_weigh_card_has_a_page_a_planter_with_its_settings_and_what_is_typed_in_re
     assert!(air.contains("Pressure let off to zero") && springs.contains("Springs unloaded while"));
     assert_eq!(text(&sheets("", &Options::default()), "weigh-card.html").matches("<section>").count(), 1);
     // The example on the card is what the settings take.
-    let read = Settings::parse("[[planter]]\nid = \"a\"\n[planter.closing]\nkind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }, { pressure_psi = 40, force_n = 81 }]");
+    let read = Settings::parse(
+        "[[planter]]\nid = \"a\"\n[planter.closing]\nkind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }, { pressure_psi = 40, force_n = 81 }]",
+    );
     assert!(read.is_ok());
     assert!(card.contains("weighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }"));
 }
