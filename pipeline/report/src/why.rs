@@ -173,7 +173,7 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         title: format!("{}: {}", capitalised(title), response.in_text()),
         start: if open { None } else { shown(point.and_then(|point| point.start_n)) },
         default: shown(point.and_then(|point| point.default_n)),
-        window: if open {
+        window: if open || response_name == "dig_check" {
             None
         } else {
             shown(point.and_then(|point| point.window_low_n)).zip(shown(point.and_then(|point| point.window_high_n)))
