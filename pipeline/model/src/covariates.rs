@@ -132,7 +132,7 @@ fn references<'a>(
         let here: BTreeSet<Level> = members.iter().filter_map(|row| level(*row)).collect();
         let tied: BTreeSet<Level> = here.iter().map(|own| references.get(own).copied().unwrap_or(*own)).collect();
         let Some(first) = tied.first().copied() else { continue };
-        here.iter().for_each(|own| drop(references.insert(*own, first)));
+        references.extend(here.into_iter().map(|own| (own, first)));
         references.values_mut().filter(|reference| tied.contains(*reference)).for_each(|reference| *reference = first);
     }
     references

@@ -182,7 +182,7 @@ fn adjusting_for_an_alternating_stop_halves_the_residual_and_leaves_the_slope_ri
         slopes.push(slope(&adjusted));
         drawn.push(adjusted.drawn.mean_curve(0)[1]);
     }
-    // A single run scatters by about 0.26 / (√64 · 0.75), strips and seeds together: 0.04; the mean of twelve by 0.013.
+    // Strips and seeds together scatter by 0.24, so a slope by 0.24 / √(64 · 0.56) = 0.04, and the mean of twelve by 0.012.
     for slopes in [slopes, drawn] {
         let mean = slopes.iter().sum::<f64>() / RUNS as f64;
         assert!((mean - 0.3).abs() < 0.04, "{mean}");
