@@ -39,9 +39,9 @@ pub struct Truth {
     pub final_share: f64,
     /// T90 − T10 at the best, degree-days Fahrenheit.
     pub spread_heat: f64,
-    /// Force under which half the trenches are left open, N.
+    /// Force at which half of the places dug are open, N.
     pub open_limit_n: f64,
-    /// Force over which half the trenches are too firm, N.
+    /// Force at which half of the places dug are too firm, N.
     pub firm_limit_n: f64,
 }
 

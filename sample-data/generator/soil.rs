@@ -9,8 +9,8 @@ use super::random::{Purpose, stream};
 use super::scenario::Client;
 use super::tidy::TidyTable;
 
-/// Scale of the logistic curves of open and of too firm trenches, N: that far from a limit, 27 or 73 % are.
-const DIG_SCALE_N: f64 = 18.0;
+/// Scale of the logistic curves of open and of too firm trenches, N: that far from the force at which half are, 27 or 73 % are.
+pub(super) const DIG_SCALE_N: f64 = 18.0;
 
 /// What a soil note is about and says, before units.
 struct Note {
@@ -154,6 +154,7 @@ pub fn dig_checks(records: &[FieldRecord]) -> Vec<TidyTable> {
                 "trench_shut",
                 "light_at_seed",
                 "air_gap",
+                "firm_all_round",
                 "press_mark",
                 "dig_effort",
                 "soil_thrown",
@@ -167,7 +168,7 @@ pub fn dig_checks(records: &[FieldRecord]) -> Vec<TidyTable> {
                     let dug_at = record.plan.planted_at().plus(20 + order as i64 * 8);
                     let finding = dig(record, strip, &mut generator);
                     let depth_in = 2.0 + 0.12 * noise(&mut generator);
-                    let [shut, light, air, mark, effort, thrown] = finding;
+                    let [shut, light, air, firm, mark, effort, thrown] = finding;
                     table.push([
                         record.plan.field.into(),
                         record.plan.season.to_string(),
@@ -177,6 +178,7 @@ pub fn dig_checks(records: &[FieldRecord]) -> Vec<TidyTable> {
                         shut.into(),
                         light.into(),
                         air.into(),
+                        firm.into(),
                         mark.into(),
                         effort.into(),
                         thrown.into(),
@@ -190,10 +192,10 @@ pub fn dig_checks(records: &[FieldRecord]) -> Vec<TidyTable> {
     tables
 }
 
-/// What one dug place showed: `trench_shut`, `light_at_seed`, `air_gap`, `press_mark`, `dig_effort`, `soil_thrown`.
+/// What one dug place showed: `trench_shut`, `light_at_seed`, `air_gap`, `firm_all_round`, `press_mark`, `dig_effort`, `soil_thrown`.
 ///
 /// The limits move with the field's own best force, so that the digs and the counts of a field tell one story.
-fn dig(record: &FieldRecord, strip: &Strip, generator: &mut ChaCha8Rng) -> [&'static str; 6] {
+fn dig(record: &FieldRecord, strip: &Strip, generator: &mut ChaCha8Rng) -> [&'static str; 7] {
     let truth = record.plan.condition.truth();
     let shift = record.effects.best_force_n - truth.best_force_n;
     let logistic = |x: f64| (1.0 + (-x).exp()).recip();
@@ -209,12 +211,13 @@ fn dig(record: &FieldRecord, strip: &Strip, generator: &mut ChaCha8Rng) -> [&'st
             yes_no(detail < 0.7),
             "yes",
             "no",
+            "no",
             if detail < 0.5 { "1" } else { "2" },
             "no",
         ]
     } else if draw > 1.0 - firm_chance {
-        ["yes", "no", "no", "yes", if detail < 0.6 { "4" } else { "5" }, yes_no(detail < 0.3)]
+        ["yes", "no", "no", "yes", "yes", if detail < 0.6 { "4" } else { "5" }, yes_no(detail < 0.3)]
     } else {
-        ["yes", "no", "no", yes_no(detail < 0.85), if detail < 0.25 { "2" } else { "3" }, "no"]
+        ["yes", "no", "no", "yes", yes_no(detail < 0.85), if detail < 0.25 { "2" } else { "3" }, "no"]
     }
 }

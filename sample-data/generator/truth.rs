@@ -3,6 +3,7 @@
 use super::condition::{Condition, EMERGENCE_LOSS, NEAR_BEST, SPREAD_GROWTH, TYPICAL_HEAT, WEIBULL_SHAPE};
 use super::emergence::FieldRecord;
 use super::scenario::{FIELD_SEASONS, FieldSeason, Role};
+use super::soil::DIG_SCALE_N;
 use super::tidy::TidyTable;
 
 /// Lightest and heaviest force that was tried in trials of a condition, N; logs are no trials.
@@ -34,6 +35,8 @@ pub fn by_condition() -> TidyTable {
             "firm_limit_n",
         ],
     );
+    // From half of the places to a tenth of them.
+    let tenth = DIG_SCALE_N * 9.0_f64.ln();
     for condition in Condition::ALL {
         let truth = condition.truth();
         let (low, high) = tested_range(condition);
@@ -55,8 +58,8 @@ pub fn by_condition() -> TidyTable {
             format!("{:.3}", truth.expected_final(truth.best_force_n)),
             format!("{:.1}", truth.expected_spread_h(truth.best_force_n)),
             truth.half_width_n.map_or(String::new(), |width| format!("{width:.0}")),
-            format!("{:.0}", truth.open_limit_n),
-            format!("{:.0}", truth.firm_limit_n),
+            format!("{:.1}", truth.open_limit_n + tenth),
+            format!("{:.1}", truth.firm_limit_n - tenth),
         ]);
     }
     table
@@ -163,7 +166,8 @@ watched without a break: of the seeds sown, the share up within 48 h of the stri
 `near_best_high_n` are the forces between the lightest and the heaviest that was tried whose expected share is at most
 0.02 under the best one. Real counts stop at the last visit and are taken twice a day at most, so shares worked out from
 the files lie a little off these. `expected_emerged_at_best` and `expected_spread_h_at_best` are final emergence and T90 - T10
-of the same field. `open_limit_n` and `firm_limit_n` are the forces at which half of the dug places are open, or too firm.
+of the same field. `open_limit_n` and `firm_limit_n` are the forces at which a tenth of the dug places are open, or too firm, in a typical field; lighter ones leave more
+open, heavier ones press more too hard.
 
 ## truth_fields.csv
 

@@ -7,6 +7,7 @@
 #![allow(dead_code)] // `simulate.rs`, the tool beside these tests, uses the rest of its modules.
 
 mod calibration;
+mod digs;
 mod files;
 mod hanging;
 mod judge;

@@ -3,6 +3,7 @@
 //! `cargo run --release --example promise -- --reviews 1000`. Everything is invented; the same arguments give the same bytes.
 
 mod calibration;
+mod digs;
 mod files;
 mod judge;
 mod lines;
@@ -42,6 +43,9 @@ struct Arguments {
     /// Seed of the first review; the others follow
     #[arg(long, default_value_t = 1)]
     first_seed: u64,
+    /// Simulate digs instead: reviews of each world of digs, printed as a table
+    #[arg(long)]
+    digs: Option<u64>,
     /// Only scenarios whose name contains this text; may be given again
     #[arg(long)]
     scenario: Vec<String>,
@@ -56,8 +60,21 @@ struct Arguments {
     notebook: Option<PathBuf>,
 }
 
+/// The table of dig windows.
+fn print_digs(reviews: u64) {
+    println!("| digs | open limit held | firm limit held | window said | settled | leaning | middle right |");
+    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    let worlds = digs::worlds();
+    let lines: Vec<String> = worlds.par_iter().map(|world| world.judge(reviews).line(world)).collect();
+    lines.iter().for_each(|line| println!("{line}"));
+}
+
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments = Arguments::parse();
+    if let Some(reviews) = arguments.digs {
+        print_digs(reviews);
+        return Ok(());
+    }
     let asked = |world: &World| {
         arguments.scenario.is_empty() || arguments.scenario.iter().any(|text| world.name.contains(text.as_str()))
     };

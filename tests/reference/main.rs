@@ -31,5 +31,6 @@ mod power;
 mod response_optimum;
 mod response_shapes;
 mod scale;
+mod share_curves;
 mod spline;
 mod variances;

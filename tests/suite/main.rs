@@ -5,6 +5,7 @@
 mod bad_input;
 mod cli;
 mod demo;
+mod digs;
 mod floors;
 mod foreign;
 mod mutated;

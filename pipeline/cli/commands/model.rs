@@ -103,6 +103,8 @@ fn run_facts(review: &Review, store: &KeptStore) -> Vec<ModelRow> {
         number("draws", settings.analysis.draws as f64),
         number("on_time_window_h", settings.analysis.on_time_window_h),
         number("min_speed_m_s", settings.analysis.min_speed_m_s),
+        number("open_share", settings.dig.open_share),
+        number("firm_share", settings.dig.firm_share),
         text("axis", if settings.analysis.axis == Axis::Set { "set" } else { "actual" }),
         number("interval_level", 0.90),
         text("primary", settings.analysis.primary.as_deref().unwrap_or("on_time_share")),

@@ -117,6 +117,7 @@ pub(crate) fn with_found_knobs(strips: &[StripRow], settings: &Settings) -> Sett
                 default_kpa: None,
                 unit: settings.display.pressure().unwrap_or("kpa").to_owned(),
                 calibration: None,
+                weighed: None,
             });
             settings.planters.retain(|other| other.id != id);
             settings.planters.push(planter);

@@ -16,7 +16,10 @@ use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::{best_not_tried, picture};
 use crate::design_checks::design_checks;
-use crate::digs::dig_window;
+use crate::dig_checklist::dig_checklist;
+use crate::dig_stand::dig_stand;
+use crate::dig_start::dug_groups;
+use crate::dig_window::{Digs, dig_windows, placed};
 use crate::drawn::Drawing;
 use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
@@ -89,8 +92,16 @@ pub struct Answers {
 pub fn analyse(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
     let members = members(questions.strips, questions.settings);
-    let (mut answers, groups) = suggestions(questions, &measures, &members);
-    answers.dig_window = dig_window(questions.digs);
+    let dug = placed(questions.digs, &members);
+    let digs = dig_windows(&dug, questions.settings);
+    let (mut answers, groups) = suggestions(questions, &measures, &members, &digs);
+    answers.dig_window = digs.window_rows;
+    answers.dig_curves = digs.curves;
+    answers.dig_levels = digs.levels;
+    answers.dig_checklist = dig_checklist(&dug);
+    answers.dig_stand = dig_stand(questions.digs, questions.strips);
+    answers.model.extend(digs.facts);
+    answers.findings.extend(digs.findings);
     let design = design_checks(questions, &measures, &groups, &members);
     answers.model.extend(design.facts);
     answers.findings.extend(design.findings);
@@ -109,14 +120,27 @@ pub fn analyse(questions: &Questions) -> Answers {
     answers
 }
 
-/// The part of [`analyse`] that ends in starting points: without digs, checks of the design, what answers hang on beyond a
+/// The part of [`analyse`] that ends in starting points: without dig tables, checks of the design, what answers hang on beyond a
 /// field-season, and trials for next season, which change none of them.
 pub fn suggest(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
-    suggestions(questions, &measures, &members(questions.strips, questions.settings)).0
+    let members = members(questions.strips, questions.settings);
+    let digs = dig_windows(&placed(questions.digs, &members), questions.settings);
+    suggestions(questions, &measures, &members, &digs).0
 }
 
-fn suggestions(questions: &Questions, measures: &Measures, members: &Members) -> (Answers, Vec<GroupAnswer>) {
+/// The part of [`analyse`] that works out dig windows.
+pub fn suggest_from_digs(questions: &Questions) -> Vec<DigWindowRow> {
+    let members = members(questions.strips, questions.settings);
+    dig_windows(&placed(questions.digs, &members), questions.settings).window_rows
+}
+
+fn suggestions(
+    questions: &Questions,
+    measures: &Measures,
+    members: &Members,
+    digs: &Digs,
+) -> (Answers, Vec<GroupAnswer>) {
     let axes: BTreeSet<Axis> = questions.strips.iter().filter_map(axis_of).collect();
     let responses = Response::all(measures);
     let tasks: Vec<(Axis, &Response)> =
@@ -138,14 +162,22 @@ fn suggestions(questions: &Questions, measures: &Measures, members: &Members) ->
     answers.comparisons.extend(by_label.comparisons);
     answers.model.extend(by_label.facts);
     groups.extend(by_label.groups);
+    groups.extend(dug_groups(&digs.windows, members));
     groups.extend(open_from_the_start(members, &groups, questions.settings));
+    for group in &mut groups {
+        if let Some(window) = digs.windows.get(&group.key) {
+            group.coverage.allowed = window.allowed();
+        }
+    }
     mark_primary(&mut groups, questions.settings);
     // Strips whose condition is not one condition come last: nobody plants by them.
     let unclear = |key: &GroupKey| key.condition == "mixed" || key.condition == "unstated";
     groups.sort_by_key(|group| (unclear(&group.key), group.key.clone(), !group.primary, group.response.clone()));
     for group in &groups {
         let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
-        answers.starting_points.push(starting_point(group, strips, questions.settings));
+        let start = starting_point(group, strips, questions.settings);
+        answers.findings.extend(moved_by_digs(&start));
+        answers.starting_points.push(start);
         answers.shapes.extend(shape_rows(group));
         answers.settings.extend(knob_rows(group, strips, questions.settings));
         answers.findings.extend(nothing_seen(group));
@@ -153,12 +185,31 @@ fn suggestions(questions: &Questions, measures: &Measures, members: &Members) ->
     (answers, groups)
 }
 
+/// What a person should know where digging moved a start, or stands against the stand.
+fn moved_by_digs(start: &StartingPointRow) -> Option<Finding> {
+    let by = start.bound_by.as_deref().filter(|_| start.primary == Some(true))?;
+    let (side, seen) = match by {
+        "open_limit" => ("lighter", "the trench is not shut often enough there"),
+        _ => ("heavier", "the soil is pressed too hard there"),
+    };
+    let message = format!(
+        "{}: by the stand alone ({}) the start would be {side}, but digging says that {seen}",
+        start.condition, start.response
+    );
+    Some(if start.start_n.is_some() {
+        Finding::note("start_bound_by_digs", message + "; the start is kept inside the dig window")
+    } else {
+        Finding::warning("digs_against_stand", message + "; the two disagree, so there is no start")
+            .remedy("try settings at and inside the dig window beside the one that the stand likes best, and dig and count both")
+    })
+}
+
 /// A note where no setting could be told from another in the response that decides.
 fn nothing_seen(group: &GroupAnswer) -> Option<Finding> {
     let p_value = match &group.finding {
         Outlook::Told(told) => told.levels.as_ref().filter(|_| !told.picture.seen)?.p_value,
         Outlook::Labelled(told) => told.unseen()?,
-        Outlook::Open(_) => return None,
+        Outlook::Open(_) | Outlook::Dug(_) => return None,
     };
     if !group.primary {
         return None;

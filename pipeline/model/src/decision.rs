@@ -2,6 +2,7 @@
 
 use crate::summary::{mean, quantile};
 
+use crate::dig_window::BoundBy;
 use crate::draws::{Field, GroupDraws, UnseenFields};
 use crate::groups::{Basis, Coverage};
 use crate::levels::LevelTest;
@@ -50,7 +51,7 @@ impl Evidence {
             Evidence::Open
         };
         match held_back {
-            Some(HeldBack::DefaultBeyond) => Evidence::Open,
+            Some(HeldBack::DefaultBeyond | HeldBack::DugElsewhere) => Evidence::Open,
             Some(HeldBack::TriedApart(tried, all)) if 2 * tried < all => Evidence::Open,
             Some(_) => nearly.min(Evidence::Leaning),
             None => nearly,
@@ -111,6 +112,8 @@ pub(crate) struct Choice {
     pub held_back: Option<HeldBack>,
     pub gain: Option<Gain>,
     pub near: NearBest,
+    /// The limit of the dig window that moved the start, and the start before.
+    pub bound: Option<(BoundBy, f64)>,
 }
 
 /// What an answer cannot be firmer for.
@@ -120,6 +123,10 @@ pub(crate) enum HeldBack {
     DefaultBeyond,
     /// The default lies outside what was tried, so the start cannot be held against it.
     DefaultUntried,
+    /// Digging allows none of the forces tried.
+    DugElsewhere,
+    /// Digging keeps the start away from where the stand has its best.
+    DugAgainst,
     /// So many of all field-seasons tried settings around the start.
     TriedApart(usize, usize),
 }
@@ -262,16 +269,23 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
         tested_default.zip(picture.window).is_some_and(|(default, (low, high))| (low..=high).contains(&default));
     let stay =
         tested_default.is_some_and(|default| as_good || probability_better(draws, picture.best_n, default) < LIKELY);
-    let start_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
+    let wanted_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
+    let (start_n, by) = coverage.allowed.bound(wanted_n);
+    let bound = by.map(|by| (by, wanted_n));
+    let (stay, as_good) = (stay && bound.is_none(), as_good && bound.is_none());
     let near = near_best(draws, picture, start_n);
     let tried = coverage.tried_around(start_n);
     let enough = coverage.basis == Basis::Trial && coverage.field_seasons >= ENOUGH_FIELD_SEASONS;
-    // A move rests on a difference that was seen.
-    let shown = stay || picture.seen;
-    let held_back = held_back(coverage, picture, default_n.filter(|_| tested_default.is_none()), tried);
+    // A move rests on a difference that was seen, in the stand or with the spade.
+    let shown = stay || picture.seen || bound.is_some();
+    let held_back = match bound {
+        Some(_) if !(low..=high).contains(&start_n) => Some(HeldBack::DugElsewhere),
+        Some(_) if near.probability < LEANING => Some(HeldBack::DugAgainst),
+        _ => held_back(coverage, picture, default_n.filter(|_| tested_default.is_none()), tried),
+    };
     let evidence = Evidence::of(near, enough && shown && tried >= ENOUGH_FIELD_SEASONS, held_back);
     let gain = tested_default.map(|default| gain(draws, start_n, default));
-    Choice { evidence, start_n, stay, as_good, held_back, gain, near }
+    Choice { evidence, start_n, stay, as_good, held_back, gain, near, bound }
 }
 
 /// What holds an answer back. `untried` is a default outside the tested range.

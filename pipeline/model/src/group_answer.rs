@@ -6,6 +6,7 @@ use evenstand_settings::{Planter, Settings};
 use evenstand_tables::rows::StripRow;
 
 use crate::decision::Picture;
+use crate::dig_window::{Allowed, DigWindow};
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey, axis_of, group_of};
 use crate::label_answer::{Labelled, by_label};
@@ -23,6 +24,16 @@ pub(crate) struct GroupAnswer {
     pub finding: Outlook,
 }
 
+impl GroupAnswer {
+    /// What the answer rests on, as the tables name it.
+    pub fn basis(&self) -> &'static str {
+        match self.finding {
+            Outlook::Dug(_) => "digs",
+            _ => self.coverage.basis.name(),
+        }
+    }
+}
+
 /// What came of it.
 pub(crate) enum Outlook {
     /// Nothing could be worked out, and why.
@@ -31,6 +42,8 @@ pub(crate) enum Outlook {
     Told(Box<Told>),
     /// Positions without weighed forces, compared by label.
     Labelled(Box<Labelled>),
+    /// No stand counts: what digging alone says.
+    Dug(Box<DigWindow>),
 }
 
 /// What a group can tell.
@@ -70,9 +83,16 @@ pub(crate) fn members<'a>(strips: &'a [StripRow], settings: &Settings) -> Member
     members
 }
 
-/// The response that decides for a group: the one asked for, else on-time share, or emerged share where no course was
-/// taken.
+/// What a starting point from digging alone is a response of.
+pub(crate) const DIG_CHECK: &str = "dig_check";
+
+/// The response that decides for a group: digging where there is nothing else; the one asked for,
+/// else on-time share, or emerged share where no course was taken.
 fn deciding<'a>(key: &GroupKey, answered: &[GroupAnswer], settings: &'a Settings) -> &'a str {
+    let dug = |answer: &GroupAnswer| answer.key == *key && matches!(answer.finding, Outlook::Dug(_));
+    if answered.iter().any(dug) {
+        return DIG_CHECK;
+    }
     let with_course = answered.iter().any(|answer| answer.key == *key && answer.response == "on_time_share");
     match &settings.analysis.primary {
         Some(primary) => primary,
@@ -109,6 +129,7 @@ pub(crate) fn open_from_the_start(
                 blocks: 0,
                 repeated: false,
                 spans: Vec::new(),
+                allowed: Allowed::default(),
             },
             finding: Outlook::Open(why_silent(strips, &response, by_label(key, strips))),
             response,

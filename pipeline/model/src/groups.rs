@@ -5,6 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use evenstand_agronomy::force_levels;
 use evenstand_tables::rows::StripRow;
 
+use crate::dig_window::Allowed;
+
 /// Strips under one curve: a condition and a closer; a planter too where planters cannot be pooled.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(crate) struct GroupKey {
@@ -97,6 +99,8 @@ pub(crate) struct Coverage {
     pub repeated: bool,
     /// Lightest and heaviest force of each field-season behind the answer.
     pub spans: Vec<(f64, f64)>,
+    /// Forces that digging allows a start to have.
+    pub allowed: Allowed,
 }
 
 impl Coverage {
@@ -154,6 +158,7 @@ pub(crate) fn coverage(strips: &[Placed]) -> Coverage {
         varied_within_fields: by_field.values().any(|forces| several(forces)),
         blocks: blocks.values().filter(|forces| several(forces)).count(),
         spans,
+        allowed: Allowed::default(),
     }
 }
 

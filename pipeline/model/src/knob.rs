@@ -1,20 +1,60 @@
 //! Starting points in each planter's own knob, against its own default.
 
-use evenstand_settings::{Calibration, Knob, Planter};
+use evenstand_settings::{Knob, Planter};
 use evenstand_tables::rows::KnobRow;
 
-use crate::decision::{Choice, Evidence, Picture, gain, near_best};
-use crate::draws::GroupDraws;
-use crate::group_answer::{GroupAnswer, Outlook};
+use crate::decision::{Choice, Evidence, gain, near_best};
+use crate::dial::{Dial, KnobRange, Step};
+use crate::dig_start;
+use crate::group_answer::{GroupAnswer, Outlook, Told};
 use crate::groups::Coverage;
 use crate::label_answer::fill_knob;
 use crate::left_out::choose_held;
 use crate::words;
 
-/// The row of one planter. `default_n` is its default on the group's axis (nominal newtons are kilopascals);
-/// `default_given` whether the planter or the review names it, otherwise the setting used most stands for it.
-pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option<f64>, default_given: bool) -> KnobRow {
+/// A default on the axis of a group (nominal newtons are kilopascals).
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Reference {
+    pub force_n: Option<f64>,
+    /// Whether the planter or the review names it; otherwise the setting used most stands for it.
+    pub given: bool,
+}
+
+/// The row of one planter.
+pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default: Reference) -> KnobRow {
     let calibrated = planter.calibrated() && group.key.planter_id.is_empty();
+    let dial = Dial::new(planter, calibrated);
+    let mut row = blank(planter, group, default.force_n.filter(|_| calibrated));
+    if planter.unweighed_positions().is_none() {
+        let limits = group.coverage.allowed;
+        if calibrated {
+            (row.dig_low_n, row.dig_high_n) = (limits.low, limits.high);
+        }
+        let range = dial.range_inside((limits.low.unwrap_or(f64::MIN), limits.high.unwrap_or(f64::MAX)));
+        (row.dig_low_pressure_kpa, row.dig_high_pressure_kpa) =
+            one_sided(range.pressures_kpa, limits.low.is_some(), limits.high.is_some());
+        (row.dig_low_position, row.dig_high_position) =
+            one_sided(range.positions, limits.low.is_some(), limits.high.is_some());
+    }
+    match &group.finding {
+        Outlook::Open(why) => row.reason = Some(why.clone()),
+        Outlook::Labelled(told) => fill_knob(&mut row, planter, told, &group.coverage),
+        Outlook::Dug(window) => {
+            row.reason = Some(words::from_digs(window, default.given));
+            fill_default(&mut row, &dial, default);
+            dig_start::fill_knob(&mut row, &dial, window, default.force_n, calibrated);
+        }
+        Outlook::Told(told) => fill_told(&mut row, &dial, told, &group.coverage, default, calibrated),
+    }
+    row
+}
+
+fn one_sided<T>(range: Option<(T, T)>, low: bool, high: bool) -> (Option<T>, Option<T>) {
+    let (from, to) = range.unzip();
+    (from.filter(|_| low), to.filter(|_| high))
+}
+
+fn blank(planter: &Planter, group: &GroupAnswer, default_force_n: Option<f64>) -> KnobRow {
     let mut row = KnobRow {
         planter_id: planter.id.clone(),
         closer: group.key.closer.clone(),
@@ -22,7 +62,7 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
         response: group.response.clone(),
         primary: Some(group.primary),
         evidence: Evidence::Open.name().to_owned(),
-        basis: Some(group.coverage.basis.name().to_owned()),
+        basis: Some(group.basis().to_owned()),
         knob: Some(
             match &planter.knob {
                 Some(Knob::Pressure { .. }) => "pressure",
@@ -32,7 +72,7 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
             .to_owned(),
         ),
         advice: Some("open".to_owned()),
-        default_force_n: default_n.filter(|_| calibrated),
+        default_force_n,
         ..KnobRow::default()
     };
     match &planter.knob {
@@ -40,165 +80,125 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default_n: Option
         Some(Knob::Positions { default, .. }) => row.default_position = default.clone(),
         None => {}
     }
-    let coverage = &group.coverage;
-    let told = match &group.finding {
-        Outlook::Open(why) => {
-            row.reason = Some(why.clone());
-            return row;
-        }
-        Outlook::Labelled(told) => {
-            fill_knob(&mut row, planter, told, coverage);
-            return row;
-        }
-        Outlook::Told(told) => told,
-    };
-    let (draws, picture) = (&told.draws, &told.picture);
-    let held = choose_held(draws, coverage, picture, told.left_out.as_ref(), default_n);
-    let choice = held.choice;
-    row.evidence = choice.evidence.name().to_owned();
-    row.reason = Some(
-        words::reason(coverage, picture, &choice, choice.gain.is_some()) + held.why.as_deref().unwrap_or_default(),
-    );
-    if !default_given {
-        row.reason = row.reason.map(|reason| reason + words::NO_DEFAULT_GIVEN);
-        fill_most_used(&mut row, planter, default_n, calibrated);
-    }
-    row.shape = Some(picture.shape.name().to_owned());
-    fill_window(&mut row, planter, picture, calibrated);
-    if choice.evidence == Evidence::Open {
-        return row;
-    }
-    fill_start(&mut row, planter, &choice, draws, coverage, default_n, calibrated, picture);
     row
 }
 
 /// The setting used most, on the knob, in the place of a default that nobody named.
-fn fill_most_used(row: &mut KnobRow, planter: &Planter, default_n: Option<f64>, calibrated: bool) {
-    let Some(force) = default_n else { return };
-    match &planter.knob {
-        Some(Knob::Pressure { calibration, .. }) => {
-            row.default_pressure_kpa = Some(pressure_of(calibration.as_ref().filter(|_| calibrated), force));
-        }
-        Some(Knob::Positions { positions, .. }) => {
-            let weighed = positions.iter().filter_map(|position| Some((position, position.force_n?)));
-            let nearest = weighed.min_by(|a, b| (a.1 - force).abs().total_cmp(&(b.1 - force).abs()));
-            row.default_position = nearest.map(|(position, _)| position.label.clone());
-        }
-        None => {}
+fn fill_default(row: &mut KnobRow, dial: &Dial, default: Reference) {
+    if let Some(step) = default.force_n.filter(|_| !default.given).and_then(|force| dial.at_force(force)) {
+        row.default_pressure_kpa = step.pressure_kpa;
+        row.default_position = step.position;
     }
 }
 
-fn fill_window(row: &mut KnobRow, planter: &Planter, picture: &Picture, calibrated: bool) {
-    let Some((low, high)) = picture.window else { return };
-    if calibrated {
-        (row.window_low_n, row.window_high_n) = (Some(low), Some(high));
+fn fill_told(row: &mut KnobRow, dial: &Dial, told: &Told, coverage: &Coverage, default: Reference, calibrated: bool) {
+    let picture = &told.picture;
+    let held = choose_held(&told.draws, coverage, picture, told.left_out.as_ref(), default.force_n);
+    let choice = held.choice;
+    row.evidence = choice.evidence.name().to_owned();
+    let mut reason =
+        words::reason(coverage, picture, &choice, choice.gain.is_some()) + held.why.as_deref().unwrap_or_default();
+    if !default.given {
+        reason.push_str(words::NO_DEFAULT_GIVEN);
+        fill_default(row, dial, default);
     }
-    match &planter.knob {
-        Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
-            let pressure =
-                |force: f64| pressure_of(calibration.as_ref().filter(|_| calibrated), force).clamp(*min_kpa, *max_kpa);
-            // Rounded inwards, so that what is called as good is as good.
-            let low = min_kpa + ((pressure(low) - min_kpa) / step_kpa - 1e-9).ceil() * step_kpa;
-            let high = min_kpa + ((pressure(high) - min_kpa) / step_kpa + 1e-9).floor() * step_kpa;
-            if low <= high + 1e-9 {
-                (row.window_low_pressure_kpa, row.window_high_pressure_kpa) = (Some(low), Some(high));
+    row.bound_by = choice.bound.map(|(by, _)| by.name().to_owned());
+    row.shape = Some(picture.shape.name().to_owned());
+    if let Some(window) = picture.window {
+        fill_window(row, dial, window, calibrated);
+    }
+    if choice.evidence != Evidence::Open {
+        match start_step(row, dial, &choice, coverage) {
+            Some((step, outside)) => {
+                reason.push_str(if outside { words::STEP_BESIDE } else { "" });
+                fill_start(row, &step, &choice, told, coverage, default.force_n, calibrated);
+            }
+            None => {
+                row.evidence = Evidence::Open.name().to_owned();
+                reason.push_str(words::NO_STEP);
             }
         }
-        Some(Knob::Positions { positions, .. }) => {
-            let mut inside = positions
-                .iter()
-                .filter(|position| position.force_n.is_some_and(|force| force >= low - 1e-9 && force <= high + 1e-9));
-            row.window_low_position = inside.next().map(|position| position.label.clone());
-            row.window_high_position =
-                inside.next_back().map(|position| position.label.clone()).or_else(|| row.window_low_position.clone());
-        }
-        None => {}
+    }
+    row.reason = Some(reason);
+}
+
+/// The window on the knob.
+pub(crate) fn fill_window(row: &mut KnobRow, dial: &Dial, window: (f64, f64), calibrated: bool) {
+    if calibrated {
+        (row.window_low_n, row.window_high_n) = (Some(window.0), Some(window.1));
+    }
+    let KnobRange { pressures_kpa, positions } = dial.range_inside(window);
+    (row.window_low_pressure_kpa, row.window_high_pressure_kpa) = pressures_kpa.unzip();
+    (row.window_low_position, row.window_high_position) = positions.unzip();
+}
+
+/// The step of the start: the default itself where the answer is to stay, else the nearest that was tested and that digging allows. `None` where
+/// digging settled that no step is right; where it only leans, the nearest step stands, and the second value is true.
+fn start_step(row: &KnobRow, dial: &Dial, choice: &Choice, coverage: &Coverage) -> Option<(Step, bool)> {
+    if choice.stay {
+        return Some((stay(row, dial, choice.start_n), false));
+    }
+    let (low, high) = coverage.tested;
+    let tested = |force: f64| force >= low - 1e-6 * (high - low) && force <= high + 1e-6 * (high - low);
+    let allowed = &coverage.allowed;
+    if let Some(step) = dial.nearest(choice.start_n, |force| tested(force) && allowed.allows(force)) {
+        return Some((step, false));
+    }
+    let nearest = || {
+        // No position was tested near enough: the force is told without one.
+        let without = Step { force_n: choice.start_n, pressure_kpa: None, position: None, at_limit: None };
+        let tested = dial.nearest(choice.start_n, tested);
+        tested.or_else(|| dial.between_steps(choice.start_n)).unwrap_or(without)
+    };
+    (!allowed.settled).then(nearest).map(|step| {
+        let outside = !allowed.allows(step.force_n);
+        (step, outside)
+    })
+}
+
+/// The default as it stands on the knob.
+pub(crate) fn stay(row: &KnobRow, dial: &Dial, force_n: f64) -> Step {
+    Step {
+        force_n,
+        pressure_kpa: row.default_pressure_kpa,
+        position: row.default_position.clone(),
+        at_limit: dial.named_default().and_then(|step| step.at_limit),
     }
 }
 
-fn pressure_of(calibration: Option<&Calibration>, force: f64) -> f64 {
-    calibration.map_or(force, |line| line.pressure_kpa(force))
+/// The way from the default to a start.
+pub(crate) fn advice(stays: bool, default_n: Option<f64>, start_n: f64) -> &'static str {
+    match default_n.map(|default| start_n - default) {
+        _ if stays => "stay",
+        Some(difference) if difference.abs() < 1e-6 => "stay",
+        Some(difference) if difference < 0.0 => "lighter",
+        Some(_) => "heavier",
+        None => "stay",
+    }
 }
 
-#[allow(clippy::too_many_arguments)] // one row is filled from everything that is known about it
 fn fill_start(
     row: &mut KnobRow,
-    planter: &Planter,
+    step: &Step,
     choice: &Choice,
-    draws: &GroupDraws,
+    told: &Told,
     coverage: &Coverage,
     default_n: Option<f64>,
     calibrated: bool,
-    picture: &Picture,
 ) {
     let (low, high) = coverage.tested;
-    let tested = |force: f64| force >= low - 1e-6 * (high - low) && force <= high + 1e-6 * (high - low);
-    let mut start = choice.start_n;
-    if !choice.stay {
-        match &planter.knob {
-            Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
-                let calibration = calibration.as_ref().filter(|_| calibrated);
-                let force_of = |pressure: f64| calibration.map_or(pressure, |line| line.force_n(pressure));
-                let wanted = pressure_of(calibration, start);
-                let steps = (wanted - min_kpa) / step_kpa;
-                let on_knob =
-                    [steps.floor(), steps.ceil()].map(|steps| (min_kpa + steps * step_kpa).clamp(*min_kpa, *max_kpa));
-                let nearest = on_knob
-                    .into_iter()
-                    .filter(|pressure| tested(force_of(*pressure)))
-                    .min_by(|a, b| (a - wanted).abs().total_cmp(&(b - wanted).abs()))
-                    .unwrap_or_else(|| wanted.clamp(*min_kpa, *max_kpa));
-                row.start_pressure_kpa = Some(nearest);
-                row.at_limit = Some(nearest <= min_kpa + 1e-9 || nearest >= max_kpa - 1e-9);
-                start = force_of(nearest);
-            }
-            Some(Knob::Positions { positions, .. }) => {
-                let nearest = positions
-                    .iter()
-                    .filter_map(|position| Some((position, position.force_n?)))
-                    .filter(|(_, force)| tested(*force))
-                    .min_by(|a, b| (a.1 - start).abs().total_cmp(&(b.1 - start).abs()));
-                if let Some((position, force)) = nearest {
-                    row.start_position = Some(position.label.clone());
-                    let ends = [positions.first(), positions.last()];
-                    row.at_limit = Some(ends.iter().flatten().any(|end| end.label == position.label));
-                    start = force;
-                }
-            }
-            None => {}
-        }
-        row.rounding_loss = Some(gain(draws, choice.start_n, start).expected);
-    } else {
-        row.start_pressure_kpa = row.default_pressure_kpa;
-        row.start_position = row.default_position.clone();
-        row.rounding_loss = Some(0.0);
-        row.at_limit = match &planter.knob {
-            Some(Knob::Pressure { min_kpa, max_kpa, default_kpa: Some(default), .. }) => {
-                Some(*default <= min_kpa + 1e-9 || *default >= max_kpa - 1e-9)
-            }
-            Some(Knob::Positions { positions, default: Some(default) }) => {
-                Some([positions.first(), positions.last()].iter().flatten().any(|end| end.label == *default))
-            }
-            _ => None,
-        };
-    }
-    row.start_force_n = calibrated.then_some(start);
-    row.prob_near_best = Some(near_best(draws, picture, start).probability);
-    let moved = default_n.map(|default| start - default);
-    row.advice = Some(
-        match moved {
-            _ if choice.stay => "stay",
-            Some(difference) if difference.abs() < 1e-6 => "stay",
-            Some(difference) if difference < 0.0 => "lighter",
-            Some(_) => "heavier",
-            None => "stay",
-        }
-        .to_owned(),
-    );
+    let draws = &told.draws;
+    row.start_pressure_kpa = step.pressure_kpa;
+    row.start_position = step.position.clone();
+    row.at_limit = step.at_limit;
+    row.rounding_loss = Some(if choice.stay { 0.0 } else { gain(draws, choice.start_n, step.force_n).expected });
+    row.start_force_n = calibrated.then_some(step.force_n);
+    row.prob_near_best = Some(near_best(draws, &told.picture, step.force_n).probability);
+    row.advice = Some(advice(choice.stay, default_n, step.force_n).to_owned());
     if choice.gain.is_some()
         && let Some(default) = default_n
     {
-        let gain = gain(draws, start, default.clamp(low, high));
+        let gain = gain(draws, step.force_n, default.clamp(low, high));
         row.gain_vs_default = Some(gain.expected);
         row.gain_low = Some(gain.low);
         row.gain_high = Some(gain.high);

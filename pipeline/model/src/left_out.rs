@@ -333,6 +333,7 @@ mod tests {
             held_back: None,
             gain: None,
             near: NearBest { probability: 0.95, confident: 0.85 },
+            bound: None,
         };
         let alike = left_out((0.5, 10.0), &[Some((0.5, 10.0)), Some((0.6, 10.0))]);
         let carried = left_out((0.5, 10.0), &[Some((0.5, 10.0)), Some((0.0, 10.0))]);

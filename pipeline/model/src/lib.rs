@@ -14,7 +14,8 @@
 //! 6. `knob`: the same in each planter's own knob, against its own default;
 //!    positions without weighed forces skip 3 to 6: `label_answer` compares them as treatments and names the start by label;
 //! 7. `next_trial`: which strip trial of next season would help most, by simulating it on the draws (`preposterior`);
-//! 8. `comparisons` and `digs` stand beside them;
+//! 8. `dig_window` says which forces digging allows, and bounds the start by them; `dig_start` answers where there are no stand counts; `dig_checklist` and
+//!    `dig_stand` (digs against the stand) and `comparisons` stand beside them;
 //! 9. `sensitivity`: what a suggestion hangs on: one field-season (`left_out`), one response, one tolerance, one way to take force;
 //! 10. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
 
@@ -32,7 +33,11 @@ mod curve_basis;
 mod curve_tables;
 mod decision;
 mod design_checks;
-mod digs;
+mod dial;
+mod dig_checklist;
+mod dig_stand;
+mod dig_start;
+mod dig_window;
 mod drawn;
 mod draws;
 mod facts;
@@ -66,4 +71,4 @@ mod within_frame;
 mod words;
 mod working_fit;
 
-pub use analysis::{Answers, Questions, analyse, suggest};
+pub use analysis::{Answers, Questions, analyse, suggest, suggest_from_digs};

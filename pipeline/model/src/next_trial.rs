@@ -66,6 +66,7 @@ pub(crate) fn next_trials(
         Outlook::Open(why) if positions > 0 => vec![trial_of_positions(group, positions, why)],
         Outlook::Labelled(_) => vec![trial_of_positions(group, positions, words::BY_LABEL)],
         Outlook::Open(why) => vec![plain_trial(group, default_n, reach.as_ref(), why)],
+        Outlook::Dug(_) => vec![plain_trial(group, default_n, reach.as_ref(), words::ONLY_DIGS)],
         Outlook::Told(_) if group.coverage.basis == Basis::Logs => {
             vec![plain_trial(group, default_n, reach.as_ref(), words::ONLY_LOGS)]
         }

@@ -6,9 +6,10 @@ use evenstand_settings::Settings;
 use evenstand_tables::rows::{KnobRow, ShapeRow, StartingPointRow, StripRow};
 
 use crate::decision::Evidence;
+use crate::dig_start;
 use crate::group_answer::{GroupAnswer, Outlook};
 use crate::groups::distinct;
-use crate::knob::knob_row;
+use crate::knob::{Reference, knob_row};
 use crate::label_answer::{by_label, fill_starting_point};
 use crate::left_out::choose_held;
 use crate::overlap::{compliance, overlap_share};
@@ -17,16 +18,9 @@ use crate::words;
 /// Below this p value a response is no parabola.
 const LACK_OF_FIT: f64 = 0.1;
 
-/// What an answer is held against.
-struct Reference {
-    force_n: Option<f64>,
-    /// Whether somebody named it; otherwise the setting used most stands for it.
-    given: bool,
-}
-
 impl Reference {
     /// A default of a planter, else of the review, else the force most used in these strips.
-    fn new(planter_default_n: Option<f64>, strips: &[&StripRow], settings: &Settings) -> Self {
+    pub(crate) fn new(planter_default_n: Option<f64>, strips: &[&StripRow], settings: &Settings) -> Self {
         let given = planter_default_n.or(settings.analysis.default_force_n);
         Self { force_n: given.or_else(|| most_used(strips)), given: given.is_some() }
     }
@@ -70,7 +64,7 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         response: group.response.clone(),
         primary: Some(group.primary),
         evidence: Evidence::Open.name().to_owned(),
-        basis: coverage.basis.name().to_owned(),
+        basis: group.basis().to_owned(),
         n_field_seasons: Some(coverage.field_seasons as i64),
         n_strips: Some(coverage.strips as i64),
         n_levels: Some(coverage.level_forces.len() as i64),
@@ -92,6 +86,10 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
         }
         Outlook::Labelled(told) => {
             fill_starting_point(&mut row, told, coverage);
+            return row;
+        }
+        Outlook::Dug(window) => {
+            dig_start::fill_starting_point(&mut row, window, &words::from_digs(window, reference.given));
             return row;
         }
         Outlook::Told(told) => told,
@@ -118,6 +116,10 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
     row.reason.push_str(held.why.as_deref().unwrap_or_default());
     if !reference.given {
         row.reason.push_str(words::NO_DEFAULT_GIVEN);
+    }
+    if let Some((by, before_n)) = choice.bound {
+        row.bound_by = Some(by.name().to_owned());
+        row.start_before_digs_n = Some(before_n);
     }
     row.shape = Some(picture.shape.name().to_owned());
     row.best_n = Some(picture.best_n);
@@ -179,7 +181,7 @@ pub(crate) fn knob_rows(group: &GroupAnswer, strips: &[&StripRow], settings: &Se
         .map(|id| {
             let planter = settings.planter(id);
             let reference = Reference::new(planter.default_force_n(), strips, settings);
-            knob_row(&planter, group, reference.force_n, reference.given)
+            knob_row(&planter, group, reference)
         })
         .collect()
 }

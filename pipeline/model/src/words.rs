@@ -1,7 +1,15 @@
 //! Reasons in words. Numbers with units stay in their columns, so that the report can give them in the person's units.
 
 use crate::decision::{Choice, Evidence, HeldBack, Picture, Shape};
+use crate::dig_window::{BoundBy, DigWindow};
 use crate::groups::{Basis, Coverage};
+
+/// Said where a knob is too coarse.
+pub(crate) const NO_STEP: &str = " No step of this planter’s knob lies inside what digging allows and what was tried.";
+
+/// Said where a knob is too coarse for a window that only leans.
+pub(crate) const STEP_BESIDE: &str =
+    " No step of this planter’s knob lies inside what digging allows; this one is the nearest, so dig behind it.";
 
 /// Said where nobody named a default.
 pub(crate) const NO_DEFAULT_GIVEN: &str =
@@ -49,11 +57,20 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
 /// Why the start is what it is, or why the answer stays open.
 pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, has_default: bool) -> String {
     let verdict = match (choice.stay, choice.as_good) {
+        _ if choice.bound.is_some() => Verdict::Dug,
         (true, as_good) => Verdict::Stay { as_good },
         (false, _) => Verdict::Move { seen: picture.seen || coverage.basis == Basis::Logs },
     };
     let text = reason_of(coverage, picture.shape, choice.evidence, verdict, has_default);
-    with_held_back(text, choice.held_back, choice.evidence, "forces")
+    let text = with_held_back(text, choice.held_back, choice.evidence, "forces");
+    text + choice.bound.map_or("", |(by, _)| match by {
+        BoundBy::Open => {
+            " By the stand alone the start would be lighter; digging found the trench not shut often enough there."
+        }
+        BoundBy::Firm => {
+            " By the stand alone the start would be heavier; digging found the soil pressed too hard there."
+        }
+    })
 }
 
 /// A reason, and what holds the answer back; `what` is the plural of what was tried.
@@ -74,7 +91,25 @@ pub(crate) fn with_held_back(mut text: String, held_back: Option<HeldBack>, evid
         Some(HeldBack::TriedApart(around, all)) => text.push_str(&format!(
             " Field-seasons tried different {what}: only {around} of {all} tried settings around this start, and elsewhere a setting and its field are one. Try the same settings in every field."
         )),
+        Some(HeldBack::DugElsewhere) => text.push_str(
+            " Digging allows none of the forces at which plants were counted: try settings inside the dig window.",
+        ),
+        Some(HeldBack::DugAgainst) => text.push_str(
+            " The stand and the digging disagree: where the stand is best, digging finds the setting wrong. Try the settings at and inside the dig window beside the best one, and dig and count both.",
+        ),
         None => {}
+    }
+    text
+}
+
+/// The reason of an answer from digging alone.
+pub(crate) fn from_digs(window: &DigWindow, default_given: bool) -> String {
+    let mut text = format!("From digging alone, no stand was counted. {}", window.reason);
+    if window.evidence != Evidence::Open {
+        text.push_str(" The start is the force in the window nearest the default. Count the stand there to know what it is worth.");
+        if !default_given {
+            text.push_str(NO_DEFAULT_GIVEN);
+        }
     }
     text
 }
@@ -88,6 +123,8 @@ pub(crate) enum Verdict {
     Stay { as_good: bool },
     /// Move; whether any setting could be told from another.
     Move { seen: bool },
+    /// Move because of what digging showed.
+    Dug,
 }
 
 /// The same from its parts: the shape seen, how far the start can be trusted, and whether it is the default.
@@ -126,6 +163,7 @@ pub(crate) fn reason_of(
             "Stay at the default: it is as good as the best, within the tolerance.".to_owned()
         }
         (_, Verdict::Stay { as_good: false }) => "Stay at the default: moving is not shown to pay.".to_owned(),
+        (_, Verdict::Dug) => "The dig window decides where the start is.".to_owned(),
         (_, Verdict::Move { seen: false }) if has_default => {
             "All of them together make moving from the default more likely to pay than not.".to_owned()
         }

@@ -57,6 +57,8 @@ pub(crate) struct Answer {
     pub chance_tenths: Option<usize>,
     pub reason: Option<String>,
     pub basis_words: Option<String>,
+    /// What digging allows, in the knob.
+    pub digging: Option<String>,
     pub notes: Vec<String>,
 }
 
@@ -270,6 +272,7 @@ fn answer(results: &Results, planter: Option<&PlanterRow>, row: &KnobRow) -> Ans
         chance_tenths: None,
         reason: row.reason.clone().filter(|reason| !reason.trim().is_empty()),
         basis_words: basis_words(basis, start.is_some()),
+        digging: knob.digging(row),
         notes: Vec::new(),
         start,
     };
@@ -356,6 +359,31 @@ fn gain_sentence(gain: &str, basis: &str, default: Option<&str>, row: &KnobRow) 
 }
 
 impl Knob {
+    /// What digging allows; `None` where it tells no limit.
+    fn digging(&self, row: &KnobRow) -> Option<String> {
+        let gauged = |gauge: Gauge, low: Option<f64>, high: Option<f64>| {
+            let both = low.zip(high).map(|(low, high)| gauge.range(low, high));
+            (low.map(|low| gauge.text(low)), high.map(|high| gauge.text(high)), both)
+        };
+        let (low, high, both) = match self {
+            Knob::Pressure(gauge) => gauged(*gauge, row.dig_low_pressure_kpa, row.dig_high_pressure_kpa),
+            Knob::Force(gauge) => gauged(*gauge, row.dig_low_n, row.dig_high_n),
+            Knob::Positions => {
+                let (low, high) = (row.dig_low_position.as_ref(), row.dig_high_position.as_ref());
+                let named = |label: &String| format!("position {label}");
+                let both = low.zip(high).map(|(low, high)| format!("positions {}", number::range(low, high)));
+                (low.map(named), high.map(named), both)
+            }
+        };
+        Some(match (low, high, both) {
+            (Some(low), Some(high), _) if low == high => format!("Digging allows {low} alone."),
+            (_, _, Some(both)) => format!("Digging allows {both}."),
+            (Some(low), ..) => format!("Digging asks for {low} or more."),
+            (_, Some(high), _) => format!("Digging asks for {high} or less."),
+            _ => return None,
+        })
+    }
+
     fn value(&self, pressure_kpa: Option<f64>, position: Option<&str>, force_n: Option<f64>) -> Option<String> {
         match self {
             Knob::Pressure(gauge) => pressure_kpa.filter(|value| value.is_finite()).map(|value| gauge.text(value)),

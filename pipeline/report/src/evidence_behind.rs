@@ -1,16 +1,13 @@
-//! What stands behind an answer: strips, fields and settings, how far they can be compared, and digging.
+//! What stands behind an answer: strips, fields and settings, how far they can be compared.
 
 use evenstand_tables::rows::StartingPointRow;
 
-use crate::answer::Evidence;
 use crate::gauge::Gauge;
 use crate::number::{self, NO_BREAK_SPACE};
 use crate::response::capitalised;
-use crate::results::Results;
-use crate::why::{Pool, belongs};
 
 /// The answer in sentences.
-pub(crate) fn says(results: &Results, pool: &Pool, point: &StartingPointRow, gauge: Gauge) -> Vec<String> {
+pub(crate) fn says(point: &StartingPointRow, gauge: Gauge) -> Vec<String> {
     let mut says: Vec<String> = Vec::new();
     says.extend(counts(point));
     if let Some((low, high)) = point.tested_low_n.zip(point.tested_high_n).filter(|(low, high)| low < high) {
@@ -29,7 +26,6 @@ pub(crate) fn says(results: &Results, pool: &Pool, point: &StartingPointRow, gau
              {compliance} of the strips."
         ));
     }
-    says.extend(dig_sentences(results, pool, gauge));
     says
 }
 
@@ -57,37 +53,6 @@ fn counts(point: &StartingPointRow) -> Option<String> {
     (!counts.is_empty() || !basis.is_empty()).then(|| capitalised(&format!("{counts}{joint}{basis}.")))
 }
 
-fn dig_sentences(results: &Results, pool: &Pool, gauge: Gauge) -> Vec<String> {
-    results
-        .dig_window
-        .iter()
-        .filter(|row| belongs(pool, &row.condition, &row.closer, row.planter_id.as_ref()))
-        .map(|row| {
-            let places = row.n_digs.map_or_else(
-                || "Digging".to_owned(),
-                |digs| {
-                    let places = number::count(usize::try_from(digs).unwrap_or(0), "place", "places");
-                    format!("Digging ({places}, {})", Evidence::of(&row.evidence).word())
-                },
-            );
-            let limits = match (row.open_limit_n, row.firm_limit_n) {
-                (Some(open), Some(firm)) => format!(
-                    "trenches shut often enough from {}; above {} the soil was firmed too much too often",
-                    gauge.text(open),
-                    gauge.text(firm)
-                ),
-                (Some(open), None) => format!("trenches shut often enough from {}", gauge.text(open)),
-                (None, Some(firm)) => {
-                    format!("above {} the soil was firmed too much too often", gauge.text(firm))
-                }
-                (None, None) => "no limit could be told".to_owned(),
-            };
-            let reason = row.reason.as_deref().map_or_else(String::new, |reason| format!(" {reason}"));
-            format!("{places}: {limits}.{reason}")
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -95,13 +60,11 @@ mod tests {
     use crate::made_up;
 
     fn said(point: &StartingPointRow) -> String {
-        let results = made_up::review();
-        let pool = Pool::of(&point.condition, &point.closer, point.planter_id.as_ref());
-        says(&results, &pool, point, Gauge::plain(Unit::Newton)).join(" ").replace(NO_BREAK_SPACE, " ")
+        says(point, Gauge::plain(Unit::Newton)).join(" ").replace(NO_BREAK_SPACE, " ")
     }
 
     #[test]
-    fn strips_fields_settings_and_digging_are_counted() {
+    fn strips_fields_and_settings_are_counted() {
         let mut point = made_up::point("dry, covered", "on_time_share", "settled");
         (point.overlap_share, point.compliance_share) = (Some(0.93), Some(0.975));
         let words = said(&point);
@@ -110,7 +73,6 @@ mod tests {
             "Tested from 130 to 650 N; nothing is said outside.",
             "93 % of the strips have another setting",
             "within 10 % of the set one in 98 % of the strips",
-            "Digging (60 places, settled): trenches shut often enough from 182 N",
         ] {
             assert!(words.contains(part), "{part}\n{words}");
         }

@@ -9,11 +9,14 @@ use crate::answer::{Card, cards};
 use crate::aside;
 use crate::charts;
 use crate::charts::sketch::Sketch;
+use crate::dig_list;
 use crate::fields;
 use crate::font;
+use crate::hardware;
 use crate::number;
 use crate::response::Response;
 use crate::results::Results;
+use crate::scheme;
 use crate::slug::Names;
 use crate::telemetry;
 use crate::why;
@@ -54,6 +57,9 @@ struct Page<'a> {
     finding_counts: Option<why::WordTable>,
     findings: Vec<fields::FindingView>,
     findings_left: usize,
+    digging: Option<dig_list::DigList>,
+    hardware: Option<hardware::Hardware>,
+    scheme: Option<scheme::Scheme>,
     telemetry: Option<why::WordTable>,
     aside_counts: Option<why::WordTable>,
     aside_rows: Option<why::WordTable>,
@@ -135,6 +141,9 @@ fn page(
         ("field.html", include_str!("../templates/field.html")),
         ("aside.html", include_str!("../templates/aside.html")),
         ("method.html", include_str!("../templates/method.html")),
+        ("digging.html", include_str!("../templates/digging.html")),
+        ("hardware.html", include_str!("../templates/hardware.html")),
+        ("scheme.html", include_str!("../templates/scheme.html")),
         ("macros.html", include_str!("../templates/macros.html")),
     ] {
         environment.add_template(name, source)?;
@@ -151,6 +160,9 @@ fn page(
         finding_counts: aside::finding_counts(results),
         findings,
         findings_left,
+        digging: dig_list::dig_list(results),
+        hardware: hardware::hardware(results),
+        scheme: scheme::scheme(results),
         telemetry: telemetry::telemetry_table(results),
         aside_counts: aside::aside_counts(results),
         aside_rows: aside::aside_rows(results),

@@ -7,6 +7,7 @@ use crate::answer::{Evidence, deciding_points, plain_words};
 use crate::charts::condition::ConditionChart;
 use crate::charts::panel::CurvePoint;
 use crate::condition_tables::{comparisons, curve_table, responses};
+use crate::dig_chart;
 use crate::gauge::Gauge;
 use crate::next_trial::{NextTrial, next_trial};
 use crate::number;
@@ -14,7 +15,7 @@ use crate::response::{Response, capitalised};
 use crate::results::Results;
 use crate::slug::slug;
 use crate::what_can_be_best::Sets;
-use crate::{difference_seen, evidence_behind, how_sure, shape_seen, what_can_be_best};
+use crate::{difference_seen, dig_says, evidence_behind, how_sure, shape_seen, what_can_be_best};
 
 /// A drawn chart as the page needs it.
 #[derive(Debug, Clone, Serialize)]
@@ -160,10 +161,12 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         .filter_map(|row| Some((gauge.value(row.force_n?), response.axis_value(row.adjusted?))))
         .filter(|(x, y)| x.is_finite() && y.is_finite())
         .collect();
-    if curve.is_empty() && strips.is_empty() {
+    let point = starting_point(results, pool, response_name);
+    let decides = point.is_some_and(|point| point.primary == Some(true));
+    let digs = if decides { dig_chart::panel(results, pool, gauge) } else { None };
+    if curve.is_empty() && strips.is_empty() && digs.is_none() {
         return None;
     }
-    let point = starting_point(results, pool, response_name);
     let shown = |value: Option<f64>| value.filter(|value| value.is_finite()).map(|value| gauge.value(value));
     let open = point.is_none_or(|point| Evidence::of(&point.evidence) == Evidence::Open);
     Some(ConditionChart {
@@ -176,6 +179,7 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
             shown(point.and_then(|point| point.window_low_n)).zip(shown(point.and_then(|point| point.window_high_n)))
         },
         sets: point.map_or_else(Sets::default, Sets::of),
+        digs,
         response,
         gauge,
         curve,
@@ -228,6 +232,7 @@ fn finding(chart: &ConditionChart, condition: &str) -> String {
             }
             words.push_str(&format!(" and ends at {}. ", at(last)));
         }
+        _ if chart.curve.is_empty() && chart.strips.is_empty() => {}
         _ => words.push_str("No curve could be fitted. "),
     }
     match (chart.start, chart.default) {
@@ -240,6 +245,9 @@ fn finding(chart: &ConditionChart, condition: &str) -> String {
     if let Some((low, high)) = chart.window {
         let ends = number::range(&gauge.axis_number(low), &with_unit(gauge, high));
         words.push_str(&format!("As good from {ends}. "));
+    }
+    if let Some(digs) = &chart.digs {
+        words.push_str(&dig_chart::finding(digs, gauge));
     }
     if let Some((low, high)) = chart.sets.curve {
         words.push_str(&format!("The best lies from {} in a field not yet seen.", gauge.range(low, high)));
@@ -286,7 +294,8 @@ fn asked(results: &Results, pool: &Pool, point: &StartingPointRow, response: &Re
         ("What can still be the best?", what_can_be_best::says(point, gauge)),
         ("How sure is the start?", how_sure::says(results, point, response, gauge)),
         ("What shape does it have?", shape_seen::says(results, point, gauge)),
-        ("What stands behind it?", evidence_behind::says(results, pool, point, gauge)),
+        ("What stands behind it?", evidence_behind::says(point, gauge)),
+        ("What did digging show?", dig_says::says(results, pool, point, gauge)),
     ]
     .into_iter()
     .filter(|(_, says)| !says.is_empty())

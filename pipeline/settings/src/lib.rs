@@ -18,6 +18,7 @@ mod review;
 mod source;
 mod telemetry;
 mod weather;
+mod weighed;
 
 pub use analysis::{Analysis, Axis, Clock, Tolerances};
 pub use condition::{ConditionPart, ConditionScheme, TextureLimits};
@@ -25,8 +26,9 @@ pub use dig::Dig;
 pub use display::Display;
 pub use error::SettingsError;
 pub use place::Place;
-pub use planter::{Calibration, Knob, Planter, Position};
+pub use planter::{Actuator, Calibration, Knob, Planter, Position};
 pub use review::Settings;
 pub use source::{ChannelRule, ColumnRule, SourceRule, WideRule};
 pub use telemetry::Telemetry;
 pub use weather::{DegreeDays, Weather};
+pub use weighed::{CalibrationShape, FittedForce, Reading, Weighed, mean_and_deviation};

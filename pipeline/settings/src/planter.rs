@@ -3,6 +3,7 @@
 use evenstand_agronomy::Kind;
 
 use crate::SettingsError;
+use crate::weighed::{Reading, Weighed, mean_and_deviation};
 
 /// Force by pressure, weighed or from the manual: a line through points, straight between them.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,9 +34,9 @@ impl Calibration {
         &self.points
     }
 
-    /// Force in newtons at a pressure in kPa; the end pieces go on straight beyond the points.
+    /// Force in newtons at a pressure in kPa, never below zero; the end pieces go on straight beyond the points.
     pub fn force_n(&self, pressure_kpa: f64) -> f64 {
-        interpolate(&self.points, pressure_kpa, |point| *point)
+        interpolate(&self.points, pressure_kpa, |point| *point).max(0.0)
     }
 
     /// Pressure in kPa that gives a force in newtons.
@@ -56,8 +57,10 @@ fn interpolate(points: &[(f64, f64)], x: f64, view: impl Fn(&(f64, f64)) -> (f64
 pub struct Position {
     /// Label as people write it.
     pub label: String,
-    /// Weighed force in newtons.
+    /// Weighed force in newtons; of scale readings their mean.
     pub force_n: Option<f64>,
+    /// Scale readings in newtons; empty where the force was given.
+    pub readings_n: Vec<f64>,
 }
 
 /// What a person turns.
@@ -77,6 +80,8 @@ pub enum Knob {
         unit: String,
         /// Force by pressure; without it the planter is modelled in its own pressure.
         calibration: Option<Calibration>,
+        /// The scale readings behind it, where there are any.
+        weighed: Option<Weighed>,
     },
     /// Positions in order, lightest first.
     Positions {
@@ -96,14 +101,40 @@ pub struct Planter {
     pub closer: String,
     /// Kind of gauge wheel.
     pub gauge_wheel: Option<String>,
+    /// What presses the closing system down, where it is known.
+    pub actuator: Option<Actuator>,
     /// What sets the closing downforce.
     pub knob: Option<Knob>,
+}
+
+/// What presses a closing system down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Actuator {
+    /// Air bags or cylinders.
+    Air,
+    /// Hydraulic cylinders.
+    Hydraulic,
+    /// Springs.
+    Spring,
+}
+
+impl Actuator {
+    const ALL: [Actuator; 3] = [Actuator::Air, Actuator::Hydraulic, Actuator::Spring];
+
+    /// `air`, `hydraulic` or `spring`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Actuator::Air => "air",
+            Actuator::Hydraulic => "hydraulic",
+            Actuator::Spring => "spring",
+        }
+    }
 }
 
 impl Planter {
     /// A planter that only the tables name: nothing is known of its knob.
     pub fn unknown(id: &str) -> Self {
-        Self { id: id.to_owned(), closer: "other".into(), gauge_wheel: None, knob: None }
+        Self { id: id.to_owned(), closer: "other".into(), gauge_wheel: None, actuator: None, knob: None }
     }
 
     /// Force at a set pressure; `None` where the planter has no calibration.
@@ -168,14 +199,28 @@ pub(crate) fn parse(block: &toml::Table) -> Result<Planter, SettingsError> {
     if let Some(wheel) = &gauge_wheel {
         one_of(wheel, &GAUGE_WHEELS, &format!("{place}, gauge_wheel"))?;
     }
-    let knob = match block.get("closing") {
-        None => None,
-        Some(toml::Value::Table(closing)) => Some(parse_knob(closing, &place)?),
+    let (knob, actuator) = match block.get("closing") {
+        None => (None, None),
+        Some(toml::Value::Table(closing)) => {
+            let knob = parse_knob(closing, &place)?;
+            let actuator = parse_actuator(closing, &knob, &place)?;
+            (Some(knob), actuator)
+        }
         Some(other) => {
             return Err(SettingsError::value(format!("{place}, closing"), other, "a [planter.closing] table"));
         }
     };
-    Ok(Planter { id, closer, gauge_wheel, knob })
+    Ok(Planter { id, closer, gauge_wheel, actuator, knob })
+}
+
+/// What presses the closing system down: as stated, else springs where the knob has positions.
+fn parse_actuator(closing: &toml::Table, knob: &Knob, place: &str) -> Result<Option<Actuator>, SettingsError> {
+    let names = Actuator::ALL.map(Actuator::name);
+    let Some(stated) = text(closing, &format!("{place}, closing"), "actuator")? else {
+        return Ok(matches!(knob, Knob::Positions { .. }).then_some(Actuator::Spring));
+    };
+    one_of(&stated, &names, &format!("{place}, closing.actuator"))?;
+    Ok(Actuator::ALL.into_iter().find(|actuator| actuator.name() == stated))
 }
 
 fn parse_knob(closing: &toml::Table, place: &str) -> Result<Knob, SettingsError> {
@@ -194,7 +239,7 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
     let mut unit: Option<String> = None;
     let mut values = [None; 4];
     for (key, value) in closing {
-        if key == "kind" || key == "force_n" {
+        if ["kind", "force_n", "weighed", "actuator"].contains(&key.as_str()) {
             continue;
         }
         let (base, suffix) = key.split_once('_').unwrap_or((key, ""));
@@ -205,7 +250,7 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
             return Err(SettingsError::value(
                 place,
                 format!("the key {key}"),
-                "kind, min_*, max_*, step_*, default_* (with _kpa, _psi, _bar or _mpa) and force_n",
+                "kind, actuator, min_*, max_*, step_*, default_* (with _kpa, _psi, _bar or _mpa), and force_n or weighed",
             ));
         };
         let number = number(value).ok_or_else(|| SettingsError::value(format!("{place}.{key}"), value, "a number"))?;
@@ -227,6 +272,15 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
             )
         }
     };
+    let weighed = parse_weighed(closing, &mut unit, place)?;
+    if weighed.is_some() && calibration.is_some() {
+        return Err(SettingsError::value(
+            place,
+            "both force_n and weighed",
+            "one of them: weighed for scale readings, force_n for pairs from the manual",
+        ));
+    }
+    let calibration = calibration.or_else(|| weighed.as_ref().map(|weighed| weighed.calibration().clone()));
     let last_weighed = calibration.as_ref().and_then(|line| line.points().last().map(|point| point.0));
     let min_kpa = min.unwrap_or(0.0);
     let max_kpa = max.or(last_weighed).ok_or_else(|| {
@@ -263,11 +317,52 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
         default_kpa: default,
         unit: unit.unwrap_or_else(|| "kpa".into()),
         calibration,
+        weighed,
     })
 }
 
+/// Scale readings: `weighed = [{ pressure_psi = 20, force_lbf = [41, 39] }, …]`. `unit` is that of the first, where no limit names one.
+fn parse_weighed(
+    closing: &toml::Table,
+    unit: &mut Option<String>,
+    place: &str,
+) -> Result<Option<Weighed>, SettingsError> {
+    const EXPECTED: &str = "a list such as [{ pressure_psi = 20, force_lbf = [41, 39, 40] }, …], one entry a pressure";
+    let place = format!("{place}.weighed");
+    let Some(value) = closing.get("weighed") else { return Ok(None) };
+    let refused = |found: &toml::Value| SettingsError::value(&place, found, EXPECTED);
+    let mut readings = Vec::new();
+    for entry in value.as_array().ok_or_else(|| refused(value))? {
+        let table = entry.as_table().ok_or_else(|| refused(entry))?;
+        let (mut pressure_kpa, mut forces_n) = (None, None);
+        for (key, value) in table {
+            match key.split_once('_') {
+                Some(("pressure", suffix)) if pressure_kpa.is_none() => {
+                    pressure_kpa = number(value).and_then(|value| Kind::Pressure.to_kept(suffix, value));
+                    unit.get_or_insert_with(|| suffix.to_owned());
+                }
+                Some(("force", suffix)) if forces_n.is_none() => forces_n = readings_n(suffix, value),
+                _ => return Err(SettingsError::value(&place, format!("the key {key}"), EXPECTED)),
+            }
+        }
+        let (Some(pressure_kpa), Some(forces_n)) = (pressure_kpa, forces_n) else { return Err(refused(entry)) };
+        readings.push(Reading { pressure_kpa, forces_n });
+    }
+    let shown = value.to_string();
+    Weighed::fit(readings).map(Some).map_err(|expected| SettingsError::value(&place, shown, expected))
+}
+
+/// One force or a list of them, in newtons.
+fn readings_n(suffix: &str, value: &toml::Value) -> Option<Vec<f64>> {
+    let kept = |value: &toml::Value| Kind::Force.to_kept(suffix, number(value)?);
+    match value {
+        toml::Value::Array(values) => values.iter().map(kept).collect(),
+        one => Some(vec![kept(one)?]),
+    }
+}
+
 fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsError> {
-    known_keys(closing, place, &["kind", "positions", "default"])?;
+    known_keys(closing, place, &["kind", "positions", "default", "actuator"])?;
     let list = closing.get("positions").and_then(toml::Value::as_array).ok_or_else(|| {
         SettingsError::value(
             format!("{place}.positions"),
@@ -280,16 +375,24 @@ fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsE
         let key = format!("{place}.positions");
         let table =
             entry.as_table().ok_or_else(|| SettingsError::value(&key, entry, "{ label = \"1\", force_n = 130 }"))?;
-        known_keys(table, &key, &["label", "force_n"])?;
         let label = text(table, &key, "label")?.ok_or_else(|| SettingsError::value(&key, entry, "a label"))?;
         let force_n = match table.get("force_n") {
             None => None,
             Some(value) => Some(number(value).ok_or_else(|| SettingsError::value(&key, value, "a force in newtons"))?),
         };
+        let readings_n = position_readings(table, &key)?;
+        if force_n.is_some() && !readings_n.is_empty() {
+            return Err(SettingsError::value(
+                key,
+                format!("both force_n and weighed for the label {label}"),
+                "one of them: weighed_lbf (or another unit) for scale readings, force_n for a force from the manual",
+            ));
+        }
+        let weighed_n = (!readings_n.is_empty()).then(|| mean_and_deviation(&readings_n).0);
         if positions.iter().any(|position| position.label == label) {
             return Err(SettingsError::value(key, format!("the label {label} twice"), "each label once"));
         }
-        positions.push(Position { label, force_n });
+        positions.push(Position { label, force_n: force_n.or(weighed_n), readings_n });
     }
     if positions.is_empty() {
         return Err(SettingsError::value(format!("{place}.positions"), "an empty list", "at least one position"));
@@ -314,6 +417,19 @@ fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsE
         ));
     }
     Ok(Knob::Positions { positions, default })
+}
+
+/// Scale readings of one position: `weighed_lbf = [28, 30, 29]`, in any unit of force; empty where there are none.
+fn position_readings(position: &toml::Table, place: &str) -> Result<Vec<f64>, SettingsError> {
+    const EXPECTED: &str = "label, and force_n or weighed_n, weighed_lbf or weighed_kgf with one reading or a list";
+    let mut readings = Vec::new();
+    for (key, value) in position.iter().filter(|(key, _)| !["label", "force_n"].contains(&key.as_str())) {
+        let suffix = key.strip_prefix("weighed_").filter(|suffix| Kind::Force.suffixes().contains(suffix));
+        let suffix = suffix.ok_or_else(|| SettingsError::value(place, format!("the key {key}"), EXPECTED))?;
+        let own = readings_n(suffix, value).filter(|own| !own.is_empty() && own.iter().all(|force| *force >= 0.0));
+        readings.extend(own.ok_or_else(|| SettingsError::value(format!("{place}, {key}"), value, EXPECTED))?);
+    }
+    Ok(readings)
 }
 
 fn text(table: &toml::Table, place: &str, key: &str) -> Result<Option<String>, SettingsError> {

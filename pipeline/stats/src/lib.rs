@@ -25,7 +25,8 @@
 //! Other kinds of data have doors of their own and answer alike:
 //!
 //! - counts `k` of `n`, a [`BinomialDesign`]: [`Logistic`] regression (ordinary, quasi-binomial, or Firth's for separated data),
-//!   [`BinomialMixed`] for grouped and overdispersed counts, and [`BetaBinomial`];
+//!   [`BinomialMixed`] for grouped and overdispersed counts, and [`BetaBinomial`]; [`ShareCurves`] draws clustered curves of them and
+//!   where these cross a limit, separated or not;
 //! - times known only to lie between two looks, of individuals some of whom never have the event, [`IntervalData`]: [`turnbull`] without a
 //!   curve, [`EventTimes`] with one.
 //!
@@ -81,6 +82,7 @@ mod random_effects;
 mod random_term;
 mod response_shape;
 mod search_record;
+mod share_limit;
 mod simulate_power;
 mod sparse;
 mod summary;
@@ -126,6 +128,7 @@ pub use response_shape::{
     QuadraticRows, ResponseFrame, ResponseShape, ShapeComparison, Side, SplineBasis, optimum_profile_set,
 };
 pub use search_record::SearchRecord;
+pub use share_limit::{Line, ShareCurve, ShareCurveDraws, ShareCurves, ShareRow, ShareSpread, Slope};
 pub use simulate_power::{
     Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use evenstand_settings::Position;
 use evenstand_tables::rows::StripRow;
 
+use crate::dig_window::Allowed;
 use crate::groups::{Basis, Coverage, GroupKey};
 use crate::observations::{Observation, Observations};
 use crate::response::{Measures, Response};
@@ -184,5 +185,6 @@ fn coverage(rows: &[Observation], counted: &[usize], basis: Basis) -> Coverage {
         varied_within_fields: positions_by(&all, |row| row.strip.field_id.clone()).values().any(|set| set.len() > 1),
         blocks: several(positions_by(&counted, |row| row.block)),
         spans: Vec::new(),
+        allowed: Allowed::default(),
     }
 }

@@ -8,6 +8,8 @@ use crate::decision::ENOUGH_FIELD_SEASONS;
 
 use super::{Candidate, NEARLY_ALL, field_seasons_now};
 
+/// Said where nobody counted plants.
+pub(super) const ONLY_DIGS: &str = "Nobody has counted plants yet, so what digging allows is not tied to the stand.";
 /// Why nothing is worked out from logs.
 pub(super) const ONLY_LOGS: &str =
     "Settings varied only between the seasons of a field, so what is seen is a pattern and no trial yet.";

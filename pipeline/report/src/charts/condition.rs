@@ -2,6 +2,7 @@
 //! the start, the default and the window lie.
 
 use crate::charts::axis::Axis;
+use crate::charts::dig_panel::DigPanel;
 use crate::charts::labels::beside;
 use crate::charts::lanes::{self, Lane, Look};
 use crate::charts::marks::line_look;
@@ -26,40 +27,98 @@ pub(crate) struct ConditionChart {
     pub window: Option<(f64, f64)>,
     /// What can be the best, in newtons.
     pub sets: Sets,
+    /// What digging showed, on the same axis.
+    pub digs: Option<DigPanel>,
 }
 
 const PANEL_HEIGHT: f64 = 220.0;
+const TOP: f64 = 110.0;
+const RIGHT_SIDE: f64 = WIDTH - 22.0;
+
+/// An axis of shares, for the room that its labels take.
+fn share_axis() -> Axis {
+    Axis { low: 0.0, high: 100.0, ticks: vec![(100.0, "100".to_owned())] }
+}
 
 impl ConditionChart {
     /// The chart as shapes.
     pub fn sketch(&self) -> Sketch {
         let mut sketch = Sketch::new();
-        let heights = self.curve.iter().flat_map(CurvePoint::heights).chain(self.strips.iter().map(|strip| strip.1));
-        let y = response_axis(&self.response, heights, 5);
         let lanes = self.lanes();
-        let room = lanes::room(lanes.len());
         let ends = lanes.iter().flat_map(|lane| [Some(lane.ends.0), Some(lane.ends.1)]);
         let marked = [self.start, self.default].into_iter().chain(ends);
         let across = self.curve.iter().map(|point| point.x).chain(self.strips.iter().map(|strip| strip.0));
-        let x = Axis::round(across.chain(marked.flatten()), (0.0, f64::INFINITY), 1.0, 6);
-        let top = 110.0;
-        let panel = Panel { left: Panel::margin(&y), right: WIDTH - 22.0, top, bottom: top + PANEL_HEIGHT, x, y };
-
+        let dug = self.digs.iter().flat_map(DigPanel::forces);
+        let x = Axis::round(across.chain(marked.flatten()).chain(dug), (0.0, f64::INFINITY), 1.0, 6);
         sketch.text_sized((4.0, 22.0), Anchor::Start, TITLE, Ink::Dark, &font::fitted(&self.title, TITLE, WIDTH - 8.0));
-        panel.band(&mut sketch, &self.curve);
-        panel.frame(&mut sketch, &self.gauge.axis_title(), "", room);
+        let mut sides = (Panel::margin(&share_axis()), RIGHT_SIDE);
+        let (mut foot, mut bottom) = (UPPER - 14.0, UPPER - 14.0);
+        if !self.digs_alone() {
+            let heights =
+                self.curve.iter().flat_map(CurvePoint::heights).chain(self.strips.iter().map(|strip| strip.1));
+            let y = response_axis(&self.response, heights, 5);
+            sides.0 = Panel::margin(&y);
+            let panel = Panel { left: sides.0, right: sides.1, top: TOP, bottom: TOP + PANEL_HEIGHT, x: x.clone(), y };
+            foot = self.stand(&mut sketch, &panel, &lanes);
+            bottom = foot + 54.0;
+        }
+        if let Some(digs) = &self.digs {
+            let across = Panel { left: sides.0, right: sides.1, top: 0.0, bottom: 0.0, x: x.clone(), y: share_axis() };
+            let uprights = self.upright_places(&across);
+            let top = if self.digs_alone() { LOWER } else { bottom };
+            let panel = digs.draw(&mut sketch, sides, &x, top, &self.gauge.axis_title(), &uprights);
+            let end = panel.bottom + lanes::room(1);
+            if self.digs_alone() {
+                self.uprights(&mut sketch, &panel, end);
+            } else {
+                self.uprights_below(&mut sketch, &panel, end);
+            }
+            bottom = top + digs.height();
+        }
+        sketch.height = bottom.max(foot);
+        sketch
+    }
+
+    /// Whether there is nothing of the stand to draw.
+    fn digs_alone(&self) -> bool {
+        self.digs.is_some() && self.curve.is_empty() && self.strips.is_empty()
+    }
+
+    /// Pixels across of start and default.
+    fn upright_places(&self, panel: &Panel) -> Vec<f64> {
+        [self.start, self.default].into_iter().flatten().map(|at| panel.across(at)).collect()
+    }
+
+    /// The panel of the stand; gives the pixels from the top of its axis.
+    fn stand(&self, sketch: &mut Sketch, panel: &Panel, lanes: &[Lane]) -> f64 {
+        let room = lanes::room(lanes.len());
+        panel.band(sketch, &self.curve);
+        panel.frame(sketch, &self.gauge.axis_title(), "", room);
         sketch.text((4.0, 46.0), Anchor::Start, Ink::Muted, &self.response.axis_title());
         for strip in &self.strips {
             sketch.circle(panel.place(strip.0, strip.1), 2.6, Ink::Muted, Some(1.2));
         }
         let foot = panel.bottom + room;
-        self.tested(&mut sketch, &panel, foot);
-        panel.curve(&mut sketch, &self.curve, &line_look(0));
-        self.uprights(&mut sketch, &panel, foot);
-        let uprights: Vec<f64> = [self.start, self.default].into_iter().flatten().map(|at| panel.across(at)).collect();
-        lanes::draw(&mut sketch, &panel, &lanes, &uprights);
-        sketch.height = foot + 54.0;
-        sketch
+        self.tested(sketch, panel, foot);
+        panel.curve(sketch, &self.curve, &line_look(0));
+        self.uprights(sketch, panel, foot);
+        lanes::draw(sketch, panel, lanes, &self.upright_places(panel));
+        foot
+    }
+
+    /// Start and default once more in the panel of digs, without their labels.
+    fn uprights_below(&self, sketch: &mut Sketch, panel: &Panel, foot: f64) {
+        if let Some(default) = self.default {
+            sketch.dashed(
+                &[(panel.across(default), panel.top), (panel.across(default), foot)],
+                &[6.0, 4.0],
+                Ink::Dark,
+                1.4,
+            );
+        }
+        if let Some(start) = self.start {
+            sketch.line(vec![(panel.across(start), panel.top), (panel.across(start), foot)], Ink::Rust, 3.2);
+        }
     }
 
     /// Short strokes on top of the frame where strips were planted: what lies between was not tried.
@@ -89,10 +148,14 @@ impl ConditionChart {
     /// What the marks of this chart mean; `interval` is the confidence of the band in words.
     pub fn legend(&self, interval: &str) -> String {
         let interval = if interval.is_empty() { "interval".to_owned() } else { format!("{interval} interval") };
-        let mut words = format!(
-            "Circles: strips with field and block taken out. Line: pooled curve; shaded: its {interval}. Small strokes \
-             on the axis: settings that were tried."
-        );
+        let mut words = if self.digs_alone() {
+            String::new()
+        } else {
+            format!(
+                "Circles: strips with field and block taken out. Line: pooled curve; shaded: its {interval}. Small \
+                 strokes on the axis: settings that were tried."
+            )
+        };
         let shown = |value: Option<f64>| value.map(|value| self.gauge.axis_number(value));
         words.push_str(match (shown(self.start), shown(self.default)) {
             (Some(start), Some(default)) if start == default => " Solid upright: start, and the default.",
@@ -114,7 +177,10 @@ impl ConditionChart {
         if !bars.is_empty() {
             words.push_str(&format!(" Bars below: {}.", bars.join("; ")));
         }
-        words
+        if let Some(digs) = &self.digs {
+            words.push_str(&digs.legend(&interval));
+        }
+        words.trim_start().to_owned()
     }
 
     /// Start and default as upright lines with their labels above the frame, each on a line of its own, so that they
@@ -197,6 +263,7 @@ fn away(line: f64, words: &str, other: f64) -> Option<(f64, Anchor)> {
 mod tests {
     use super::*;
     use crate::Results;
+    use crate::charts::dig_panel::DigCurve;
     use crate::charts::sketch::Shape;
     use crate::gauge::Unit;
 
@@ -218,6 +285,7 @@ mod tests {
             default: Some(260.0),
             window: Some((270.0, 420.0)),
             sets: sets(Some((130.0, 650.0)), Some((230.0, 480.0)), Some((265.0, 452.0))),
+            digs: None,
         }
     }
 
@@ -298,6 +366,73 @@ mod tests {
                 }
             }
         }
+    }
+
+    fn dug(window: Option<(f64, f64)>) -> DigPanel {
+        let side = |rising: bool| DigCurve {
+            curve: (0..=20)
+                .map(|step| {
+                    let x = 130.0 + 26.0 * f64::from(step);
+                    let estimate = if rising { 5.0 * f64::from(step) } else { 100.0 - 5.0 * f64::from(step) };
+                    CurvePoint {
+                        x,
+                        estimate,
+                        low: Some(0.8 * estimate),
+                        high: Some(estimate + 0.2 * (100.0 - estimate)),
+                    }
+                })
+                .collect(),
+            counted: vec![(130.0, 90.0), (390.0, 50.0), (650.0, 0.0)],
+            allowed: Some(10.0),
+        };
+        DigPanel { open: side(false), firm: side(true), window }
+    }
+
+    #[test]
+    fn digs_stand_under_the_stand_on_its_axis_and_no_text_meets_another() {
+        let windows = [None, Some((130.0, 650.0)), Some((300.0, 301.0)), Some((130.0, 131.0)), Some((649.0, 650.0))];
+        for window in windows {
+            for (start, default) in [(340.0, 260.0), (130.0, 650.0), (645.0, 600.0), (300.0, 300.0)] {
+                let mut chart = chart();
+                (chart.start, chart.default) = (Some(start), Some(default));
+                let alone = chart.sketch().height;
+                chart.digs = Some(dug(window));
+                let what = format!("window {window:?}, start {start}, default {default}");
+                assert_no_text_meets(&chart.sketch(), &what);
+                assert!(chart.sketch().height > alone + 150.0);
+                // Numbers of both axes stand at the same places across.
+                let places = |label: &str| {
+                    let boxes = chart.sketch().text_boxes();
+                    boxes.into_iter().filter(|(text, _)| text == label).map(|(_, place)| place.left).collect::<Vec<_>>()
+                };
+                let hundreds = places("400");
+                assert_eq!(hundreds.len(), 2);
+                assert!((hundreds[0] - hundreds[1]).abs() < 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn digs_alone_have_a_chart_with_start_and_default_and_no_empty_panel() {
+        let mut chart = chart();
+        chart.curve.clear();
+        chart.strips.clear();
+        chart.window = None;
+        chart.sets = Sets::default();
+        for (start, default) in [(340.0, 260.0), (300.0, 300.0), (130.0, 650.0)] {
+            (chart.start, chart.default) = (Some(start), Some(default));
+            chart.digs = Some(dug(Some((250.0, 450.0))));
+            let sketch = chart.sketch();
+            assert_no_text_meets(&sketch, "digs alone");
+            assert!(sketch.height < 400.0, "{}", sketch.height);
+            let labels: Vec<String> = sketch.text_boxes().into_iter().map(|(text, _)| text).collect();
+            assert!(labels.iter().any(|label| label.starts_with("start")), "{labels:?}");
+            assert!(labels.contains(&"dug: shut, not too firm".to_owned()));
+        }
+        assert!(!chart.legend("90 %").contains("Circles: strips"));
+        chart.digs = Some(DigPanel { firm: DigCurve::default(), ..dug(None) });
+        let labels: Vec<String> = chart.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
+        assert!(labels.contains(&"not shut".to_owned()) && !labels.contains(&"too firm".to_owned()));
     }
 
     #[test]

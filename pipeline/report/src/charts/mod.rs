@@ -2,6 +2,7 @@
 
 mod axis;
 pub(crate) mod condition;
+pub(crate) mod dig_panel;
 pub(crate) mod field;
 mod labels;
 mod lanes;

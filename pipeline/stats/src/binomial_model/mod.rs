@@ -26,3 +26,6 @@ pub use logistic_result::LogisticFit;
 pub use mixed::BinomialMixed;
 pub use mixed_result::{BinomialMixedFit, RandomDeviation};
 pub use separation::Separation;
+
+pub(crate) use kernel::probabilities;
+pub(crate) use quadrature::hermite_nodes;

@@ -16,7 +16,7 @@ use std::f64::consts::SQRT_2;
 ///
 /// Nodes are eigenvalues of the tridiagonal recurrence (Golub & Welsch 1969) and then improved by Newton; weights come from Hermite
 /// functions, because the far ones underflow long before their product with `exp(x²)` does.
-pub(super) fn hermite_nodes(count: usize) -> Vec<(f64, f64)> {
+pub(crate) fn hermite_nodes(count: usize) -> Vec<(f64, f64)> {
     let mut tridiagonal = vec![0.0; count * count];
     for k in 1..count {
         let value = (k as f64 / 2.0).sqrt();

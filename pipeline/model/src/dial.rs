@@ -1,0 +1,186 @@
+//! A planter's knob as a scale beside force: which steps there are, and which force each gives.
+
+use evenstand_settings::{Calibration, Knob, Planter};
+
+/// The knob of a planter whose force axis is in newtons, or, where not `calibrated`, in its own pressure (nominal newtons are kilopascals).
+pub(crate) struct Dial<'a> {
+    planter: &'a Planter,
+    calibrated: bool,
+}
+
+/// One step of a knob.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Step {
+    /// Force it gives, on the axis.
+    pub force_n: f64,
+    pub pressure_kpa: Option<f64>,
+    pub position: Option<String>,
+    /// Whether it is an end of the knob; `None` where the knob is not known.
+    pub at_limit: Option<bool>,
+}
+
+/// A range of forces on a knob, rounded inwards to its steps; empty where no step lies in it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct KnobRange {
+    pub pressures_kpa: Option<(f64, f64)>,
+    pub positions: Option<(String, String)>,
+}
+
+impl<'a> Dial<'a> {
+    pub fn new(planter: &'a Planter, calibrated: bool) -> Self {
+        Self { planter, calibrated }
+    }
+
+    fn calibration<'b>(&self, calibration: &'b Option<Calibration>) -> Option<&'b Calibration> {
+        calibration.as_ref().filter(|_| self.calibrated)
+    }
+
+    /// Pressure that gives a force.
+    fn pressure_kpa(&self, calibration: &Option<Calibration>, force_n: f64) -> f64 {
+        self.calibration(calibration).map_or(force_n, |line| line.pressure_kpa(force_n))
+    }
+
+    fn force_n(&self, calibration: &Option<Calibration>, pressure_kpa: f64) -> f64 {
+        self.calibration(calibration).map_or(pressure_kpa, |line| line.force_n(pressure_kpa))
+    }
+
+    /// The step nearest to a force among those whose force is `wanted`; a planter without a known knob has every force.
+    pub fn nearest(&self, force_n: f64, wanted: impl Fn(f64) -> bool) -> Option<Step> {
+        match &self.planter.knob {
+            Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
+                let exact = self.pressure_kpa(calibration, force_n);
+                let steps = (exact - min_kpa) / step_kpa;
+                let on_knob =
+                    [steps.floor(), steps.ceil()].map(|steps| (min_kpa + steps * step_kpa).clamp(*min_kpa, *max_kpa));
+                let nearest = on_knob
+                    .into_iter()
+                    .filter(|pressure| wanted(self.force_n(calibration, *pressure)))
+                    .min_by(|a, b| (a - exact).abs().total_cmp(&(b - exact).abs()))?;
+                Some(self.at_pressure(nearest))
+            }
+            Some(Knob::Positions { positions, .. }) => {
+                let (position, _) = positions
+                    .iter()
+                    .filter_map(|position| Some((position, position.force_n?)))
+                    .filter(|(_, force)| wanted(*force))
+                    .min_by(|a, b| (a.1 - force_n).abs().total_cmp(&(b.1 - force_n).abs()))?;
+                self.at_position(&position.label)
+            }
+            None => Some(Step { force_n, pressure_kpa: None, position: None, at_limit: None }),
+        }
+    }
+
+    /// A force between the steps, inside the limits of the knob; positions have none.
+    pub fn between_steps(&self, force_n: f64) -> Option<Step> {
+        match &self.planter.knob {
+            Some(Knob::Pressure { min_kpa, max_kpa, calibration, .. }) => {
+                Some(self.at_pressure(self.pressure_kpa(calibration, force_n).clamp(*min_kpa, *max_kpa)))
+            }
+            _ => None,
+        }
+    }
+
+    fn at_pressure(&self, pressure_kpa: f64) -> Step {
+        let Some(Knob::Pressure { min_kpa, max_kpa, calibration, .. }) = &self.planter.knob else {
+            return Step { force_n: pressure_kpa, pressure_kpa: Some(pressure_kpa), position: None, at_limit: None };
+        };
+        Step {
+            force_n: self.force_n(calibration, pressure_kpa),
+            pressure_kpa: Some(pressure_kpa),
+            position: None,
+            at_limit: Some(pressure_kpa <= min_kpa + 1e-9 || pressure_kpa >= max_kpa - 1e-9),
+        }
+    }
+
+    fn at_position(&self, label: &str) -> Option<Step> {
+        let Some(Knob::Positions { positions, .. }) = &self.planter.knob else { return None };
+        let position = positions.iter().find(|position| position.label == label)?;
+        let ends = [positions.first(), positions.last()];
+        Some(Step {
+            force_n: position.force_n.unwrap_or(f64::NAN),
+            pressure_kpa: None,
+            position: Some(label.to_owned()),
+            at_limit: Some(ends.iter().flatten().any(|end| end.label == label)),
+        })
+    }
+
+    /// The default that the planter names, as a step.
+    pub fn named_default(&self) -> Option<Step> {
+        match &self.planter.knob {
+            Some(Knob::Pressure { default_kpa, .. }) => default_kpa.map(|pressure| self.at_pressure(pressure)),
+            Some(Knob::Positions { default, .. }) => default.as_deref().and_then(|label| self.at_position(label)),
+            None => None,
+        }
+    }
+
+    /// The setting that gives a force as exactly as the knob can: any pressure, the nearest position.
+    pub fn at_force(&self, force_n: f64) -> Option<Step> {
+        match &self.planter.knob {
+            Some(Knob::Pressure { calibration, .. }) => Some(self.at_pressure(self.pressure_kpa(calibration, force_n))),
+            Some(Knob::Positions { .. }) => self.nearest(force_n, |_| true),
+            None => None,
+        }
+    }
+
+    /// A range of forces, rounded inwards, so that what is said of the range holds for every step shown.
+    pub fn range_inside(&self, (low, high): (f64, f64)) -> KnobRange {
+        match &self.planter.knob {
+            Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, calibration, .. }) => {
+                let pressure = |force: f64| self.pressure_kpa(calibration, force).clamp(*min_kpa, *max_kpa);
+                let low = min_kpa + ((pressure(low) - min_kpa) / step_kpa - 1e-9).ceil() * step_kpa;
+                let high = min_kpa + ((pressure(high) - min_kpa) / step_kpa + 1e-9).floor() * step_kpa;
+                KnobRange { pressures_kpa: (low <= high + 1e-9).then_some((low, high)), positions: None }
+            }
+            Some(Knob::Positions { positions, .. }) => {
+                let mut inside = positions.iter().filter(|position| {
+                    position.force_n.is_some_and(|force| force >= low - 1e-9 && force <= high + 1e-9)
+                });
+                let first = inside.next();
+                let last = inside.next_back().or(first);
+                KnobRange {
+                    pressures_kpa: None,
+                    positions: first.zip(last).map(|(first, last)| (first.label.clone(), last.label.clone())),
+                }
+            }
+            None => KnobRange::default(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use evenstand_settings::Settings;
+
+    fn planter(closing: &str) -> Planter {
+        let text = format!("[[planter]]\nid = \"p\"\n[planter.closing]\n{closing}");
+        Settings::parse(&text).unwrap().planter("p")
+    }
+
+    #[test]
+    fn the_nearest_step_is_one_whose_force_is_wanted() {
+        let planter = planter("kind = \"pressure\"\nmax_kpa = 400\nstep_kpa = 50\nforce_n = [[0, 0], [400, 800]]");
+        let dial = Dial::new(&planter, true);
+        let pressure =
+            |force: f64, from: f64| dial.nearest(force, |force| force >= from).and_then(|step| step.pressure_kpa);
+        assert_eq!(pressure(310.0, 0.0), Some(150.0));
+        assert_eq!(pressure(310.0, 310.0), Some(200.0));
+        assert_eq!(pressure(310.0, 900.0), None);
+        assert_eq!(dial.range_inside((310.0, 690.0)).pressures_kpa, Some((200.0, 300.0)));
+        assert_eq!(dial.range_inside((310.0, 390.0)).pressures_kpa, None);
+        assert_eq!(dial.between_steps(310.0).unwrap().pressure_kpa, Some(155.0));
+    }
+
+    #[test]
+    fn positions_have_no_steps_between() {
+        let planter = planter(
+            "kind = \"positions\"\npositions = [{ label = \"1\", force_n = 100 }, { label = \"2\", force_n = 200 }, { label = \"3\", force_n = 300 }]",
+        );
+        let dial = Dial::new(&planter, true);
+        let step = dial.nearest(180.0, |force| force > 200.0).unwrap();
+        assert_eq!((step.position.as_deref(), step.force_n, step.at_limit), (Some("3"), 300.0, Some(true)));
+        assert_eq!(dial.between_steps(180.0), None);
+        assert_eq!(dial.range_inside((150.0, 250.0)).positions, Some(("2".into(), "2".into())));
+        assert_eq!(dial.at_force(210.0).unwrap().position.as_deref(), Some("2"));
+    }
+}

@@ -1,0 +1,93 @@
+//! Starting points from digging alone, where no stand was counted.
+
+use std::collections::BTreeMap;
+
+use evenstand_tables::rows::{KnobRow, StartingPointRow};
+
+use crate::decision::Evidence;
+use crate::dial::Dial;
+use crate::dig_window::{Allowed, DigWindow};
+use crate::group_answer::{DIG_CHECK, GroupAnswer, Members, Outlook};
+use crate::groups::{Basis, Coverage, GroupKey};
+use crate::knob::{advice, fill_window, stay};
+use crate::words;
+
+/// Groups that were dug but have no stand counts.
+pub(crate) fn dug_groups(windows: &BTreeMap<GroupKey, DigWindow>, members: &Members) -> Vec<GroupAnswer> {
+    windows
+        .iter()
+        .filter(|(key, window)| {
+            let strips = members.get(key).map_or(&[][..], Vec::as_slice);
+            window.dug.is_some() && !strips.is_empty() && strips.iter().all(|strip| strip.emerged.is_none())
+        })
+        .map(|(key, window)| GroupAnswer {
+            key: key.clone(),
+            response: DIG_CHECK.to_owned(),
+            primary: false,
+            tolerance: 0.0,
+            coverage: coverage(window),
+            finding: Outlook::Dug(Box::new(window.clone())),
+        })
+        .collect()
+}
+
+fn coverage(window: &DigWindow) -> Coverage {
+    let counts = &window.counts;
+    Coverage {
+        basis: if counts.varied > 0 { Basis::Trial } else { Basis::Logs },
+        field_seasons: counts.field_seasons,
+        strips: counts.strips,
+        level_forces: Vec::new(),
+        tested: window.dug.unwrap_or((f64::NAN, f64::NAN)),
+        varied_within_fields: counts.varied > 0,
+        blocks: 0,
+        repeated: false,
+        spans: Vec::new(),
+        allowed: window.allowed(),
+    }
+}
+
+/// The force in the window nearest the default; the middle of the window where there is no default.
+fn start(window: &DigWindow, default_n: Option<f64>) -> Option<f64> {
+    let (low, high) = window.window()?;
+    Some(default_n.map_or((low + high) / 2.0, |default| default.clamp(low, high)))
+}
+
+/// Fills what digging alone says into a row of starting points.
+pub(crate) fn fill_starting_point(row: &mut StartingPointRow, window: &DigWindow, why: &str) {
+    row.evidence = window.evidence.name().to_owned();
+    row.reason = why.to_owned();
+    row.n_levels = Some(window.counts.levels as i64);
+    row.shape = Some("untold".to_owned());
+    row.tolerance = None;
+    (row.window_low_n, row.window_high_n) = window.window().unzip();
+    row.start_n = start(window, row.default_n);
+}
+
+/// Fills what digging alone says into the row of a planter's knob. `default_n` is its default on the axis of the group.
+pub(crate) fn fill_knob(row: &mut KnobRow, dial: &Dial, window: &DigWindow, default_n: Option<f64>, calibrated: bool) {
+    row.evidence = window.evidence.name().to_owned();
+    row.shape = Some("untold".to_owned());
+    let (Some(wanted), Some(inside)) = (start(window, default_n), window.window()) else { return };
+    fill_window(row, dial, inside, calibrated);
+    let stays = default_n.is_some_and(|default| default == wanted);
+    let settled = window.evidence == Evidence::Settled;
+    let allowed = Allowed { low: Some(inside.0), high: Some(inside.1), settled };
+    let inside = |force_n: f64| allowed.allows(force_n);
+    let nearest = || dial.nearest(wanted, inside).or_else(|| dial.nearest(wanted, |_| !settled));
+    let step = if stays { Some(stay(row, dial, wanted)) } else { nearest() };
+    let reason = row.reason.get_or_insert_default();
+    let Some(step) = step else {
+        row.evidence = Evidence::Open.name().to_owned();
+        reason.push_str(words::NO_STEP);
+        return;
+    };
+    if !stays && !inside(step.force_n) {
+        reason.push_str(words::STEP_BESIDE);
+    }
+    row.start_pressure_kpa = step.pressure_kpa;
+    row.start_position = step.position;
+    row.at_limit = step.at_limit;
+    row.start_force_n = calibrated.then_some(step.force_n);
+    row.advice = Some(advice(stays, default_n, step.force_n).to_owned());
+}

@@ -1,0 +1,137 @@
+//! The panel of digs under the stand curve: shares of places not shut and too firm, on the same axis of force.
+
+use crate::charts::axis::Axis;
+use crate::charts::lanes::{self, Lane, Look};
+use crate::charts::panel::{CurvePoint, Panel};
+use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT};
+use crate::font;
+
+/// What digging showed, in the units of the axes: force across, percent up.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct DigPanel {
+    pub open: DigCurve,
+    pub firm: DigCurve,
+    /// Forces that are neither too light nor too heavy, where a window is told.
+    pub window: Option<(f64, f64)>,
+}
+
+/// One question: its curve, its settings counted, and the share allowed.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct DigCurve {
+    pub curve: Vec<CurvePoint>,
+    pub counted: Vec<Point>,
+    pub allowed: Option<f64>,
+}
+
+const HEIGHT: f64 = 110.0;
+/// Room above the frame for the title of its axis and the labels of its curves.
+const HEAD: f64 = 46.0;
+/// Room under it for the numbers and the title of the axis across.
+const FOOT: f64 = 54.0;
+const FIRM_DASH: [f64; 2] = [7.0, 4.0];
+
+impl DigPanel {
+    /// Everything that the axis across must reach.
+    pub fn forces(&self) -> impl Iterator<Item = f64> + '_ {
+        let ends = self.window.into_iter().flat_map(|(low, high)| [low, high]);
+        [&self.open, &self.firm]
+            .into_iter()
+            .flat_map(|side| side.curve.iter().map(|point| point.x).chain(side.counted.iter().map(|place| place.0)))
+            .chain(ends)
+    }
+
+    pub fn is_empty(&self) -> bool {
+        [&self.open, &self.firm].iter().all(|side| side.curve.is_empty() && side.counted.is_empty())
+    }
+
+    /// What its marks mean.
+    pub fn legend(&self, interval: &str) -> String {
+        let mut words = format!(
+            " Panel of digs: places at each setting, counted; solid line and circles, not shut; dashed line and squares, too firm; \
+             shaded, the {interval} of a typical field."
+        );
+        if self.open.allowed.is_some() || self.firm.allowed.is_some() {
+            words.push_str(" Dotted line: the share allowed.");
+        }
+        if self.window.is_some() {
+            words.push_str(" Hatched bar under it: forces at which no more than that are either.");
+        }
+        words
+    }
+
+    /// Height of the panel with its labels.
+    pub fn height(&self) -> f64 {
+        HEAD + HEIGHT + lanes::room(1) + FOOT
+    }
+
+    /// Draws the panel from `top` down, between the sides of the frame above. `uprights` are the pixels across of lines that run through it.
+    pub fn draw(
+        &self,
+        sketch: &mut Sketch,
+        sides: (f64, f64),
+        x: &Axis,
+        top: f64,
+        x_title: &str,
+        uprights: &[f64],
+    ) -> Panel {
+        // Marks at 0 and 100 % stand clear of the frame.
+        let y = Axis {
+            low: -6.0,
+            high: 106.0,
+            ticks: [0.0, 50.0, 100.0].map(|share| (share, format!("{share:.0}"))).to_vec(),
+        };
+        let top = top + HEAD;
+        let panel = Panel { left: sides.0, right: sides.1, top, bottom: top + HEIGHT, x: x.clone(), y };
+        sketch.text((4.0, top - 30.0), Anchor::Start, Ink::Muted, "Places dug, %");
+        for side in [&self.open, &self.firm] {
+            panel.band(sketch, &side.curve);
+        }
+        panel.frame(sketch, x_title, "", lanes::room(1));
+        for allowed in [self.open.allowed, self.firm.allowed].into_iter().flatten() {
+            let height = panel.up(allowed);
+            sketch.dashed(&[(panel.left, height), (panel.right, height)], &[2.0, 3.0], Ink::Dark, 1.0);
+        }
+        self.curves(sketch, &panel);
+        self.labels(sketch, &panel);
+        if let Some(ends) = self.window {
+            let lane = Lane { look: Look::Hatched, label: "dug: shut, not too firm", ends };
+            lanes::draw(sketch, &panel, &[lane], uprights);
+        }
+        panel
+    }
+
+    fn curves(&self, sketch: &mut Sketch, panel: &Panel) {
+        let line = |points: &[CurvePoint]| -> Vec<Point> {
+            points.iter().map(|point| panel.place(point.x, point.estimate)).collect()
+        };
+        sketch.line(line(&self.open.curve), Ink::Dark, 2.2);
+        sketch.dashed(&line(&self.firm.curve), &FIRM_DASH, Ink::Rust, 2.2);
+        for (force, share) in &self.open.counted {
+            sketch.circle(panel.place(*force, *share), 3.6, Ink::Dark, Some(1.6));
+        }
+        for (force, share) in &self.firm.counted {
+            square(sketch, panel.place(*force, *share));
+        }
+    }
+
+    /// The names of the curves, each over the side at which its share is large, with the mark of its settings.
+    fn labels(&self, sketch: &mut Sketch, panel: &Panel) {
+        let baseline = panel.top - 9.0;
+        let middle = baseline - 0.32 * TEXT;
+        if !self.open.curve.is_empty() || !self.open.counted.is_empty() {
+            sketch.circle((panel.left + 5.0, middle), 3.6, Ink::Dark, Some(1.6));
+            sketch.text((panel.left + 14.0, baseline), Anchor::Start, Ink::Dark, "not shut");
+        }
+        if !self.firm.curve.is_empty() || !self.firm.counted.is_empty() {
+            let words = "too firm";
+            square(sketch, (panel.right - font::text_width(words, TEXT) - 9.0, middle));
+            sketch.text((panel.right, baseline), Anchor::End, Ink::Dark, words);
+        }
+    }
+}
+
+fn square(sketch: &mut Sketch, (x, y): Point) {
+    let half = 3.4;
+    sketch
+        .area(vec![(x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half)], Ink::Rust);
+}

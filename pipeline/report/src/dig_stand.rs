@@ -1,0 +1,53 @@
+//! Digs against the stand, in sentences that are never surer than the table.
+
+use evenstand_tables::rows::DigStandRow;
+
+use crate::number::{self, NO_BREAK_SPACE};
+use crate::response::Response;
+use crate::results::Results;
+
+/// What one row says, with its numbers where it has them.
+pub(crate) fn sentence(row: &DigStandRow) -> Option<String> {
+    let reading = row.reading.clone().filter(|reading| !reading.trim().is_empty())?;
+    let response = Response::of(&row.response, &Results::default());
+    let about = format!("{}: ", response.label);
+    let Some(((difference, low), high)) = row.difference.zip(row.low).zip(row.high) else {
+        return Some(about + &reading);
+    };
+    let spread = Some((high - low) / 2.0);
+    let [low, high] = [low, high].map(|end| response.bare_difference(end, spread));
+    let strips = number::count(usize::try_from(row.n_strips.unwrap_or(0)).unwrap_or(0), "strip", "strips");
+    Some(format!(
+        "{about}{reading} All places open against all shut: {} (95{NO_BREAK_SPACE}% interval: {}), {strips}, {} of them with an open trench.",
+        response.difference(difference, spread),
+        number::range(&low, &high),
+        row.n_open_strips.unwrap_or(0)
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_difference_is_told_with_its_interval_and_a_missing_one_without_numbers() {
+        let mut row = DigStandRow {
+            response: "emerged_share".into(),
+            difference: Some(-0.0271),
+            low: Some(-0.0585),
+            high: Some(0.0044),
+            n_strips: Some(161),
+            n_open_strips: Some(29),
+            reading: Some("No difference is shown.".into()),
+            ..DigStandRow::default()
+        };
+        let words = sentence(&row).unwrap().replace(NO_BREAK_SPACE, " ");
+        for part in ["No difference is shown.", "−3 points", "−6 to 0", "161 strips, 29 of them"] {
+            assert!(words.contains(part), "{part}: {words}");
+        }
+        row.difference = None;
+        assert!(!sentence(&row).unwrap().contains("interval"));
+        row.reading = None;
+        assert_eq!(sentence(&row), None);
+    }
+}

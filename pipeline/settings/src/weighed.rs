@@ -1,0 +1,271 @@
+//! Scale readings of a closing system, and the force by pressure that they tell.
+
+use evenstand_stats::distribution::{f_sf, t_quantile};
+use evenstand_stats::{Design, LeastSquares, LinearFit};
+use ndarray::Array2;
+
+use crate::planter::Calibration;
+
+/// Below this p value readings do not lie on a straight line.
+const BENT: f64 = 0.05;
+/// Pressures from which a bend can be seen without repeated readings.
+const ENOUGH_FOR_A_BEND: usize = 4;
+
+/// Readings of a scale at one pressure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// Pressure, kPa.
+    pub pressure_kpa: f64,
+    /// Force at each reading, N; one or more.
+    pub forces_n: Vec<f64>,
+}
+
+/// Shape of the force over pressure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CalibrationShape {
+    /// One straight line through all readings, by least squares.
+    Line,
+    /// Straight between the means of neighbouring pressures.
+    Pieces,
+}
+
+impl CalibrationShape {
+    /// `line` or `pieces`.
+    pub fn name(self) -> &'static str {
+        match self {
+            CalibrationShape::Line => "line",
+            CalibrationShape::Pieces => "pieces",
+        }
+    }
+}
+
+/// A fitted force, with its uncertainty where the readings tell one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FittedForce {
+    /// The force, N.
+    pub force_n: f64,
+    /// Its standard error, N.
+    pub std_error_n: Option<f64>,
+    /// Its 95 % interval, N.
+    pub interval_n: Option<(f64, f64)>,
+}
+
+/// A closing system weighed on a scale.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weighed {
+    readings: Vec<Reading>,
+    shape: CalibrationShape,
+    /// p value of the test that the readings lie on a line; `None` where they are too few to tell.
+    line_p_value: Option<f64>,
+    /// Standard deviation of single readings about what is fitted, N.
+    deviation_n: Option<f64>,
+    residual_df: f64,
+    line: Line,
+    calibration: Calibration,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Line {
+    intercept: f64,
+    slope: f64,
+    mean_pressure: f64,
+    /// Σ (pressure − mean)² over readings.
+    spread: f64,
+    count: f64,
+}
+
+impl Weighed {
+    /// Fits readings: a straight line by least squares, or, where they do not lie on one (p < 0.05), straight pieces between their means.
+    ///
+    /// The line is tested by lack of fit against the scatter of repeated readings (F on m − 2 and n − m degrees of freedom, m pressures, n
+    /// readings; Draper & Smith 1998, Applied Regression Analysis, section 2.1, from memory); without repeats, from four pressures on, by the
+    /// t test of a quadratic term. Pressures come in any order, and repeated ones are joined. No force is below zero.
+    ///
+    /// # Errors
+    /// In words, what was expected: fewer than two pressures; numbers that are not finite or below zero; force that does not rise with pressure.
+    pub fn fit(readings: Vec<Reading>) -> Result<Self, String> {
+        let readings = joined(readings)?;
+        let line = Line::through(&readings)?;
+        let line_p_value = lack_of_fit(&readings, &line).or_else(|| bend(&readings));
+        let bent = line_p_value.is_some_and(|p_value| p_value < BENT);
+        let shape = if bent { CalibrationShape::Pieces } else { CalibrationShape::Line };
+        let means = rising_means(&readings);
+        let points = match shape {
+            CalibrationShape::Line => line.points(&readings),
+            CalibrationShape::Pieces => means,
+        };
+        let calibration =
+            Calibration::new(points).map_err(|_| "readings whose force rises with pressure".to_owned())?;
+        let count = line.count;
+        let (squares, residual_df) = match shape {
+            CalibrationShape::Line => (squares(&readings, |reading, _| line.at(reading.pressure_kpa)), count - 2.0),
+            CalibrationShape::Pieces => (squares(&readings, |_, mean| mean), count - readings.len() as f64),
+        };
+        let deviation_n = (residual_df > 0.0).then(|| (squares / residual_df).sqrt());
+        Ok(Self { readings, shape, line_p_value, deviation_n, residual_df, line, calibration })
+    }
+
+    /// The readings, pressures rising.
+    pub fn readings(&self) -> &[Reading] {
+        &self.readings
+    }
+
+    /// Whether a line or pieces are used.
+    pub fn shape(&self) -> CalibrationShape {
+        self.shape
+    }
+
+    /// p value of the test that the readings lie on a line.
+    pub fn line_p_value(&self) -> Option<f64> {
+        self.line_p_value
+    }
+
+    /// Standard deviation of single readings about what is used, N.
+    pub fn deviation_n(&self) -> Option<f64> {
+        self.deviation_n
+    }
+
+    /// Force by pressure.
+    pub fn calibration(&self) -> &Calibration {
+        &self.calibration
+    }
+
+    /// The force at a pressure. Standard error of the line: s √(1/n + (x − x̄)² / Σ(x − x̄)²); of pieces, at a pressure that was weighed so often:
+    /// s / √(its readings), elsewhere none. Intervals by t.
+    pub fn at(&self, pressure_kpa: f64) -> FittedForce {
+        let force_n = self.calibration.force_n(pressure_kpa);
+        let share = match self.shape {
+            CalibrationShape::Line => {
+                let line = &self.line;
+                Some((1.0 / line.count + (pressure_kpa - line.mean_pressure).powi(2) / line.spread).sqrt())
+            }
+            CalibrationShape::Pieces => {
+                let at = self.readings.iter().find(|reading| reading.pressure_kpa == pressure_kpa);
+                at.map(|reading| (reading.forces_n.len() as f64).sqrt().recip())
+            }
+        };
+        let std_error_n = self.deviation_n.zip(share).map(|(deviation, share)| deviation * share);
+        let interval_n = std_error_n.map(|error| {
+            let half = t_quantile(0.975, self.residual_df) * error;
+            ((force_n - half).max(0.0), force_n + half)
+        });
+        FittedForce { force_n, std_error_n, interval_n }
+    }
+}
+
+/// Mean and standard deviation of readings; no deviation of a single one.
+pub fn mean_and_deviation(forces_n: &[f64]) -> (f64, Option<f64>) {
+    let count = forces_n.len() as f64;
+    let mean = forces_n.iter().sum::<f64>() / count;
+    let squares: f64 = forces_n.iter().map(|force| (force - mean).powi(2)).sum();
+    (mean, (count > 1.0).then(|| (squares / (count - 1.0)).sqrt()))
+}
+
+fn joined(readings: Vec<Reading>) -> Result<Vec<Reading>, String> {
+    let numbers = || readings.iter().flat_map(|reading| reading.forces_n.iter().chain([&reading.pressure_kpa]));
+    if numbers().any(|number| !number.is_finite() || *number < 0.0) {
+        return Err("pressures and forces of 0 or more".into());
+    }
+    let mut sorted = readings;
+    sorted.sort_by(|a, b| a.pressure_kpa.total_cmp(&b.pressure_kpa));
+    let mut joined: Vec<Reading> = Vec::new();
+    for reading in sorted {
+        match joined.last_mut().filter(|last| last.pressure_kpa == reading.pressure_kpa) {
+            Some(last) => last.forces_n.extend(reading.forces_n),
+            None => joined.push(reading),
+        }
+    }
+    if joined.len() < 2 || joined.iter().any(|reading| reading.forces_n.is_empty()) {
+        return Err("readings at two or more pressures".into());
+    }
+    Ok(joined)
+}
+
+/// Σ of squares of single readings about a fitted value, which is told the reading and its mean.
+fn squares(readings: &[Reading], fitted: impl Fn(&Reading, f64) -> f64) -> f64 {
+    let of = |reading: &Reading| {
+        let fitted = fitted(reading, mean_and_deviation(&reading.forces_n).0);
+        reading.forces_n.iter().map(|force| (force - fitted).powi(2)).sum::<f64>()
+    };
+    readings.iter().map(of).sum()
+}
+
+impl Line {
+    fn through(readings: &[Reading]) -> Result<Self, String> {
+        let pairs =
+            || readings.iter().flat_map(|reading| reading.forces_n.iter().map(|force| (reading.pressure_kpa, *force)));
+        let count = pairs().count() as f64;
+        let mean_pressure = pairs().map(|pair| pair.0).sum::<f64>() / count;
+        let mean_force = pairs().map(|pair| pair.1).sum::<f64>() / count;
+        let spread: f64 = pairs().map(|pair| (pair.0 - mean_pressure).powi(2)).sum();
+        let product: f64 = pairs().map(|pair| (pair.0 - mean_pressure) * (pair.1 - mean_force)).sum();
+        let slope = product / spread;
+        if !(slope > 0.0) {
+            return Err("readings whose force rises with pressure".into());
+        }
+        Ok(Self { intercept: mean_force - slope * mean_pressure, slope, mean_pressure, spread, count })
+    }
+
+    fn at(&self, pressure_kpa: f64) -> f64 {
+        self.intercept + self.slope * pressure_kpa
+    }
+
+    /// Two points of the line: the lightest and heaviest pressure weighed, or where it leaves zero.
+    fn points(&self, readings: &[Reading]) -> Vec<(f64, f64)> {
+        let zero = -self.intercept / self.slope;
+        let (first, last) = (readings[0].pressure_kpa.max(zero), readings[readings.len() - 1].pressure_kpa);
+        vec![(first, self.at(first).max(0.0)), (last, self.at(last))]
+    }
+}
+
+/// Means by pressure; neighbours that fall are pooled, pressure and force, until all rise.
+fn rising_means(readings: &[Reading]) -> Vec<(f64, f64)> {
+    let mut pools: Vec<(f64, f64, f64)> = Vec::new();
+    for reading in readings {
+        let weight = reading.forces_n.len() as f64;
+        pools.push((reading.pressure_kpa, mean_and_deviation(&reading.forces_n).0, weight));
+        while let [.., before, last] = pools.as_slice()
+            && last.1 <= before.1
+        {
+            let weight = before.2 + last.2;
+            let mean = |a: f64, b: f64| (a * before.2 + b * last.2) / weight;
+            let pooled = (mean(before.0, last.0), mean(before.1, last.1), weight);
+            pools.truncate(pools.len() - 2);
+            pools.push(pooled);
+        }
+    }
+    pools.into_iter().map(|(pressure, force, _)| (pressure, force)).collect()
+}
+
+/// p value of lack of fit against repeated readings; `None` where there are none, or only two pressures.
+fn lack_of_fit(readings: &[Reading], line: &Line) -> Option<f64> {
+    let pressures = readings.len() as f64;
+    let (lack_df, pure_df) = (pressures - 2.0, line.count - pressures);
+    if lack_df < 1.0 || pure_df < 1.0 {
+        return None;
+    }
+    let pure = squares(readings, |_, mean| mean);
+    let all = squares(readings, |reading, _| line.at(reading.pressure_kpa));
+    let f = ((all - pure).max(0.0) / lack_df) / (pure / pure_df);
+    // Readings that repeat exactly show no scatter to test against.
+    f.is_finite().then(|| f_sf(f, lack_df, pure_df))
+}
+
+/// p value of a quadratic term.
+fn bend(readings: &[Reading]) -> Option<f64> {
+    if readings.len() < ENOUGH_FOR_A_BEND {
+        return None;
+    }
+    let pairs: Vec<(f64, f64)> = readings
+        .iter()
+        .flat_map(|reading| reading.forces_n.iter().map(|force| (reading.pressure_kpa, *force)))
+        .collect();
+    let last = readings[readings.len() - 1].pressure_kpa;
+    let columns = Array2::from_shape_fn((pairs.len(), 3), |(row, power)| (pairs[row].0 / last).powi(power as i32));
+    let names = ["one", "pressure", "pressure squared"].map(str::to_owned).to_vec();
+    let forces = pairs.iter().map(|pair| pair.1).collect();
+    let design = Design::new(forces, columns, names, Vec::new(), None).ok()?;
+    let fit = LeastSquares.fit(&design).ok()?;
+    let test = fit.contrast(&[0.0, 0.0, 1.0]).ok()?;
+    Some(test.p_value()).filter(|p_value| p_value.is_finite())
+}
