@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::{Kind, force_levels};
-use evenstand_settings::{Knob, Planter, Settings};
+use evenstand_settings::{Knob, Planter, Settings, Weighed};
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{FieldRow, FieldSeasonRow, PlanterRow, StripRow};
 
@@ -136,7 +136,26 @@ pub(crate) fn planters(strips: &[StripRow], settings: &Settings) -> Vec<PlanterR
     all.iter().map(|planter| planter_row(planter, settings)).collect()
 }
 
+/// Where the forces of a planter come from.
+fn force_from(planter: &Planter) -> &'static str {
+    match &planter.knob {
+        Some(Knob::Pressure { weighed: Some(_), .. }) => "weighed",
+        Some(Knob::Pressure { calibration: Some(_), .. }) => "given",
+        Some(Knob::Positions { positions, .. }) if positions.iter().any(|position| !position.readings_n.is_empty()) => {
+            "weighed"
+        }
+        Some(Knob::Positions { positions, .. }) if positions.iter().any(|position| position.force_n.is_some()) => {
+            "given"
+        }
+        _ => "none",
+    }
+}
+
 fn planter_row(planter: &Planter, settings: &Settings) -> PlanterRow {
+    let weighed = match &planter.knob {
+        Some(Knob::Pressure { weighed, .. }) => weighed.as_ref(),
+        _ => None,
+    };
     let mut row = PlanterRow {
         planter_id: planter.id.clone(),
         closer: Some(planter.closer.clone()),
@@ -150,7 +169,11 @@ fn planter_row(planter: &Planter, settings: &Settings) -> PlanterRow {
         default_pressure_kpa: None,
         default_position: None,
         default_force_n: planter.calibrated().then(|| planter.default_force_n()).flatten(),
-        ..PlanterRow::default()
+        actuator: planter.actuator.map(|actuator| actuator.name().to_owned()),
+        force_from: Some(force_from(planter).to_owned()),
+        calibration_shape: weighed.map(|weighed| weighed.shape().name().to_owned()),
+        calibration_sd_n: weighed.and_then(Weighed::deviation_n),
+        calibration_p_value: weighed.and_then(Weighed::line_p_value),
     };
     match &planter.knob {
         Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, default_kpa, unit, .. }) => {

@@ -28,6 +28,7 @@ pub(crate) struct StripSetting {
     pub conditions: Vec<String>,
     pub press_position: Option<String>,
     pub depth_stop: Option<String>,
+    pub gauge_wheel: Option<String>,
     /// Mean place of the strip's own rows, in degrees.
     pub lat: Option<f64>,
     pub lon: Option<f64>,
@@ -151,6 +152,11 @@ impl<'a> Settled<'a> {
                 .find_map(|row| row.press_position.clone())
                 .or_else(|| telemetry?.press_position.clone()),
             depth_stop: rows.iter().find_map(|row| row.depth_stop.clone()).or_else(|| telemetry?.depth_stop.clone()),
+            gauge_wheel: rows
+                .iter()
+                .find_map(|row| row.gauge_wheel.clone())
+                .or_else(|| telemetry?.gauge_wheel.clone())
+                .or_else(|| planter.gauge_wheel.clone()),
             lat: telemetry.and_then(|summary| summary.lat).or_else(|| place(&|row| row.lat)),
             lon: telemetry.and_then(|summary| summary.lon).or_else(|| place(&|row| row.lon)),
             started_at: telemetry.and_then(|summary| summary.started_at),

@@ -9,6 +9,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod calibration;
 mod checks;
 mod condition;
 mod condition_labels;
@@ -29,6 +30,7 @@ mod error;
 mod fields;
 mod fitted_times;
 mod force;
+mod hardware;
 mod key;
 mod measures;
 mod rain_after;

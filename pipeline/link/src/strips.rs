@@ -14,6 +14,7 @@ use evenstand_tables::{Finding, Moment};
 use jiff::tz::TimeZone;
 
 use crate::LinkError;
+use crate::calibration::{calibration_findings, calibrations};
 use crate::checks::{
     FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_positions,
     check_presence, stands_by_label, without_setting,
@@ -29,6 +30,7 @@ use crate::digs::dig_strips;
 use crate::emergence::{CountContext, Emergence, emergence};
 use crate::fields::{by_name, field_seasons, planters, with_found_knobs};
 use crate::force::{Settled, StripSetting, about};
+use crate::hardware::unusual_pairs;
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
 use crate::rain_after::Rain;
@@ -232,7 +234,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 closing_position: setting.closing_position.clone(),
                 press_position: setting.press_position.clone(),
                 depth_stop: setting.depth_stop.clone(),
-                gauge_wheel: None,
+                gauge_wheel: setting.gauge_wheel.clone(),
                 started_at: setting.started_at.or_else(|| row.and_then(|row| row.planted_at)),
                 lat: setting.lat,
                 lon: setting.lon,
@@ -298,6 +300,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     check_knob_limits(&rows, settings, &mut findings);
     check_actual_force(&rows, &mut findings);
     check_calibration(&rows, &mut findings);
+    findings.extend(calibration_findings(&rows, settings));
+    findings.extend(unusual_pairs(&rows, settings));
     check_positions(&rows, settings, &mut findings);
     let (courses, course_means) = courses(&strips, settings);
     let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
@@ -329,7 +333,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         courses,
         course_means,
         set_actual,
-        calibrations: Vec::new(),
+        calibrations: calibrations(settings),
         conditions,
         telemetry: watched.into_iter().map(|watched| watched.row).collect(),
         findings,

@@ -42,6 +42,7 @@ pub(crate) struct HandRow {
     pub lon: Option<f64>,
     pub press_position: Option<String>,
     pub depth_stop: Option<String>,
+    pub gauge_wheel: Option<String>,
     pub source_file: String,
     pub source_row: i64,
 }
@@ -64,6 +65,7 @@ pub(crate) struct TelemetrySummary {
     pub condition: Option<String>,
     pub press_position: Option<String>,
     pub depth_stop: Option<String>,
+    pub gauge_wheel: Option<String>,
     /// Mean place, in degrees.
     pub lat: Option<f64>,
     pub lon: Option<f64>,
@@ -92,7 +94,7 @@ const HUNDREDTHS: f64 = 1e2;
 const BATCH_ROWS: usize = 1 << 16;
 
 /// Text columns of a setting log that linking needs.
-const TEXTS: [&str; 9] = [
+const TEXTS: [&str; 10] = [
     "field_id",
     "strip_id",
     "planter_id",
@@ -101,6 +103,7 @@ const TEXTS: [&str; 9] = [
     "closing_position",
     "press_position",
     "depth_stop",
+    "gauge_wheel",
     "source_file",
 ];
 /// Number columns of a setting log that linking needs.
@@ -173,11 +176,21 @@ fn read_hand_rows(
     season: i64,
     logs: &mut SettingLogs,
 ) -> Result<(), LinkError> {
-    let [field_id, strip_id, planter_id, block, condition, closing_position, press_position, depth_stop, source_file] =
-        TEXTS.map(|name| texts(batch, name));
+    let [
+        field_id,
+        strip_id,
+        planter_id,
+        block,
+        condition,
+        closing_position,
+        press_position,
+        depth_stop,
+        gauge_wheel,
+        source_file,
+    ] = TEXTS.map(|name| texts(batch, name));
     let (field_id, strip_id, planter_id, block) = (field_id?, strip_id?, planter_id?, block?);
     let (condition, closing_position, source_file) = (condition?, closing_position?, source_file?);
-    let (press_position, depth_stop) = (press_position?, depth_stop?);
+    let (press_position, depth_stop, gauge_wheel) = (press_position?, depth_stop?, gauge_wheel?);
     let [set_force, set_pressure, actual_force, actual_pressure, speed, lat, lon] =
         NUMBERS.map(|name| numbers(batch, name));
     let (set_force, set_pressure, actual_force) = (set_force?, set_pressure?, actual_force?);
@@ -204,6 +217,7 @@ fn read_hand_rows(
             lon: number(lon, row),
             press_position: text(press_position, row),
             depth_stop: text(depth_stop, row),
+            gauge_wheel: text(gauge_wheel, row),
             source_file: text(source_file, row).unwrap_or_default(),
             source_row: source_row.map_or(0, |rows| rows.value(row)),
         });
@@ -225,6 +239,7 @@ struct Totals {
     condition: Option<String>,
     press_position: Option<String>,
     depth_stop: Option<String>,
+    gauge_wheel: Option<String>,
     started_at: Option<i64>,
 }
 
@@ -242,7 +257,7 @@ fn read_telemetry(
 ) -> Result<(), LinkError> {
     let mut columns =
         vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
-    for name in ["field_id", "strip_id", "block", "condition", "press_position", "depth_stop"] {
+    for name in ["field_id", "strip_id", "block", "condition", "press_position", "depth_stop", "gauge_wheel"] {
         columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
     }
     for name in NUMBERS {
@@ -291,6 +306,7 @@ fn read_telemetry(
         col("condition").min().alias("condition"),
         col("press_position").min().alias("press_position"),
         col("depth_stop").min().alias("depth_stop"),
+        col("gauge_wheel").min().alias("gauge_wheel"),
         col("time").min().alias("started_at"),
     ];
     for (name, value) in QUANTITIES.iter().zip(quantities) {
@@ -330,6 +346,7 @@ fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, T
         total.condition = total.condition.take().or(text("condition", row)?);
         total.press_position = total.press_position.take().or(text("press_position", row)?);
         total.depth_stop = total.depth_stop.take().or(text("depth_stop", row)?);
+        total.gauge_wheel = total.gauge_wheel.take().or(text("gauge_wheel", row)?);
         let first = frame.column("started_at")?.i64()?.get(row);
         total.started_at = total.started_at.into_iter().chain(first).min();
     }
@@ -367,6 +384,7 @@ fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
             condition: total.condition,
             press_position: total.press_position,
             depth_stop: total.depth_stop,
+            gauge_wheel: total.gauge_wheel,
             lat: mean(6),
             lon: mean(7),
             started_at: total.started_at.map(Moment),

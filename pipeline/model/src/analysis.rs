@@ -26,11 +26,13 @@ use crate::facts::{model_facts, not_fitted};
 use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Coverage, GroupKey, axis_of};
 use crate::label_answer::label_answers;
+use crate::layout::closer_findings;
 use crate::left_out::left_out;
 use crate::levels::{LevelTest, test_levels};
 use crate::next_trial::next_trials;
 use crate::observations::observations;
 use crate::own_answer::own_answer;
+use crate::pooled_closers::{ALL_CLOSERS, pooled};
 use crate::response::{Better, Measures, Response};
 use crate::sensitivity::sensitivity;
 use crate::starting_points::{knob_rows, shape_rows, starting_point};
@@ -90,6 +92,17 @@ pub struct Answers {
 
 /// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words.
 pub fn analyse(questions: &Questions) -> Answers {
+    let pooled = questions.settings.hardware.pool_closers.then(|| pooled(questions.strips)).flatten();
+    let Some((strips, finding)) = pooled else { return answers(questions) };
+    let digs: Vec<DigStripRow> =
+        questions.digs.iter().map(|dig| DigStripRow { closer: Some(ALL_CLOSERS.to_owned()), ..dig.clone() }).collect();
+    let mut answers = answers(&Questions { strips: &strips, digs: &digs, ..*questions });
+    answers.findings.extend(closer_findings(questions.strips));
+    answers.findings.push(finding);
+    answers
+}
+
+fn answers(questions: &Questions) -> Answers {
     let measures = Measures::new(questions.measures);
     let members = members(questions.strips, questions.settings);
     let dug = placed(questions.digs, &members);

@@ -62,6 +62,15 @@ pub(crate) fn layout_findings(members: &Members) -> Vec<Finding> {
     findings
 }
 
+/// Findings about closers that change with the setting, of strips whose closers are pooled elsewhere.
+pub(crate) fn closer_findings(strips: &[StripRow]) -> Vec<Finding> {
+    let mut fields: BTreeMap<Place, Vec<&StripRow>> = BTreeMap::new();
+    for strip in strips {
+        fields.entry((strip.field_id.as_str(), strip.season)).or_default().push(strip);
+    }
+    fields.iter().flat_map(|(place, strips)| closers(*place, strips)).collect()
+}
+
 /// Whether some setting stands in two strips of one field-season, or in two field-seasons.
 fn repeats(strips: &[&StripRow]) -> bool {
     let forces: Vec<f64> = strips.iter().filter_map(|strip| strip.force_n).collect();
@@ -224,10 +233,11 @@ impl Trial<'_> {
 
     /// Another part of the planter, or the planter, that changes with the setting.
     fn confounded(&self) -> Vec<Finding> {
-        let parts: [(&str, Recorded); 3] = [
+        let parts: [(&str, Recorded); 4] = [
             ("planter", |strip| strip.planter_id.as_deref()),
             ("press wheel position", |strip| strip.press_position.as_deref()),
             ("depth stop", |strip| strip.depth_stop.as_deref()),
+            ("gauge wheel", |strip| strip.gauge_wheel.as_deref()),
         ];
         parts
             .into_iter()

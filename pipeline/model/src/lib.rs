@@ -56,6 +56,7 @@ mod observations;
 mod other_axis;
 mod overlap;
 mod own_answer;
+mod pooled_closers;
 mod preposterior;
 mod priors;
 mod response;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use evenstand_settings::Settings;
+use evenstand_settings::{Planter, Settings};
 use evenstand_tables::rows::{KnobRow, ShapeRow, StartingPointRow, StripRow};
 
 use crate::decision::Evidence;
@@ -13,6 +13,7 @@ use crate::knob::{Reference, knob_row};
 use crate::label_answer::{by_label, fill_starting_point};
 use crate::left_out::choose_held;
 use crate::overlap::{compliance, overlap_share};
+use crate::pooled_closers::ALL_CLOSERS;
 use crate::words;
 
 /// Below this p value a response is no parabola.
@@ -165,12 +166,17 @@ pub(crate) fn shape_rows(group: &GroupAnswer) -> Vec<ShapeRow> {
     rows
 }
 
+/// Whether an answer for a closer is one for a planter.
+fn belongs(planter: &Planter, closer: &str) -> bool {
+    planter.closer == closer || closer == ALL_CLOSERS
+}
+
 /// One row a planter that the answer of this group is for. `strips` are its members.
 pub(crate) fn knob_rows(group: &GroupAnswer, strips: &[&StripRow], settings: &Settings) -> Vec<KnobRow> {
     let mut ids: Vec<String> = distinct(strips.iter().filter_map(|strip| strip.planter_id.as_deref()));
     if group.key.planter_id.is_empty() {
         let fitting =
-            settings.planters.iter().filter(|planter| planter.closer == group.key.closer && planter.calibrated());
+            settings.planters.iter().filter(|planter| belongs(planter, &group.key.closer) && planter.calibrated());
         ids.extend(fitting.map(|planter| planter.id.clone()));
     } else {
         ids.retain(|id| *id == group.key.planter_id);

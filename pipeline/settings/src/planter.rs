@@ -184,8 +184,8 @@ impl Planter {
     }
 }
 
-const CLOSERS: [&str; 4] = ["discs_and_press_wheel", "angled_press_wheels", "single_wheel", "other"];
-const GAUGE_WHEELS: [&str; 2] = ["reduced_inner_diameter", "flat"];
+pub(crate) const CLOSERS: [&str; 4] = ["discs_and_press_wheel", "angled_press_wheels", "single_wheel", "other"];
+pub(crate) const GAUGE_WHEELS: [&str; 2] = ["reduced_inner_diameter", "flat"];
 
 /// Reads one `[[planter]]` block; errors name the planter and the key.
 pub(crate) fn parse(block: &toml::Table) -> Result<Planter, SettingsError> {
@@ -483,6 +483,52 @@ mod tests {
         assert_eq!(line.force_n(600.0), 770.0);
         assert_eq!(line.pressure_kpa(380.0), 300.0);
         assert_eq!(line.pressure_kpa(-12.0), -10.0);
+    }
+
+    fn closing(text: &str) -> Result<Planter, SettingsError> {
+        parse(&toml::from_str(&format!("id = \"a\"\n[closing]\n{text}")).unwrap())
+    }
+
+    #[test]
+    fn scale_readings_come_in_any_unit_one_or_several_at_a_pressure() {
+        let planter = closing(
+            "kind = \"pressure\"\nactuator = \"air\"\nweighed = [{ pressure_psi = 0, force_lbf = 0 }, { pressure_psi = 75, force_lbf = [149, 151] }]",
+        )
+        .unwrap();
+        assert_eq!(planter.actuator, Some(Actuator::Air));
+        let Some(Knob::Pressure { max_kpa, unit, weighed: Some(weighed), .. }) = &planter.knob else {
+            panic!("weighed")
+        };
+        assert_eq!((unit.as_str(), weighed.readings().len()), ("psi", 2));
+        assert!((max_kpa - 75.0 * 6.894_757_293_168).abs() < 1e-9);
+        assert!((planter.force_at_pressure(35.0 * 6.894_757_293_168).unwrap() - 311.375_513).abs() < 1e-5);
+        let planter = closing("kind = \"positions\"\npositions = [{ label = \"1\", weighed_lbf = [28, 30, 29] }, { label = \"2\", force_n = 210 }]").unwrap();
+        assert!((planter.force_at_position("1").unwrap() - 29.0 * 4.448_221_615_260_5).abs() < 1e-9);
+        assert_eq!(planter.actuator, Some(Actuator::Spring));
+    }
+
+    #[test]
+    fn readings_that_make_no_sense_are_named_with_the_planter_and_the_key() {
+        for (text, part) in [
+            (
+                "kind = \"pressure\"\nmax_psi = 60\nforce_n = [[0, 0], [400, 400]]\nweighed = [{ pressure_psi = 0, force_lbf = 0 }, { pressure_psi = 75, force_lbf = 150 }]",
+                "both force_n and weighed",
+            ),
+            ("kind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_psi = 40 }]", "weighed"),
+            ("kind = \"pressure\"\nweighed = [{ pressure_psi = 20, weight = 40 }]", "the key weight"),
+            ("kind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_lbf = 40 }]", "two or more pressures"),
+            ("kind = \"pressure\"\nweighed = 3", "one entry a pressure"),
+            ("kind = \"pressure\"\nmax_psi = 60\nactuator = \"rope\"", "air, hydraulic, spring"),
+            (
+                "kind = \"positions\"\npositions = [{ label = \"1\", force_n = 100, weighed_lbf = 28 }]",
+                "both force_n and weighed",
+            ),
+            ("kind = \"positions\"\npositions = [{ label = \"1\", weighed_psi = 28 }]", "weighed_psi"),
+            ("kind = \"positions\"\npositions = [{ label = \"1\", weighed_lbf = [] }]", "weighed_lbf"),
+        ] {
+            let message = closing(text).unwrap_err().to_string();
+            assert!(message.contains("planter \"a\"") && message.contains(part), "{part}: {message}");
+        }
     }
 
     #[test]

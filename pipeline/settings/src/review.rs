@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::place::Place;
 use crate::planter::{self, Planter};
 use crate::source::{self, SourceRule};
-use crate::{Analysis, ConditionScheme, Dig, Display, SettingsError, Telemetry, Tolerances, Weather};
+use crate::{Analysis, ConditionScheme, Dig, Display, Hardware, SettingsError, Telemetry, Tolerances, Weather};
 
 /// Every choice about a review, with defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -31,6 +31,8 @@ pub struct Settings {
     pub telemetry: Telemetry,
     /// Limits of the dig window.
     pub dig: Dig,
+    /// Parts of planters that usually stand together.
+    pub hardware: Hardware,
     /// Display units.
     pub display: Display,
     /// How rows find their strip by place.
@@ -55,6 +57,7 @@ struct File {
     tolerance: Tolerances,
     telemetry: Telemetry,
     dig: Dig,
+    hardware: Hardware,
     display: Display,
     place: Place,
     weather: Weather,
@@ -75,6 +78,7 @@ impl Settings {
         file.tolerance.check()?;
         file.telemetry.check()?;
         file.dig.check()?;
+        file.hardware.check()?;
         file.display.check()?;
         file.place.check()?;
         file.weather.check()?;
@@ -116,6 +120,7 @@ impl Settings {
             tolerance: file.tolerance,
             telemetry: file.telemetry,
             dig: file.dig,
+            hardware: file.hardware,
             display: file.display,
             place: file.place,
             weather: file.weather,

@@ -269,3 +269,95 @@ fn bend(readings: &[Reading]) -> Option<f64> {
     let test = fit.contrast(&[0.0, 0.0, 1.0]).ok()?;
     Some(test.p_value()).filter(|p_value| p_value.is_finite())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LBF: f64 = 4.448_221_615_260_5;
+    const PSI: f64 = 6.894_757_293_168;
+
+    fn readings(pairs: &[(f64, &[f64])]) -> Vec<Reading> {
+        pairs
+            .iter()
+            .map(|(pressure_kpa, forces)| Reading { pressure_kpa: *pressure_kpa, forces_n: forces.to_vec() })
+            .collect()
+    }
+
+    /// Common practice, no source: 0 to 75 psi of air giving 0 to 150 lbf is 2 lbf a psi, so 35 psi is 70 lbf, 311.4 N.
+    #[test]
+    fn two_pounds_of_force_a_psi_from_readings_and_from_pairs() {
+        let weighed = Weighed::fit(readings(&[(0.0, &[0.0]), (75.0 * PSI, &[150.0 * LBF])])).unwrap();
+        assert!((weighed.at(35.0 * PSI).force_n - 70.0 * LBF).abs() < 1e-9);
+        assert!((weighed.at(35.0 * PSI).force_n - 311.4).abs() < 0.05);
+        assert_eq!(weighed.at(35.0 * PSI).std_error_n, None, "two readings leave nothing to tell an error from");
+        let pairs = Calibration::new(vec![(0.0, 0.0), (75.0 * PSI, 150.0 * LBF)]).unwrap();
+        assert!((pairs.force_n(35.0 * PSI) - 311.4).abs() < 0.05);
+    }
+
+    /// Draper and Smith's way of testing lack of fit, on numbers worked out by hand. Readings 2, 4 at 1; 5, 5 at 2; 9, 11 at 3: the line is
+    /// 3.5 x − 1, squares about it 5.5, about the means 4, so F = (1.5 / 1) / (4 / 3) = 1.125 on 1 and 3 degrees of freedom.
+    #[test]
+    fn a_line_is_tested_by_lack_of_fit_against_repeats() {
+        let weighed = Weighed::fit(readings(&[(1.0, &[2.0, 4.0]), (2.0, &[5.0, 5.0]), (3.0, &[9.0, 11.0])])).unwrap();
+        assert_eq!(weighed.shape(), CalibrationShape::Line);
+        assert!((weighed.at(2.0).force_n - 6.0).abs() < 1e-12);
+        assert!((weighed.line_p_value().unwrap() - f_sf(1.125, 1.0, 3.0)).abs() < 1e-12);
+        // s² = 5.5 / 4; at the mean pressure the error is s / √6.
+        let fitted = weighed.at(2.0);
+        let error = (5.5_f64 / 4.0).sqrt() / 6.0_f64.sqrt();
+        assert!((fitted.std_error_n.unwrap() - error).abs() < 1e-12);
+        let half = fitted.interval_n.unwrap().1 - 6.0;
+        // 2.776 is the 97.5 % point of t on 4 degrees of freedom.
+        assert!((half - 2.776_445_105_197_793 * error).abs() < 1e-9);
+    }
+
+    #[test]
+    fn readings_off_the_line_are_joined_by_pieces_and_neighbours_that_fall_are_pooled() {
+        let bent = Weighed::fit(readings(&[
+            (0.0, &[0.0, 1.0]),
+            (100.0, &[20.0, 21.0]),
+            (200.0, &[60.0, 61.0]),
+            (300.0, &[149.0, 151.0]),
+        ]))
+        .unwrap();
+        assert_eq!(bent.shape(), CalibrationShape::Pieces);
+        assert_eq!(bent.at(100.0).force_n, 20.5);
+        assert_eq!(bent.at(150.0).force_n, 40.5);
+        assert_eq!(bent.at(150.0).std_error_n, None);
+        // Pure scatter: (0.5 + 0.5 + 0.5 + 2) / 4.
+        assert!((bent.at(100.0).std_error_n.unwrap() - (3.5_f64 / 4.0 / 2.0).sqrt()).abs() < 1e-12);
+        let pooled =
+            rising_means(&readings(&[(0.0, &[0.0]), (100.0, &[50.0, 50.0]), (200.0, &[44.0]), (300.0, &[90.0])]));
+        assert_eq!(pooled, [(0.0, 0.0), (400.0 / 3.0, 48.0), (300.0, 90.0)]);
+    }
+
+    #[test]
+    fn a_bend_is_seen_without_repeats_from_four_pressures_on() {
+        let curve: Vec<(f64, [f64; 1])> = (0..6)
+            .map(|step| (f64::from(step) * 50.0, [f64::from(step * step) * 12.0 + f64::from(step % 2)]))
+            .collect();
+        let pairs: Vec<(f64, &[f64])> = curve.iter().map(|(pressure, force)| (*pressure, &force[..])).collect();
+        assert_eq!(Weighed::fit(readings(&pairs)).unwrap().shape(), CalibrationShape::Pieces);
+        let few = Weighed::fit(readings(&pairs[..3])).unwrap();
+        assert_eq!((few.shape(), few.line_p_value()), (CalibrationShape::Line, None));
+    }
+
+    #[test]
+    fn a_linkage_with_slack_has_no_force_below_its_zero() {
+        let slack = Weighed::fit(readings(&[(50.0, &[0.0]), (200.0, &[120.0]), (400.0, &[330.0])])).unwrap();
+        assert!(slack.calibration().points()[0].1 >= 0.0);
+        assert_eq!(slack.at(0.0).force_n, 0.0);
+    }
+
+    #[test]
+    fn readings_that_tell_no_line_are_refused_with_what_was_expected() {
+        let refused = |pairs: &[(f64, &[f64])]| Weighed::fit(readings(pairs)).unwrap_err();
+        assert!(refused(&[(100.0, &[50.0, 52.0])]).contains("two or more pressures"));
+        assert!(refused(&[(100.0, &[50.0]), (100.0, &[52.0])]).contains("two or more pressures"));
+        assert!(refused(&[(100.0, &[]), (200.0, &[52.0])]).contains("two or more pressures"));
+        assert!(refused(&[(100.0, &[80.0]), (200.0, &[52.0])]).contains("rises"));
+        assert!(refused(&[(100.0, &[f64::NAN]), (200.0, &[52.0])]).contains("0 or more"));
+        assert!(refused(&[(-1.0, &[5.0]), (200.0, &[52.0])]).contains("0 or more"));
+    }
+}
