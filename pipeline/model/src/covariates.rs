@@ -3,8 +3,8 @@
 //! A press wheel position, a depth stop or a gauge wheel that differs between strips of one condition, closer and field-season moves their
 //! stand. Where it does not go with the setting there, its effect can be told and taken out of the residual; where it does, the two
 //! cannot be told apart and `layout.rs` says so. Each level but one gets a column: 1 in its strips, less the mean over the strips of
-//! the group and field-season. So a column compares strips inside field-seasons alone, takes nothing from the level of a field-season,
-//! and a curve is that of the field's own mixture of parts. A strip of which the part is not known stands at that mean.
+//! the group, field-season and planter. So a column compares strips of one planter inside a field-season alone, takes nothing from the
+//! level of a field-season, and a curve is that of the field's own mixture of parts. A strip of which the part is not known stands at that mean.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -45,8 +45,8 @@ pub(crate) struct Covariates {
     pub left_out: Vec<&'static str>,
 }
 
-/// A group in a field-season.
-type Cell = (usize, usize);
+/// A group in a field-season under one planter: what two planters differ in is more than a part.
+type Cell<'a> = (usize, usize, &'a str);
 /// Planter and word: a level of a part.
 type Level<'a> = (&'a str, &'a str);
 
@@ -72,8 +72,10 @@ fn columns(rows: &[&Observation], what: &str, word: Recorded) -> Vec<Covariate> 
         Some((rows[row].strip.planter_id.as_deref().unwrap_or_default(), word(rows[row].strip)?))
     };
     let mut cells: BTreeMap<Cell, Vec<usize>> = BTreeMap::new();
-    for (number, row) in rows.iter().enumerate().filter(|(number, _)| level(*number).is_some()) {
-        cells.entry((row.group, row.field_season)).or_default().push(number);
+    for (number, row) in rows.iter().enumerate() {
+        if let Some((planter, _)) = level(number) {
+            cells.entry((row.group, row.field_season, planter)).or_default().push(number);
+        }
     }
     cells.retain(|_, members| told_apart(rows, members, &level));
     let references = references(&cells, &level);
@@ -88,7 +90,7 @@ fn columns(rows: &[&Observation], what: &str, word: Recorded) -> Vec<Covariate> 
         .map(|own| {
             let mut column = vec![0.0; rows.len()];
             let (mut strips, mut field_seasons) = (0, BTreeSet::new());
-            for ((_, field_season), members) in &cells {
+            for ((_, field_season, _), members) in &cells {
                 let with: Vec<bool> = members.iter().map(|row| level(*row) == Some(own)).collect();
                 let count = with.iter().filter(|with| **with).count();
                 if count == 0 {
@@ -124,7 +126,7 @@ fn told_apart<'a>(rows: &[&Observation], members: &[usize], level: &impl Fn(usiz
 
 /// The level that each level is compared with: the first of those that field-seasons tie together.
 fn references<'a>(
-    cells: &BTreeMap<Cell, Vec<usize>>,
+    cells: &BTreeMap<Cell<'a>, Vec<usize>>,
     level: &impl Fn(usize) -> Option<Level<'a>>,
 ) -> BTreeMap<Level<'a>, Level<'a>> {
     let mut references: BTreeMap<Level, Level> = BTreeMap::new();
@@ -132,7 +134,7 @@ fn references<'a>(
         let here: BTreeSet<Level> = members.iter().filter_map(|row| level(*row)).collect();
         let tied: BTreeSet<Level> = here.iter().map(|own| references.get(own).copied().unwrap_or(*own)).collect();
         let Some(first) = tied.first().copied() else { continue };
-        here.iter().for_each(|own| drop(references.insert(*own, first)));
+        references.extend(here.into_iter().map(|own| (own, first)));
         references.values_mut().filter(|reference| tied.contains(*reference)).for_each(|reference| *reference = first);
     }
     references

@@ -107,6 +107,21 @@ fn a_strip_whose_part_is_not_known_stands_at_the_mean_and_positions_of_two_plant
 }
 
 #[test]
+fn two_planters_in_a_field_that_differ_in_a_part_are_not_compared_by_it() {
+    let mut strips = trial(2, 4, |_, _| None);
+    for (number, strip) in strips.iter_mut().enumerate() {
+        let (planter, wheel) = if (number + number / 4) % 2 == 0 { ("north", "flat") } else { ("south", "other") };
+        (strip.planter_id, strip.gauge_wheel) = (Some(planter.into()), Some(wheel.into()));
+    }
+    assert_eq!(found(&strips), Covariates::default());
+    strips.iter_mut().for_each(|strip| strip.planter_id = Some("north".into()));
+    assert_eq!(
+        found(&strips).columns.iter().map(|column| column.name.as_str()).collect::<Vec<_>>(),
+        ["gauge wheel other"]
+    );
+}
+
+#[test]
 fn levels_that_field_seasons_tie_together_share_one_reference() {
     // F0 has stops 2 and 3, F1 has 1 and 2: all three hang together, and the first is the reference.
     let mut strips = trial(2, 4, alternating);
@@ -182,7 +197,7 @@ fn adjusting_for_an_alternating_stop_halves_the_residual_and_leaves_the_slope_ri
         slopes.push(slope(&adjusted));
         drawn.push(adjusted.drawn.mean_curve(0)[1]);
     }
-    // A single run scatters by about 0.26 / (√64 · 0.75), strips and seeds together: 0.04; the mean of twelve by 0.013.
+    // Strips and seeds together scatter by 0.24, so a slope by 0.24 / √(64 · 0.56) = 0.04, and the mean of twelve by 0.012.
     for slopes in [slopes, drawn] {
         let mean = slopes.iter().sum::<f64>() / RUNS as f64;
         assert!((mean - 0.3).abs() < 0.04, "{mean}");
