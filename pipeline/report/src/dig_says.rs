@@ -43,7 +43,10 @@ fn of_window(row: &DigWindowRow, gauge: Gauge) -> Vec<String> {
     says.extend(of_fields(row, gauge));
     says.extend(row.reason.clone().filter(|reason| !reason.trim().is_empty()));
     if let Some(chance) = row.window_probability.and_then(number::chance) {
-        says.push(format!("A typical field has a force that does both: {}.", chance.words));
+        says.push(format!(
+            "A typical field has a force that shuts the trench without pressing too hard: {}.",
+            chance.words
+        ));
     }
     says
 }

@@ -226,6 +226,15 @@ pub(crate) fn every_answer() -> Results {
     let mut nominal = point_of_digs("pressure alone", "leaning");
     nominal.planter_id = Some("unweighed-6".to_owned());
     (nominal.start_n, nominal.default_n) = (Some(30.0 * psi), Some(30.0 * psi));
+    results.settings.push(KnobRow {
+        planter_id: "unweighed-6".to_owned(),
+        start_force_n: None,
+        start_pressure_kpa: nominal.start_n,
+        default_pressure_kpa: nominal.default_n,
+        dig_low_pressure_kpa: Some(16.0 * psi),
+        dig_high_pressure_kpa: Some(31.0 * psi),
+        ..knob_of_digs(&nominal)
+    });
     results.starting_points.push(nominal);
     results.dig_window.push(DigWindowRow {
         planter_id: Some("unweighed-6".to_owned()),
@@ -295,21 +304,34 @@ fn point_of_digs(condition: &str, evidence: &str) -> StartingPointRow {
     }
 }
 
+/// The same in the knob of a planter.
+fn knob_of_digs(point: &StartingPointRow) -> KnobRow {
+    KnobRow {
+        response: point.response.clone(),
+        reason: Some(point.reason.clone()),
+        basis: Some("digs".to_owned()),
+        shape: point.shape.clone(),
+        advice: Some(if point.evidence == "open" { "open" } else { "stay" }.to_owned()),
+        gain_vs_default: None,
+        gain_low: None,
+        gain_high: None,
+        prob_near_best: None,
+        prob_gain: None,
+        rounding_loss: None,
+        ..knob("air-12", &point.condition, &point.evidence)
+    }
+}
+
 /// A condition that was dug and not counted, its window changed.
 fn add_digs_alone(results: &mut Results, condition: &str, change: impl Fn(&mut DigWindowRow)) {
     let mut row = window(condition);
     change(&mut row);
-    results.starting_points.push(point_of_digs(condition, &row.evidence));
+    let point = point_of_digs(condition, &row.evidence);
     results.settings.push(KnobRow {
-        response: "dig_check".to_owned(),
-        basis: Some("digs".to_owned()),
-        advice: Some(if row.evidence == "open" { "open" } else { "stay" }.to_owned()),
-        gain_vs_default: None,
-        prob_near_best: None,
-        prob_gain: None,
         dig_low_pressure_kpa: row.open_limit_n.map(|force| force / 1.3),
         dig_high_pressure_kpa: row.firm_limit_n.map(|force| force / 1.3),
-        ..knob("air-12", condition, &row.evidence)
+        ..knob_of_digs(&point)
     });
+    results.starting_points.push(point);
     results.dig_window.push(row);
 }

@@ -249,6 +249,7 @@ mod tests {
         }
         let card = card_of(&page, "air-12");
         assert!(card.contains("From digging alone: no stand counts stand behind it."), "{card}");
+        assert!(card_of(&page, "unweighed-6").contains("Digging allows 16 to 31 psi."));
     }
 
     #[test]

@@ -51,9 +51,8 @@ fn says(rows: &[SetActualRow]) -> String {
         rows.iter().filter_map(count).filter_map(|count| usize::try_from(count).ok()).sum()
     };
     let (strips, off) = (sum(|row| row.n_strips), sum(|row| row.n_off_strips));
-    let verb = if off == 1 { "was" } else { "were" };
     format!(
-        "In {off} of {} with both, the measured mean {verb} off the set one by more than half the gap between neighbouring settings. \
+        "In {off} of {} with both, the measured mean was off the set one by more than half the gap between neighbouring settings. \
          Such strips did not get the setting that they stand for.",
         number::count(strips, "strip", "strips"),
     )

@@ -25,6 +25,12 @@ pub(crate) struct DigCurve {
     pub allowed: Option<f64>,
 }
 
+impl DigCurve {
+    fn is_empty(&self) -> bool {
+        self.curve.is_empty() && self.counted.is_empty()
+    }
+}
+
 const HEIGHT: f64 = 110.0;
 /// Room above the frame for the title of its axis and the labels of its curves.
 const HEAD: f64 = 46.0;
@@ -43,15 +49,21 @@ impl DigPanel {
     }
 
     pub fn is_empty(&self) -> bool {
-        [&self.open, &self.firm].iter().all(|side| side.curve.is_empty() && side.counted.is_empty())
+        self.open.is_empty() && self.firm.is_empty()
     }
 
     /// What its marks mean.
     pub fn legend(&self, interval: &str) -> String {
-        let mut words = format!(
-            " Panel of digs: places at each setting, counted; solid line and circles, not shut; dashed line and squares, too firm; \
-             shaded, the {interval} of a typical field."
-        );
+        let shown: Vec<&str> =
+            [(&self.open, "solid line and circles, not shut"), (&self.firm, "dashed line and squares, too firm")]
+                .into_iter()
+                .filter_map(|(side, words)| (!side.is_empty()).then_some(words))
+                .collect();
+        let mut words = format!(" Panel of digs: places at each setting, counted; {}", shown.join("; "));
+        if [&self.open, &self.firm].iter().any(|side| side.curve.len() > 1) {
+            words.push_str(&format!("; shaded, the {interval} of a typical field"));
+        }
+        words.push('.');
         if self.open.allowed.is_some() || self.firm.allowed.is_some() {
             words.push_str(" Dotted line: the share allowed.");
         }
@@ -127,11 +139,11 @@ impl DigPanel {
         on_paper(sketch, (4.0, panel.top - 30.0), Anchor::Start, Ink::Muted, TITLE_WORDS);
         let baseline = panel.top - 9.0;
         let middle = baseline - 0.32 * TEXT;
-        if !self.open.curve.is_empty() || !self.open.counted.is_empty() {
+        if !self.open.is_empty() {
             on_paper(sketch, (panel.left + 14.0, baseline), Anchor::Start, Ink::Dark, OPEN_WORDS);
             sketch.circle((panel.left + 5.0, middle), 3.6, Ink::Dark, Some(1.6));
         }
-        if !self.firm.curve.is_empty() || !self.firm.counted.is_empty() {
+        if !self.firm.is_empty() {
             on_paper(sketch, (panel.right, baseline), Anchor::End, Ink::Dark, FIRM_WORDS);
             square(sketch, (panel.right - font::text_width(FIRM_WORDS, TEXT) - 9.0, middle));
         }
