@@ -53,7 +53,7 @@ pub enum Command {
     /// Drop-downs offer the fields, strips and planters that store/ and evenstand.toml know. What is typed into a sheet reads
     /// back without a source block once it lies in raw/.
     #[command(
-        after_help = "Example:\n  evenstand sheets my-review\n  Writes my-review/plan/sheets/: CSV and XLSX of each raw table, cab-card.html, dig-card.html, feel-card.html, evenstand.toml."
+        after_help = "Example:\n  evenstand sheets my-review\n  Writes my-review/plan/sheets/: CSV and XLSX of each raw table, cab-card.html, dig-card.html, feel-card.html, weigh-card.html, evenstand.toml."
     )]
     Sheets {
         /// Where the review is.

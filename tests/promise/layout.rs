@@ -261,6 +261,9 @@ fn a_part_of_the_planter_that_changes_with_the_setting_is_found_and_one_that_cha
     assert!(messages[0].contains("depth stop") && messages[0].contains("80 and 135 N with 2"), "{messages:?}");
     let messages = codes(&|strip| strip.press_position = Some(if light(strip) { "soft" } else { "hard" }.into()));
     assert!(messages.len() == 1 && messages[0].contains("press wheel position"), "{messages:?}");
+    let wheel = |strip: &StripRow| if light(strip) { "flat" } else { "reduced_inner_diameter" };
+    let messages = codes(&|strip| strip.gauge_wheel = Some(wheel(strip).into()));
+    assert!(messages.len() == 1 && messages[0].contains("gauge wheel"), "{messages:?}");
     let messages = codes(&|strip| strip.planter_id = Some(if light(strip) { "old" } else { "new" }.into()));
     assert!(messages.len() == 1 && messages[0].contains("planter"), "{messages:?}");
     let messages = codes(&|strip| {

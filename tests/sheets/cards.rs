@@ -49,9 +49,26 @@ fn the_feel_card_has_a_row_a_texture_group_and_the_words_of_the_settings_over_it
 }
 
 #[test]
+fn the_weigh_card_has_a_page_a_planter_with_its_settings_and_what_is_typed_in_reads_back() {
+    let planters = "[[planter]]\nid = \"air\"\n[planter.closing]\nkind = \"pressure\"\nactuator = \"air\"\nmax_psi = 60\n[[planter]]\nid = \"<springs>\"\n[planter.closing]\nkind = \"positions\"\npositions = [{ label = \"light\" }, { label = \"heavy\" }]";
+    let card = text(&sheets(planters, &Options::default()), "weigh-card.html");
+    assert_eq!(card.matches("<section>").count(), 2);
+    assert!(card.contains("Pressure (psi)") && card.contains("<td>light</td>") && card.contains("&lt;springs&gt;"));
+    let (air, springs) = card.split_at(card.find("&lt;springs&gt;").unwrap());
+    assert!(air.contains("Pressure let off to zero") && springs.contains("Springs unloaded while"));
+    assert_eq!(text(&sheets("", &Options::default()), "weigh-card.html").matches("<section>").count(), 1);
+    // The example on the card is what the settings take.
+    let read = Settings::parse(
+        "[[planter]]\nid = \"a\"\n[planter.closing]\nkind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }, { pressure_psi = 40, force_n = 81 }]",
+    );
+    assert!(read.is_ok());
+    assert!(card.contains("weighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }"));
+}
+
+#[test]
 fn pages_need_nothing_from_elsewhere_and_carry_the_cautions() {
     let made = sheets("", &Options::default());
-    for name in ["cab-card.html", "dig-card.html", "feel-card.html"] {
+    for name in ["cab-card.html", "dig-card.html", "feel-card.html", "weigh-card.html"] {
         let page = text(&made, name);
         assert!(
             !page.contains("<script") && !page.contains("http") && !page.contains("src=") && !page.contains("url(")

@@ -63,17 +63,17 @@ fn rows(sheets: &Sheets, file: &str, sheet: &str) -> Vec<Vec<Data>> {
 }
 
 #[test]
-fn there_is_a_csv_and_a_workbook_for_every_raw_table_and_three_cards_and_a_starter() {
+fn there_is_a_csv_and_a_workbook_for_every_raw_table_and_four_cards_and_a_starter() {
     let made = sheets("", &Options::default());
     let names: Vec<&str> = made.files.iter().map(|file| file.name.as_str()).collect();
     for table in raw() {
         assert!(names.contains(&format!("{}.csv", table.name).as_str()), "{}", table.name);
         assert!(names.contains(&format!("{}.xlsx", table.name).as_str()), "{}", table.name);
     }
-    for name in ["cab-card.html", "dig-card.html", "feel-card.html", "evenstand.toml"] {
+    for name in ["cab-card.html", "dig-card.html", "feel-card.html", "weigh-card.html", "evenstand.toml"] {
         assert!(names.contains(&name), "{name}");
     }
-    assert_eq!(names.len(), 2 * raw().count() + 4);
+    assert_eq!(names.len(), 2 * raw().count() + 5);
 }
 
 #[test]

@@ -80,6 +80,37 @@ fn every_start_lies_in_the_near_best_range_of_the_truth() {
     assert!(checked >= 6, "only {checked} starts");
 }
 
+/// The limits of the truth are those of a typical field, as the table's are.
+#[test]
+fn every_dig_limit_of_the_truth_lies_in_its_interval() {
+    let truth: BTreeMap<String, (f64, f64)> = read_csv(&folder().join("truth.csv"))
+        .into_iter()
+        .map(|row| {
+            let number = |name: &str| row[name].parse().unwrap();
+            (row["condition"].clone(), (number("open_limit_n"), number("firm_limit_n")))
+        })
+        .collect();
+    let windows = demo().result("dig_window");
+    assert_eq!(windows.len(), 4);
+    for row in &windows {
+        let (open, firm) = truth[&row["condition"]];
+        for (side, truth) in [("open", open), ("firm", firm)] {
+            // An end that is empty lies beyond the forces dug.
+            let end = |name: &str, beyond: f64| row[&format!("{side}_limit_{name}_n")].parse().unwrap_or(beyond);
+            let (low, high): (f64, f64) = (end("low", f64::NEG_INFINITY), end("high", f64::INFINITY));
+            assert!((low..=high).contains(&truth), "{} {side}: {truth} outside {low} to {high}", row["condition"]);
+        }
+    }
+    let evidence: BTreeSet<&str> = windows.iter().map(|row| row["evidence"].as_str()).collect();
+    assert!(evidence.contains("settled") && evidence.contains("leaning"));
+    for start in demo().result("starting_points").iter().filter(|row| !row["start_n"].is_empty()) {
+        let start_n: f64 = start["start_n"].parse().unwrap();
+        let window = windows.iter().find(|row| row["condition"] == start["condition"]).unwrap();
+        assert!(window["open_limit_n"].parse().map_or(true, |limit: f64| start_n >= limit - 1e-9), "{start:?}");
+        assert!(window["firm_limit_n"].parse().map_or(true, |limit: f64| start_n <= limit + 1e-9), "{start:?}");
+    }
+}
+
 #[test]
 fn the_rows_that_are_wrong_on_purpose_are_set_aside() {
     let rows: Vec<(String, String, String)> = demo()
@@ -137,7 +168,7 @@ fn the_results_open_as_a_data_package() {
     let package: serde_json::Value =
         serde_json::from_slice(&fs::read(folder.join("datapackage.json")).unwrap()).unwrap();
     let resources = package["resources"].as_array().unwrap();
-    assert_eq!(resources.len(), 21);
+    assert_eq!(resources.len(), 28);
     for resource in resources {
         let rows = read_csv(&folder.join(resource["path"].as_str().unwrap()));
         let fields: BTreeSet<&str> = resource["schema"]["fields"]

@@ -203,6 +203,7 @@ fn the_window_bounds_a_start_that_the_stand_would_put_outside_it() {
     assert!(number(&start, "start_before_digs_n") < number(&start, "start_n"));
     assert!(start["reason"].contains("digging found the trench not shut often enough"), "{}", start["reason"]);
     assert!(codes(&review).contains(&"start_bound_by_digs".to_owned()));
+    assert!(!codes(&review).contains(&"digs_against_stand".to_owned()));
     let unbound = Digging { open: |_| 0, firm: |_| 0, ..counted }.run();
     assert_eq!(primary(&unbound)["bound_by"], "");
     assert!(!codes(&unbound).contains(&"start_bound_by_digs".to_owned()));

@@ -56,7 +56,7 @@ pub fn sheets(review: &Review, units: Option<UnitChoice>, voice: &mut Voice) -> 
     voice.fact("sheets", made.files.len());
     voice.fact("strips", strips.len());
     voice.say(&format!(
-        "Wrote {} files to {} for {} strips and {} fields. Print cab-card.html, dig-card.html and feel-card.html; put what you filled in into raw/.",
+        "Wrote {} files to {} for {} strips and {} fields. Print cab-card.html, dig-card.html, feel-card.html and weigh-card.html; put what you filled in into raw/.",
         made.files.len(),
         folder.display(),
         strips.len(),

@@ -18,7 +18,11 @@ pub(crate) fn dug_groups(windows: &BTreeMap<GroupKey, DigWindow>, members: &Memb
         .iter()
         .filter(|(key, window)| {
             let strips = members.get(key).map_or(&[][..], Vec::as_slice);
-            window.dug.is_some() && !strips.is_empty() && strips.iter().all(|strip| strip.emerged.is_none())
+            // Strips of two conditions tell nobody where to start.
+            key.condition != "mixed"
+                && window.dug.is_some()
+                && !strips.is_empty()
+                && strips.iter().all(|strip| strip.emerged.is_none())
         })
         .map(|(key, window)| GroupAnswer {
             key: key.clone(),

@@ -153,8 +153,13 @@ impl DigWindow {
 
     /// Whether the limits leave no force.
     pub fn is_empty(&self) -> bool {
-        let (Told::Limit(open), Told::Limit(firm)) = (&self.open, &self.firm) else { return false };
-        open.estimate > firm.estimate || open.lies() == Lies::Heavier || firm.lies() == Lies::Lighter
+        let crossed = match (&self.open, &self.firm) {
+            (Told::Limit(open), Told::Limit(firm)) => {
+                open.lies() == Lies::Inside && firm.lies() == Lies::Inside && open.estimate > firm.estimate
+            }
+            _ => false,
+        };
+        crossed || self.open.lies() == Lies::Heavier || self.firm.lies() == Lies::Lighter
     }
 }
 
@@ -209,7 +214,7 @@ fn window_of(group: &DugGroup, open: &Told, firm: &Told, limits: &Dig) -> DigWin
 }
 
 /// Settled: both limits' 90 % intervals leave a window among the forces dug, in three field-seasons or more, and forces varied inside some. Leaning:
-/// the limits themselves leave one, or one limit is told and nothing was judged of the other. Else open.
+/// the limits themselves leave one, or one limit is told and the digs are silent on the other. Else open.
 fn evidence(window: &DigWindow) -> Evidence {
     let counts = &window.counts;
     match (&window.open, &window.firm) {
@@ -225,9 +230,10 @@ fn evidence(window: &DigWindow) -> Evidence {
                 Evidence::Leaning
             }
         }
-        (Told::Limit(one), other) | (other, Told::Limit(one)) => {
-            let silent = !matches!(other, Told::Contradicted(_));
-            if silent && one.lies() == Lies::Inside { Evidence::Leaning } else { Evidence::Open }
+        // One limit is told, and the digs are silent on the other: what is not too light, or not too heavy, is known all the same.
+        (Told::Limit(_), other) | (other, Told::Limit(_)) if !matches!(other, Told::Contradicted(_)) => {
+            let usable = window.open.lies() != Lies::Heavier && window.firm.lies() != Lies::Lighter;
+            if usable { Evidence::Leaning } else { Evidence::Open }
         }
         _ => Evidence::Open,
     }
@@ -251,16 +257,14 @@ fn findings(group: &DugGroup, window: &DigWindow, limits: &Dig) -> Vec<Finding> 
             );
         }
     }
-    if let (true, Some(probability)) = (window.is_empty(), window.probability) {
+    if window.is_empty() {
+        let chance = window
+            .probability
+            .map(|probability| format!(" (probability that a force does both: {probability:.2})"))
+            .unwrap_or_default();
         found.push(
-            Finding::warning(
-                "dig_window_empty",
-                format!(
-                    "{condition}: {} (probability that a force does both: {probability:.2})",
-                    words::why_empty(window, limits)
-                ),
-            )
-            .remedy(words::EMPTY_REMEDY),
+            Finding::warning("dig_window_empty", format!("{condition}: {}{chance}", words::why_empty(window, limits)))
+                .remedy(words::EMPTY_REMEDY),
         );
     }
     if group.thrown.0 > 0 && 5 * group.thrown.0 >= group.thrown.1 {

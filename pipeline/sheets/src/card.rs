@@ -20,7 +20,7 @@ pub(crate) const DIG_CARD: &str = "dig-card.html";
 /// File name of the card that tells moisture by feel.
 pub(crate) const FEEL_CARD: &str = "feel-card.html";
 
-const STYLE: &str = include_str!("../templates/card.css");
+pub(crate) const STYLE: &str = include_str!("../templates/card.css");
 const CAUTIONS: &str = include_str!("../templates/cautions.html");
 const CAB_TEMPLATE: &str = include_str!("../templates/cab-card.html");
 const DIG_TEMPLATE: &str = include_str!("../templates/dig-card.html");
@@ -209,7 +209,7 @@ fn moisture_of((from, to): (f64, f64), scheme: &ConditionScheme) -> String {
     }
 }
 
-fn render(file: &'static str, template: &str, page: &impl Serialize) -> Result<String, SheetsError> {
+pub(crate) fn render(file: &'static str, template: &str, page: &impl Serialize) -> Result<String, SheetsError> {
     let fault = |source: minijinja::Error| SheetsError::Page { file, source: Box::new(source) };
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);

@@ -1,7 +1,7 @@
 //! Blank record sheets: what a person takes to the field, and what is typed into it reads back without any mapping.
 //!
 //! [`record_sheets`] gives every file as bytes and touches no disk: a CSV and an XLSX for each raw table, a card for the
-//! cab, one for the spade and one that tells moisture by feel as printable pages, and a commented starter `evenstand.toml`. Columns are those of the
+//! cab, one for the spade, one that tells moisture by feel and one for weighing a closing system as printable pages, and a commented starter `evenstand.toml`. Columns are those of the
 //! schemas, in the order in which people fill them in, with the unit in their name.
 //!
 //! Rows are left blank but for one example, which a reader passes over: a row that names a strip and holds no count
@@ -31,6 +31,7 @@ mod known;
 mod order;
 mod starter;
 mod units;
+mod weigh_card;
 mod workbook;
 
 use std::collections::BTreeMap;
@@ -87,6 +88,7 @@ pub fn record_sheets(
         SheetFile { name: card::CAB_CARD.into(), bytes: card::cab_card(settings, &known, &units)?.into_bytes() },
         SheetFile { name: card::DIG_CARD.into(), bytes: card::dig_card(&units)?.into_bytes() },
         SheetFile { name: card::FEEL_CARD.into(), bytes: card::feel_card(settings)?.into_bytes() },
+        SheetFile { name: weigh_card::WEIGH_CARD.into(), bytes: weigh_card::weigh_card(settings)?.into_bytes() },
     ];
     for table in schemas().iter().filter(|table| table.group == Group::Raw) {
         let columns = column::columns(table, settings, &known, &units);
