@@ -59,10 +59,10 @@ fn the_weigh_card_has_a_page_a_planter_with_its_settings_and_what_is_typed_in_re
     assert_eq!(text(&sheets("", &Options::default()), "weigh-card.html").matches("<section>").count(), 1);
     // The example on the card is what the settings take.
     let read = Settings::parse(
-        "[[planter]]\nid = \"a\"\n[planter.closing]\nkind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }, { pressure_psi = 40, force_n = 81 }]",
+        "[[planter]]\nid = \"a\"\n[planter.closing]\nkind = \"pressure\"\nweighed = [{ pressure_psi = 20, force_n = [182, 174, 178] }, { pressure_psi = 40, force_n = 360 }]",
     );
     assert!(read.is_ok());
-    assert!(card.contains("weighed = [{ pressure_psi = 20, force_n = [41, 39, 40] }"));
+    assert!(card.contains("weighed = [{ pressure_psi = 20, force_n = [182, 174, 178] }"));
 }
 
 #[test]

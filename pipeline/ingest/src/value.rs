@@ -164,6 +164,12 @@ fn word<'a>(column: &'a Column, cell: &'a str) -> Result<Value<'a>, CellFault> {
     }
     let tidy = |text: &str| text.to_lowercase().replace(['-', ' '], "_");
     let wanted = tidy(cell);
+    // A word that may also be yes or no takes the other ways to write these.
+    let wanted = match wanted.as_str() {
+        "y" | "true" | "1" if allowed.iter().any(|word| word == "yes") => "yes".to_owned(),
+        "n" | "false" | "0" if allowed.iter().any(|word| word == "no") => "no".to_owned(),
+        _ => wanted,
+    };
     match allowed.iter().find(|word| tidy(word) == wanted) {
         Some(word) => Ok(Value::Text(word)),
         None => Err(CellFault::new(

@@ -1,6 +1,6 @@
 //! Pairs of gauge wheel and closer that do not usually stand together: a note, never a verdict.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_settings::Settings;
 use evenstand_tables::Finding;
@@ -33,6 +33,32 @@ pub(crate) fn unusual_pairs(strips: &[StripRow], settings: &Settings) -> Vec<Fin
         .collect()
 }
 
+/// Gauge wheels that a log names otherwise than the settings do: a note a planter.
+pub(crate) fn wheels_that_disagree(strips: &[StripRow], settings: &Settings) -> Vec<Finding> {
+    let mut logged: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for strip in strips {
+        if let (Some(planter), Some(wheel)) = (strip.planter_id.as_deref(), strip.gauge_wheel.as_deref()) {
+            logged.entry(planter).or_default().insert(wheel);
+        }
+    }
+    logged
+        .into_iter()
+        .filter_map(|(planter, wheels)| {
+            let stated = settings.planter(planter).gauge_wheel?;
+            let other: Vec<&str> = wheels.into_iter().filter(|wheel| *wheel != stated).collect();
+            let message = format!(
+                "planter {planter}: the setting log names gauge wheels of kind {}, the settings {}; each strip has what its log says",
+                other.join(", ").replace('_', " "),
+                stated.replace('_', " ")
+            );
+            (!other.is_empty()).then(|| {
+                Finding::note("gauge_wheel_disagrees", message)
+                    .remedy("correct the one that is wrong; wheels that were changed on purpose may stay")
+            })
+        })
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -57,5 +83,17 @@ mod tests {
         assert_eq!(notes("reduced_inner_diameter", None), 1);
         assert_eq!(notes("reduced_inner_diameter", Some("reduced_inner_diameter")), 1);
         assert_eq!(notes("flat", Some("reduced_inner_diameter")), 1);
+    }
+
+    #[test]
+    fn a_log_that_names_another_wheel_than_the_settings_is_noted() {
+        let settings = Settings::parse("[[planter]]\nid = \"p\"\ngauge_wheel = \"flat\"").unwrap();
+        let strip = |wheel: &str| StripRow {
+            planter_id: Some("p".into()),
+            gauge_wheel: Some(wheel.into()),
+            ..StripRow::default()
+        };
+        assert!(wheels_that_disagree(&[strip("flat")], &settings).is_empty());
+        assert_eq!(wheels_that_disagree(&[strip("flat"), strip("reduced_inner_diameter")], &settings).len(), 1);
     }
 }

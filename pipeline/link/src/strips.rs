@@ -30,7 +30,7 @@ use crate::digs::{dig_findings, dig_strips, strips_of_digs};
 use crate::emergence::{CountContext, Emergence, emergence};
 use crate::fields::{by_name, field_seasons, planters, with_found_knobs};
 use crate::force::{Settled, StripSetting, about};
-use crate::hardware::unusual_pairs;
+use crate::hardware::{unusual_pairs, wheels_that_disagree};
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
 use crate::rain_after::Rain;
@@ -300,6 +300,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     check_calibration(&rows, &mut findings);
     findings.extend(calibration_findings(&rows, settings));
     findings.extend(unusual_pairs(&rows, settings));
+    findings.extend(wheels_that_disagree(&rows, settings));
     check_positions(&rows, settings, &mut findings);
     let digs = dig_strips(&kept.digs, &rows);
     findings.extend(dig_findings(&digs, &rows));

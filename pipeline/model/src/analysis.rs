@@ -12,6 +12,7 @@ use evenstand_tables::rows::{
 use rayon::prelude::*;
 
 use crate::comparisons::comparisons;
+use crate::confounded;
 use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::{best_not_tried, picture};
@@ -117,6 +118,7 @@ fn answers(questions: &Questions) -> Answers {
     answers.findings.extend(digs.findings);
     let design = design_checks(questions, &measures, &groups, &members);
     answers.model.extend(design.facts);
+    confounded::hold_back(&members, &design.findings, &mut answers.starting_points, &mut answers.settings);
     answers.findings.extend(design.findings);
     let hangs = sensitivity(questions, &measures, &groups, &mut answers.starting_points);
     answers.sensitivity = hangs.rows;

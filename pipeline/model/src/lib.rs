@@ -26,6 +26,7 @@ mod between_within;
 mod binomial_check;
 mod comparisons;
 mod condition_checks;
+mod confounded;
 mod contrasts;
 mod covariates;
 mod curve;

@@ -48,6 +48,26 @@ pub(crate) fn weigh_card(settings: &Settings) -> Result<String, SheetsError> {
     render(WEIGH_CARD, TEMPLATE, &WeighPage { style: STYLE, force, planters })
 }
 
+/// Readings of one setting, such as a scale in this unit shows.
+fn readings(force: &str) -> &'static str {
+    match force {
+        "n" => "[182, 174, 178]",
+        "kn" => "[0.182, 0.174, 0.178]",
+        "kgf" => "[18.6, 17.7, 18.1]",
+        _ => "[41, 39, 40]",
+    }
+}
+
+/// The pressure beside them, about 20 psi.
+fn pressure(unit: &str) -> &'static str {
+    match unit {
+        "kpa" => "140",
+        "bar" => "1.4",
+        "mpa" => "0.14",
+        _ => "20",
+    }
+}
+
 fn weigh_planter(planter: &Planter, force: &str) -> WeighPlanter {
     let springs = planter.actuator == Some(Actuator::Spring);
     match &planter.knob {
@@ -58,7 +78,7 @@ fn weigh_planter(planter: &Planter, force: &str) -> WeighPlanter {
             WeighPlanter {
                 id: planter.id.clone(),
                 setting: "Position".to_owned(),
-                example: format!("positions = [{{ label = \"{first}\", weighed_{force} = [28, 30, 29] }}, …]"),
+                example: format!("positions = [{{ label = \"{first}\", weighed_{force} = {} }}, …]", readings(force)),
                 labels,
                 springs,
             }
@@ -71,7 +91,11 @@ fn weigh_planter(planter: &Planter, force: &str) -> WeighPlanter {
             WeighPlanter {
                 id: planter.id.clone(),
                 setting: format!("Pressure ({})", Kind::Pressure.label(unit).unwrap_or(unit)),
-                example: format!("weighed = [{{ pressure_{unit} = 20, force_{force} = [41, 39, 40] }}, …]"),
+                example: format!(
+                    "weighed = [{{ pressure_{unit} = {}, force_{force} = {} }}, …]",
+                    pressure(unit),
+                    readings(force)
+                ),
                 labels: vec![String::new(); EMPTY_ROWS],
                 springs,
             }
