@@ -209,13 +209,14 @@ fn dig(strip: &StripRow, open: bool, firm: bool) -> DigStripRow {
 #[test]
 fn intervals_of_both_limits_hold_the_truth_nine_times_in_ten() {
     const REVIEWS: u64 = 120;
-    for world in [USUAL, DigWorld { fields: 3, ..USUAL }, DigWorld { field: 0.0, strip: 0.0, ..USUAL }] {
+    let alike = DigWorld { field: 0.0, strip: 0.0, ..USUAL };
+    for (world, most) in [(USUAL, 0.98), (DigWorld { fields: 3, ..USUAL }, 0.98), (alike, 1.0)] {
         let verdict = world.judge(REVIEWS);
         println!("{}", verdict.line(&world));
-        // Standard error of a share of 0.9 over 120 reviews: 0.027.
+        // Standard error of a share of 0.9 over 120 reviews: 0.027. Where fields are alike the prior of their spread widens the intervals.
         for held in [verdict.open_held, verdict.firm_held] {
             let share = verdict.share(held);
-            assert!((0.82..=0.98).contains(&share), "{}: {share:.3}", world.name);
+            assert!((0.82..=most).contains(&share), "{}: {share:.3}", world.name);
         }
     }
 }

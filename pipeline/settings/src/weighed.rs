@@ -200,7 +200,7 @@ impl Line {
         let spread: f64 = pairs().map(|pair| (pair.0 - mean_pressure).powi(2)).sum();
         let product: f64 = pairs().map(|pair| (pair.0 - mean_pressure) * (pair.1 - mean_force)).sum();
         let slope = product / spread;
-        if !(slope > 0.0) {
+        if slope.is_nan() || slope <= 0.0 {
             return Err("readings whose force rises with pressure".into());
         }
         Ok(Self { intercept: mean_force - slope * mean_pressure, slope, mean_pressure, spread, count })
@@ -296,16 +296,16 @@ mod tests {
     }
 
     /// Draper and Smith's way of testing lack of fit, on numbers worked out by hand. Readings 2, 4 at 1; 5, 5 at 2; 9, 11 at 3: the line is
-    /// 3.5 x − 1, squares about it 5.5, about the means 4, so F = (1.5 / 1) / (4 / 3) = 1.125 on 1 and 3 degrees of freedom.
+    /// 3.5 x − 1, squares about it 7, about the means 4, so F = (3 / 1) / (4 / 3) = 2.25 on 1 and 3 degrees of freedom.
     #[test]
     fn a_line_is_tested_by_lack_of_fit_against_repeats() {
         let weighed = Weighed::fit(readings(&[(1.0, &[2.0, 4.0]), (2.0, &[5.0, 5.0]), (3.0, &[9.0, 11.0])])).unwrap();
         assert_eq!(weighed.shape(), CalibrationShape::Line);
         assert!((weighed.at(2.0).force_n - 6.0).abs() < 1e-12);
-        assert!((weighed.line_p_value().unwrap() - f_sf(1.125, 1.0, 3.0)).abs() < 1e-12);
-        // s² = 5.5 / 4; at the mean pressure the error is s / √6.
+        assert!((weighed.line_p_value().unwrap() - f_sf(2.25, 1.0, 3.0)).abs() < 1e-12);
+        // s² = 7 / 4; at the mean pressure the error is s / √6.
         let fitted = weighed.at(2.0);
-        let error = (5.5_f64 / 4.0).sqrt() / 6.0_f64.sqrt();
+        let error = (7.0_f64 / 4.0).sqrt() / 6.0_f64.sqrt();
         assert!((fitted.std_error_n.unwrap() - error).abs() < 1e-12);
         let half = fitted.interval_n.unwrap().1 - 6.0;
         // 2.776 is the 97.5 % point of t on 4 degrees of freedom.
