@@ -127,7 +127,6 @@ mod tests {
             lag_s: Some(4.0),
             sags: Some(2),
             sag_s: Some(31.0),
-            ..SetActualRow::default()
         }];
         // A planter that nobody described still has its row.
         results.planters.clear();
