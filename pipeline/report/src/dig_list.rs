@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::answer::plain_words;
 use crate::dig_stand;
-use crate::number;
+use crate::number::{self, NO_BREAK_SPACE};
 use crate::results::Results;
 use crate::why::WordTable;
 
@@ -109,7 +109,7 @@ fn given(results: &Results) -> Option<WordTable> {
             || "–".to_owned(),
             |row| {
                 let share = row.share.map(number::percent).unwrap_or_default();
-                format!("{share} ({} of {})", row.n_answers.unwrap_or(0), row.n_digs.unwrap_or(0))
+                format!("{share}{NO_BREAK_SPACE}of{NO_BREAK_SPACE}{}", row.n_digs.unwrap_or(0))
             },
         )
     };
@@ -121,7 +121,7 @@ fn given(results: &Results) -> Option<WordTable> {
         cells
     });
     Some(WordTable {
-        caption: "What was found that is not hoped for".to_owned(),
+        caption: "What was found that is not hoped for, in how many of the places asked".to_owned(),
         rows: table.collect(),
         head,
         rest: Some("Every answer is in results/dig_checklist.csv, every place in results/digs.csv.".to_owned()),
@@ -142,7 +142,7 @@ mod tests {
         assert_eq!(list.questions[1].wanted, "2 or 3");
         let given = list.given.expect("places were dug");
         assert_eq!(given.head[2], "dry, covered");
-        assert_eq!(given.rows[0][2], format!("15{}% (9 of 60)", number::NO_BREAK_SPACE));
+        assert_eq!(given.rows[0][2], "15 % of 60".replace(' ', &NO_BREAK_SPACE.to_string()));
     }
 
     #[test]

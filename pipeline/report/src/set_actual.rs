@@ -61,7 +61,7 @@ fn says(rows: &[SetActualRow]) -> String {
 fn set_actual_row(results: &Results, row: &SetActualRow) -> Vec<String> {
     let pressure = || {
         let planter = row.planter_id.as_deref().and_then(|id| results.planter(id));
-        planter.map_or_else(|| Gauge::plain(Unit::Kilopascal), |planter| Gauge::plain(knob_gauge(planter).unit))
+        mean_gauge(planter.map_or(Unit::Kilopascal, |planter| knob_gauge(planter).unit))
     };
     let gauge = if row.compared.as_deref() == Some("force") { results.force_gauge() } else { pressure() };
     let value = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), |value| gauge.text(value));
@@ -93,6 +93,16 @@ fn set_actual_row(results: &Results, row: &SetActualRow) -> Vec<String> {
     ]
 }
 
+/// A gauge for means of pressures: about a kilopascal, so that a difference smaller than a step of the knob is not lost.
+fn mean_gauge(unit: Unit) -> Gauge {
+    let step = match unit {
+        Unit::Bar => 0.01,
+        Unit::PoundPerSquareInch => 0.1,
+        _ => 1.0,
+    };
+    Gauge::stepped(unit, Some(step * unit.size()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -117,7 +127,6 @@ mod tests {
             lag_s: Some(4.0),
             sags: Some(2),
             sag_s: Some(31.0),
-            ..SetActualRow::default()
         }];
         // A planter that nobody described still has its row.
         results.planters.clear();
@@ -125,6 +134,14 @@ mod tests {
         let row = section.table.rows[0].join("|").replace(NO_BREAK_SPACE, " ");
         assert!(row.ends_with("|2025|8|91 %|200 N|188 N|−12 N|4 s|1 of 6|2 times (31 s)"), "{row}");
         assert!(section.says.starts_with("In 1 of 8 strips with both, the measured mean was off"), "{}", section.says);
+    }
+
+    #[test]
+    fn a_difference_below_a_step_of_the_knob_is_not_lost() {
+        let psi = 6.894_757_293_168;
+        assert_eq!(mean_gauge(Unit::PoundPerSquareInch).text(-0.4 * psi), "−0.4\u{a0}psi");
+        assert_eq!(mean_gauge(Unit::Bar).text(-3.0), "−0.03\u{a0}bar");
+        assert_eq!(mean_gauge(Unit::Kilopascal).text(-3.0), "−3\u{a0}kPa");
     }
 
     #[test]
