@@ -86,7 +86,9 @@ impl Weighed {
     pub fn fit(readings: Vec<Reading>) -> Result<Self, String> {
         let readings = joined(readings)?;
         let line = Line::through(&readings)?;
-        let line_p_value = lack_of_fit(&readings, &line).or_else(|| bend(&readings));
+        let off_line = squares(&readings, |reading, _| line.at(reading.pressure_kpa)) > rounding(&readings);
+        let tested = || lack_of_fit(&readings, &line).or_else(|| bend(&readings));
+        let line_p_value = if off_line { tested() } else { None };
         let bent = line_p_value.is_some_and(|p_value| p_value < BENT);
         let shape = if bent { CalibrationShape::Pieces } else { CalibrationShape::Line };
         let means = rising_means(&readings);
@@ -190,6 +192,11 @@ fn squares(readings: &[Reading], fitted: impl Fn(&Reading, f64) -> f64) -> f64 {
     readings.iter().map(of).sum()
 }
 
+/// Squares that rounding alone leaves.
+fn rounding(readings: &[Reading]) -> f64 {
+    1e-20 * squares(readings, |_, _| 0.0)
+}
+
 impl Line {
     fn through(readings: &[Reading]) -> Result<Self, String> {
         let pairs =
@@ -245,27 +252,33 @@ fn lack_of_fit(readings: &[Reading], line: &Line) -> Option<f64> {
         return None;
     }
     let pure = squares(readings, |_, mean| mean);
+    // Readings that repeat exactly show no scatter to test against.
+    if pure <= rounding(readings) {
+        return None;
+    }
     let all = squares(readings, |reading, _| line.at(reading.pressure_kpa));
     let f = ((all - pure).max(0.0) / lack_df) / (pure / pure_df);
-    // Readings that repeat exactly show no scatter to test against.
-    f.is_finite().then(|| f_sf(f, lack_df, pure_df))
+    Some(f_sf(f, lack_df, pure_df))
 }
 
-/// p value of a quadratic term.
+/// p value of a quadratic term in the means.
 fn bend(readings: &[Reading]) -> Option<f64> {
     if readings.len() < ENOUGH_FOR_A_BEND {
         return None;
     }
-    let pairs: Vec<(f64, f64)> = readings
-        .iter()
-        .flat_map(|reading| reading.forces_n.iter().map(|force| (reading.pressure_kpa, *force)))
-        .collect();
+    let pairs: Vec<(f64, f64)> =
+        readings.iter().map(|reading| (reading.pressure_kpa, mean_and_deviation(&reading.forces_n).0)).collect();
     let last = readings[readings.len() - 1].pressure_kpa;
     let columns = Array2::from_shape_fn((pairs.len(), 3), |(row, power)| (pairs[row].0 / last).powi(power as i32));
     let names = ["one", "pressure", "pressure squared"].map(str::to_owned).to_vec();
     let forces = pairs.iter().map(|pair| pair.1).collect();
     let design = Design::new(forces, columns, names, Vec::new(), None).ok()?;
     let fit = LeastSquares.fit(&design).ok()?;
+    let left: f64 = fit.residuals().iter().map(|residual| residual * residual).sum();
+    if left <= rounding(readings) {
+        // A parabola leaves nothing, and a line did: there is no scatter, and the bend is plain.
+        return Some(0.0);
+    }
     let test = fit.contrast(&[0.0, 0.0, 1.0]).ok()?;
     Some(test.p_value()).filter(|p_value| p_value.is_finite())
 }
@@ -341,6 +354,40 @@ mod tests {
         assert_eq!(Weighed::fit(readings(&pairs)).unwrap().shape(), CalibrationShape::Pieces);
         let few = Weighed::fit(readings(&pairs[..3])).unwrap();
         assert_eq!((few.shape(), few.line_p_value()), (CalibrationShape::Line, None));
+    }
+
+    /// A scale that reads whole pounds tells the same three times over; what is left in the sums then is rounding, and no bend.
+    #[test]
+    fn rounding_is_no_bend() {
+        for step in [7.3, 20.0, 33.1, 100.0 / 3.0] {
+            for slope in [0.29, 0.7, 1.29, 2.0 * LBF / PSI] {
+                for repeats in [1, 3] {
+                    let exact: Vec<Reading> = (0..6)
+                        .map(|at| {
+                            let pressure_kpa = f64::from(at) * step;
+                            Reading { pressure_kpa, forces_n: vec![3.7 + slope * pressure_kpa; repeats] }
+                        })
+                        .collect();
+                    let weighed = Weighed::fit(exact).unwrap();
+                    let told = (weighed.shape(), weighed.line_p_value());
+                    assert_eq!(told, (CalibrationShape::Line, None), "{step} {slope} {repeats}");
+                }
+            }
+        }
+    }
+
+    /// Squares have no scatter about a parabola: nothing is left to test against, yet nobody would call them a line.
+    #[test]
+    fn a_bend_without_any_scatter_is_a_bend() {
+        for repeats in [1, 3] {
+            let squares: Vec<Reading> = (0..6)
+                .map(|at| {
+                    let pressure_kpa = f64::from(at) * 50.0;
+                    Reading { pressure_kpa, forces_n: vec![pressure_kpa * pressure_kpa * 0.005; repeats] }
+                })
+                .collect();
+            assert_eq!(Weighed::fit(squares).unwrap().shape(), CalibrationShape::Pieces, "{repeats}");
+        }
     }
 
     #[test]
