@@ -115,7 +115,11 @@ fn logs_and_digs_alone_give_a_start_in_the_window_nearest_the_default() {
     );
     // The default of 120 N leaves too many trenches open; the nearest force of the window is its light end.
     assert_eq!(number(&start, "start_n"), open);
-    assert!(start["reason"].contains("no stand was counted"), "{}", start["reason"]);
+    assert!(
+        start["reason"].contains("No stand was counted") && start["reason"].contains("edge of the window"),
+        "{}",
+        start["reason"]
+    );
     let page = std::fs::read_to_string(review.path().join("report/index.html")).unwrap();
     assert!(page.contains("From digging alone"));
 }
@@ -153,6 +157,71 @@ fn a_window_without_a_force_is_a_finding_with_what_the_trade_does_next() {
     let start = primary(&review);
     assert_eq!((start["start_n"].as_str(), start["evidence"].as_str()), ("", "open"));
     assert!(!codes(&PLAIN.run()).contains(&"dig_window_empty".to_owned()));
+}
+
+#[test]
+fn forces_that_all_leave_the_trench_open_ask_for_heavier_ones_first() {
+    let light = Digging { open: |_| 4, firm: |_| 0, ..PLAIN };
+    let review = light.run();
+    let window = only(&review, "dig_window");
+    assert_eq!((window["open_limit_lies"].as_str(), window["evidence"].as_str()), ("heavier", "open"), "{window:?}");
+    let findings = review.result("findings");
+    assert!(findings.iter().all(|row| row["code"] != "dig_window_empty"));
+    let finding = findings.iter().find(|row| row["code"] == "dig_limit_beyond").unwrap();
+    assert!(finding["remedy"].starts_with("dig behind heavier settings"), "{}", finding["remedy"]);
+    assert!(!codes(&PLAIN.run()).contains(&"dig_limit_beyond".to_owned()));
+}
+
+#[test]
+fn a_few_places_and_efforts_that_nobody_noted_tell_no_limit() {
+    let few = TestReview::new(&[
+        ("setting_log.csv", "field_id,season,strip_id,set_force_n\nA,2025,1,150\nA,2025,2,360\n"),
+        ("dig_check.csv", "field_id,season,strip_id,trench_shut,dig_effort\nA,2025,1,yes,2\nA,2025,2,yes,4\n"),
+    ]);
+    assert!(few.run("run", &[]).status < 2);
+    let window = only(&few, "dig_window");
+    assert_eq!((window["evidence"].as_str(), window["firm_limit_lies"].as_str()), ("open", "unknown"), "{window:?}");
+    assert!(window["reason"].contains("Too few places"), "{}", window["reason"]);
+    assert!(!codes(&few).iter().any(|code| code.starts_with("dig_")));
+    let silent = PLAIN.review();
+    let digs = std::fs::read_to_string(silent.path().join("raw/dig_check.csv")).unwrap();
+    silent.put("dig_check.csv", &digs.replace(",2,no\n", ",,no\n").replace(",4,no\n", ",,no\n"));
+    assert!(silent.run("run", &[]).status < 2);
+    let window = only(&silent, "dig_window");
+    assert_eq!((window["n_judged_firm"].as_str(), window["firm_limit_lies"].as_str()), ("0", "unknown"), "{window:?}");
+    assert_eq!(window["evidence"], "leaning");
+    assert!(window["reason"].contains("Nobody noted dig effort"), "{}", window["reason"]);
+}
+
+#[test]
+fn a_mistyped_strip_is_named_and_moves_no_condition() {
+    let review = PLAIN.review();
+    let digs = std::fs::read_to_string(review.path().join("raw/dig_check.csv")).unwrap();
+    review.put("dig_check.csv", &(digs + "F0,2025,O-60,1,yes,2,no\n"));
+    assert!(review.run("run", &[]).status < 2);
+    let finding = review.result("findings").into_iter().find(|row| row["code"] == "digs_without_strip").unwrap();
+    assert!(finding["message"].contains("O-60"), "{finding:?}");
+    assert!(review.result("strips").iter().all(|row| row["strip_id"] != "O-60"));
+}
+
+#[test]
+fn logs_and_digs_about_whole_fields_find_each_other() {
+    let mut log = String::from("field_id,season,set_force_n\n");
+    let mut dig = String::from("field_id,season,trench_shut,dig_effort\n");
+    for (field, (force, open)) in [(80, 9), (120, 5), (160, 1), (200, 0), (240, 0)].into_iter().enumerate() {
+        log += &format!("F{field},2025,{force}\n");
+        for place in 0..10 {
+            dig += &format!("F{field},2025,{},2\n", if place < open { "no" } else { "yes" });
+        }
+    }
+    let review = TestReview::new(&[("setting_log.csv", &log), ("dig_check.csv", &dig)]);
+    assert!(review.run("run", &[]).status < 2);
+    let window = only(&review, "dig_window");
+    assert_eq!(window["n_field_seasons"], "5");
+    assert!((100.0..200.0).contains(&number(&window, "open_limit_n")), "{window:?}");
+    // Forces differed between fields only.
+    assert_eq!(window["evidence"], "leaning", "{window:?}");
+    assert_eq!(primary(&review)["basis"], "digs");
 }
 
 #[test]
@@ -218,6 +287,28 @@ fn a_stand_that_is_best_where_digging_finds_it_wrong_gives_no_start() {
     assert!(start["reason"].contains("disagree"), "{}", start["reason"]);
     let findings = codes(&review);
     assert!(findings.contains(&"digs_against_stand".to_owned()), "{findings:?}");
+}
+
+#[test]
+fn a_knob_too_coarse_for_a_leaning_window_takes_the_step_that_misses_it_least_and_says_so() {
+    let planter = "[[planter]]\nid = \"p\"\n[planter.closing]\nkind = \"positions\"\ndefault = \"light\"\npositions = [{ label = \"light\", force_n = 60 }, { label = \"middle\", force_n = 130 }, { label = \"heavy\", force_n = 300 }]\n";
+    let one_field = Digging { fields: 1, settings: planter, ..PLAIN };
+    let review = one_field.review();
+    let log = std::fs::read_to_string(review.path().join("raw/setting_log.csv")).unwrap();
+    let named: String = log
+        .lines()
+        .enumerate()
+        .map(|(row, line)| format!("{line},{}\n", if row == 0 { "planter_id" } else { "p" }))
+        .collect();
+    review.put("setting_log.csv", &named);
+    assert!(review.run("run", &[]).status < 2);
+    let (window, knob) = (only(&review, "dig_window"), only(&review, "settings"));
+    assert_eq!(window["evidence"], "leaning");
+    assert!(number(&window, "open_limit_n") > 130.0 && number(&window, "firm_limit_n") < 300.0, "{window:?}");
+    assert_eq!(knob["start_position"], "middle", "{knob:?}");
+    assert!(knob["reason"].contains("misses it least"), "{}", knob["reason"]);
+    assert!(codes(&review).contains(&"start_beside_window".to_owned()));
+    assert!(!codes(&PLAIN.run()).contains(&"start_beside_window".to_owned()));
 }
 
 #[test]

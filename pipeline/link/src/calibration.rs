@@ -176,7 +176,11 @@ mod tests {
         let loose = "weighed = [{ pressure_psi = 20, force_lbf = 30 }, { pressure_psi = 40, force_lbf = 90 }, { pressure_psi = 60, force_lbf = 110 }]";
         assert_eq!(codes(loose, 60.0), ["calibration_loose"]);
         assert_eq!(
-            codes(&STRAIGHT.replace("pressure_psi = 75", "pressure_psi = 52"), 70.0),
+            codes(
+                &STRAIGHT
+                    .replace("pressure_psi = 75, force_lbf = [149, 151]", "pressure_psi = 52, force_lbf = [103, 105]"),
+                70.0
+            ),
             ["calibration_extrapolated"]
         );
         assert_eq!(codes("force_n = [[0, 0], [300, 311]]", 60.0), ["calibration_extrapolated"]);

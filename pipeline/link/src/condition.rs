@@ -14,6 +14,8 @@ use crate::key::{FieldSeason, StripKey};
 pub(crate) const UNSTATED: &str = "unstated";
 /// Label of a strip that lies in two conditions.
 pub(crate) const MIXED: &str = "mixed";
+/// Hours after planting from which a note can tell of a crust: one of the day itself saw the surface before it could form.
+const CRUST_FROM_H: f64 = 12.0;
 /// Classes of a crust.
 pub(crate) const CRUSTED: &str = "crusted";
 pub(crate) const NO_CRUST: &str = "no crust";
@@ -120,7 +122,7 @@ impl SoilNotes {
     fn crust(&self, key: &StripKey, facts: &StripFacts, scheme: &ConditionScheme) -> Part {
         let in_time = |note: &SoilRow| match (note.taken_at, facts.planted_at) {
             (Some(taken), Some(planted)) => {
-                (0.0..=24.0 * f64::from(scheme.crust_days)).contains(&taken.hours_since(planted))
+                (CRUST_FROM_H..=24.0 * f64::from(scheme.crust_days)).contains(&taken.hours_since(planted))
             }
             _ => true,
         };

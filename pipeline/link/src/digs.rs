@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_agronomy::{DigCheck, DigEffort, TrenchShut, force_levels};
+use evenstand_tables::Finding;
 use evenstand_tables::rows::{DigRow, DigStripRow, StripRow};
 
 use crate::condition::UNSTATED;
@@ -26,6 +27,53 @@ pub(crate) fn dig_strips(digs: &[DigRow], strips: &[StripRow]) -> Vec<DigStripRo
                 None => alike.get(&FieldSeason::new(&dig.field_id, dig.season)),
             };
             dig_strip(dig, strip.copied())
+        })
+        .collect()
+}
+
+/// What a whole field is called as a strip, where no table names any.
+const WHOLE_FIELD: &str = "whole field";
+
+/// Strips that only digs know: those they name in fields of which no other table names a strip, and the whole field where they name none. In
+/// other fields a name that no other table has is more likely mistyped, and makes no strip.
+pub(crate) fn strips_of_digs(digs: &[DigRow], named: &BTreeSet<&FieldSeason>) -> BTreeSet<StripKey> {
+    digs.iter()
+        .map(|dig| StripKey::new(&dig.field_id, dig.season, dig.strip_id.as_deref().unwrap_or(WHOLE_FIELD)))
+        .filter(|key| !named.contains(&key.field))
+        .collect()
+}
+
+/// Digs whose setting is not known: one finding a field-season.
+pub(crate) fn dig_findings(digs: &[DigStripRow], strips: &[StripRow]) -> Vec<Finding> {
+    let known: BTreeSet<(&str, i64, &str)> =
+        strips.iter().map(|strip| (strip.field_id.as_str(), strip.season, strip.strip_id.as_str())).collect();
+    let mut unknown: BTreeMap<(&str, i64), (usize, BTreeSet<&str>)> = BTreeMap::new();
+    for dig in digs.iter().filter(|dig| dig.force_n.is_none() && dig.closing_position.is_none()) {
+        let found = unknown.entry((dig.field_id.as_str(), dig.season)).or_default();
+        found.0 += 1;
+        found.1.extend(dig.strip_id.as_deref().filter(|id| !known.contains(&(dig.field_id.as_str(), dig.season, id))));
+    }
+    unknown
+        .into_iter()
+        .map(|((field_id, season), (places, names))| {
+            let finding = if names.is_empty() {
+                Finding::warning(
+                    "digs_without_setting",
+                    format!("dig checks whose setting is not known: {places}; they are counted and tell no limit of force"),
+                )
+                .remedy("log the setting of their strips, and write the strip beside each dig")
+            } else {
+                let names: Vec<&str> = names.into_iter().collect();
+                Finding::warning(
+                    "digs_without_strip",
+                    format!(
+                        "dig checks name strips that no other table of this field has ({}); places dug without a setting: {places}",
+                        names.join(", ")
+                    ),
+                )
+                .remedy("check the strips' names")
+            };
+            finding.field(field_id, season)
         })
         .collect()
 }
@@ -119,5 +167,27 @@ mod tests {
         let two_conditions = [strip("1", 100.0, "wet"), strip("2", 100.0, "dry")];
         let row = &dig_strips(&[dig(None)], &two_conditions)[0];
         assert_eq!((row.force_n, row.condition.as_str()), (None, UNSTATED));
+    }
+
+    #[test]
+    fn digs_make_strips_only_where_no_other_table_names_one() {
+        let field = FieldSeason::new("A", 2025);
+        assert!(strips_of_digs(&[dig(Some("S0I"))], &[&field].into()).is_empty());
+        let made = strips_of_digs(&[dig(Some("1")), dig(None)], &BTreeSet::new());
+        assert_eq!(made.into_iter().map(|key| key.strip_id).collect::<Vec<_>>(), ["1", WHOLE_FIELD]);
+    }
+
+    #[test]
+    fn digs_without_a_setting_are_told_by_field_and_mistyped_strips_by_name() {
+        let strips = [strip("1", 100.0, "wet"), strip("2", 200.0, "wet")];
+        let found = |digs: &[DigRow]| {
+            dig_findings(&dig_strips(digs, &strips), &strips)
+                .into_iter()
+                .map(|finding| finding.code)
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(found(&[dig(Some("1")), dig(Some("2"))]), Vec::<String>::new());
+        assert_eq!(found(&[dig(Some("1")), dig(None)]), ["digs_without_setting"]);
+        assert_eq!(found(&[dig(Some("S0I")), dig(Some("2"))]), ["digs_without_strip"]);
     }
 }

@@ -26,7 +26,7 @@ use crate::course_findings::check_courses;
 use crate::course_fits::fit_courses;
 use crate::courses::courses;
 use crate::degree_days::Clocks;
-use crate::digs::dig_strips;
+use crate::digs::{dig_findings, dig_strips, strips_of_digs};
 use crate::emergence::{CountContext, Emergence, emergence};
 use crate::fields::{by_name, field_seasons, planters, with_found_knobs};
 use crate::force::{Settled, StripSetting, about};
@@ -129,11 +129,9 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();
     let measured: BTreeSet<StripKey> =
         kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
-    let dug: BTreeSet<StripKey> = kept
-        .digs
-        .iter()
-        .filter_map(|dig| Some(StripKey::new(&dig.field_id, dig.season, dig.strip_id.as_ref()?)))
-        .collect();
+    let named: BTreeSet<&FieldSeason> =
+        planned.iter().copied().chain(counts.keys()).chain(&measured).map(|key| &key.field).collect();
+    let dug = strips_of_digs(&kept.digs, &named);
     let keys: BTreeSet<&StripKey> = planned
         .iter()
         .copied()
@@ -303,6 +301,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     findings.extend(calibration_findings(&rows, settings));
     findings.extend(unusual_pairs(&rows, settings));
     check_positions(&rows, settings, &mut findings);
+    let digs = dig_strips(&kept.digs, &rows);
+    findings.extend(dig_findings(&digs, &rows));
     let (courses, course_means) = courses(&strips, settings);
     let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
     for (row, setting, _) in &strips {
@@ -327,7 +327,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         field_seasons: field_seasons(&fields, &rows, &telemetry_rows, &with_course),
         planters: planters(&rows, &found),
         settings: found,
-        digs: dig_strips(&kept.digs, &rows),
+        digs,
         strip_measures: strip_measures(&kept.measures),
         strips: rows,
         courses,

@@ -192,10 +192,25 @@ fn suggestions(
         answers.findings.extend(moved_by_digs(&start));
         answers.starting_points.push(start);
         answers.shapes.extend(shape_rows(group));
-        answers.settings.extend(knob_rows(group, strips, questions.settings));
+        let knobs = knob_rows(group, strips, questions.settings);
+        answers.findings.extend(knobs.iter().filter_map(start_beside_window));
+        answers.settings.extend(knobs);
         answers.findings.extend(nothing_seen(group));
     }
     (answers, groups)
+}
+
+/// A note where no step of a knob lies in the dig window, and the one that misses it least is the start.
+fn start_beside_window(row: &KnobRow) -> Option<Finding> {
+    let start_n = row.start_force_n.filter(|_| row.primary == Some(true))?;
+    let slack = 1e-6 * start_n.abs().max(1.0);
+    let outside = row.dig_low_n.is_some_and(|low| start_n < low - slack)
+        || row.dig_high_n.is_some_and(|high| start_n > high + slack);
+    let message = format!(
+        "{}: no step of the knob of planter {} lies inside the dig window; the start is the one that misses it least",
+        row.condition, row.planter_id
+    );
+    outside.then(|| Finding::note("start_beside_window", message).remedy("dig behind it before you rely on it"))
 }
 
 /// What a person should know where digging moved a start, or stands against the stand.

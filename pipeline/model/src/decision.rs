@@ -16,7 +16,7 @@ const CONFIDENT: f64 = 0.9;
 /// Field-seasons of trials from which an answer can be settled.
 pub(crate) const ENOUGH_FIELD_SEASONS: usize = 3;
 /// Probability from which an answer leans one way.
-const LEANING: f64 = 0.5;
+pub(crate) const LEANING: f64 = 0.5;
 /// Probability from which the shape of a curve is named.
 const CLEAR: f64 = 0.9;
 /// Above this p value no setting could be told from another.

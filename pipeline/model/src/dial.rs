@@ -26,6 +26,9 @@ pub(crate) struct KnobRange {
     pub positions: Option<(String, String)>,
 }
 
+/// Steps of a knob that are looked at one by one.
+const MOST_STEPS: f64 = 10_000.0;
+
 impl<'a> Dial<'a> {
     pub fn new(planter: &'a Planter, calibrated: bool) -> Self {
         Self { planter, calibrated }
@@ -68,6 +71,26 @@ impl<'a> Dial<'a> {
             }
             None => Some(Step { force_n, pressure_kpa: None, position: None, at_limit: None }),
         }
+    }
+
+    /// The step of least `distance`; of equal ones the nearest to a force. A planter without a known knob has every force.
+    pub fn least(&self, force_n: f64, distance: impl Fn(f64) -> f64) -> Option<Step> {
+        let steps: Vec<Step> = match &self.planter.knob {
+            Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, .. }) => {
+                let count = ((max_kpa - min_kpa) / step_kpa + 1e-9).floor().min(MOST_STEPS) as usize;
+                (0..=count).map(|step| self.at_pressure(min_kpa + step as f64 * step_kpa)).collect()
+            }
+            Some(Knob::Positions { positions, .. }) => positions
+                .iter()
+                .filter(|position| position.force_n.is_some())
+                .filter_map(|position| self.at_position(&position.label))
+                .collect(),
+            None => return self.nearest(force_n, |_| true),
+        };
+        steps.into_iter().min_by(|a, b| {
+            let away = |step: &Step| (step.force_n - force_n).abs();
+            distance(a.force_n).total_cmp(&distance(b.force_n)).then(away(a).total_cmp(&away(b)))
+        })
     }
 
     /// A force between the steps, inside the limits of the knob; positions have none.
@@ -169,6 +192,17 @@ mod tests {
         assert_eq!(dial.range_inside((310.0, 690.0)).pressures_kpa, Some((200.0, 300.0)));
         assert_eq!(dial.range_inside((310.0, 390.0)).pressures_kpa, None);
         assert_eq!(dial.between_steps(310.0).unwrap().pressure_kpa, Some(155.0));
+    }
+
+    #[test]
+    fn the_step_least_outside_a_range_is_found_whichever_side_it_lies_on() {
+        let outside = |force: f64| (force.clamp(230.0, 265.0) - force).abs();
+        let springs = planter(
+            "kind = \"positions\"\npositions = [{ label = \"3\", force_n = 220 }, { label = \"4\", force_n = 293 }]",
+        );
+        assert_eq!(Dial::new(&springs, true).least(264.0, outside).unwrap().position.as_deref(), Some("3"));
+        let air = planter("kind = \"pressure\"\nmax_kpa = 400\nstep_kpa = 100\nforce_n = [[0, 0], [400, 400]]");
+        assert_eq!(Dial::new(&air, true).least(265.0, outside).unwrap().pressure_kpa, Some(200.0));
     }
 
     #[test]

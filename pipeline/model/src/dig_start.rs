@@ -9,7 +9,7 @@ use crate::dial::Dial;
 use crate::dig_window::{Allowed, DigWindow};
 use crate::group_answer::{DIG_CHECK, GroupAnswer, Members, Outlook};
 use crate::groups::{Basis, Coverage, GroupKey};
-use crate::knob::{advice, fill_window, stay};
+use crate::knob::{Reference, advice, fill_window, stay};
 use crate::words;
 
 /// Groups that were dug but have no stand counts.
@@ -57,10 +57,35 @@ fn start(window: &DigWindow, default_n: Option<f64>) -> Option<f64> {
     Some(default_n.map_or((low + high) / 2.0, |default| default.clamp(low, high)))
 }
 
+/// Whether a default lies beyond the forces dug, on a side where nothing was found wrong.
+fn default_beyond(window: &DigWindow, default_n: Option<f64>) -> bool {
+    let (Some(default), Some((low, high))) = (default_n, window.dug) else { return false };
+    let slack = 0.01 * (high - low);
+    let allowed = window.allowed();
+    (default > high + slack && allowed.high.is_none()) || (default < low - slack && allowed.low.is_none())
+}
+
+/// How far an answer against a default can be trusted.
+fn evidence(window: &DigWindow, default_n: Option<f64>) -> Evidence {
+    if default_beyond(window, default_n) { window.evidence.min(Evidence::Leaning) } else { window.evidence }
+}
+
+/// The reason of an answer against a default.
+pub(crate) fn reason(window: &DigWindow, default: Reference) -> String {
+    let edges = window.allowed();
+    let start = start(window, default.force_n);
+    let at_edge = start.is_some_and(|start| Some(start) == edges.low || Some(start) == edges.high);
+    let mut reason = words::from_digs(window, default.given, at_edge);
+    if window.evidence != Evidence::Open && default_beyond(window, default.force_n) {
+        reason.push_str(words::DEFAULT_NOT_DUG);
+    }
+    reason
+}
+
 /// Fills what digging alone says into a row of starting points.
-pub(crate) fn fill_starting_point(row: &mut StartingPointRow, window: &DigWindow, why: &str) {
-    row.evidence = window.evidence.name().to_owned();
-    row.reason = why.to_owned();
+pub(crate) fn fill_starting_point(row: &mut StartingPointRow, window: &DigWindow, why: String) {
+    row.evidence = evidence(window, row.default_n).name().to_owned();
+    row.reason = why;
     row.n_levels = Some(window.counts.levels as i64);
     row.shape = Some("untold".to_owned());
     row.tolerance = None;
@@ -70,15 +95,18 @@ pub(crate) fn fill_starting_point(row: &mut StartingPointRow, window: &DigWindow
 
 /// Fills what digging alone says into the row of a planter's knob. `default_n` is its default on the axis of the group.
 pub(crate) fn fill_knob(row: &mut KnobRow, dial: &Dial, window: &DigWindow, default_n: Option<f64>, calibrated: bool) {
-    row.evidence = window.evidence.name().to_owned();
+    row.evidence = evidence(window, default_n).name().to_owned();
     row.shape = Some("untold".to_owned());
     let (Some(wanted), Some(inside)) = (start(window, default_n), window.window()) else { return };
     fill_window(row, dial, inside, calibrated);
     let stays = default_n.is_some_and(|default| default == wanted);
     let settled = window.evidence == Evidence::Settled;
-    let allowed = Allowed { low: Some(inside.0), high: Some(inside.1), settled };
+    let allowed = Allowed { low: Some(inside.0), high: Some(inside.1), settled, none: false };
     let inside = |force_n: f64| allowed.allows(force_n);
-    let nearest = || dial.nearest(wanted, inside).or_else(|| dial.nearest(wanted, |_| !settled));
+    let nearest = || {
+        dial.nearest(wanted, inside)
+            .or_else(|| dial.least(wanted, |force_n| allowed.outside_n(force_n)).filter(|_| !settled))
+    };
     let step = if stays { Some(stay(row, dial, wanted)) } else { nearest() };
     let reason = row.reason.get_or_insert_default();
     let Some(step) = step else {

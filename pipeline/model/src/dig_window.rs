@@ -58,6 +58,8 @@ pub(crate) enum Told {
     Contradicted(f64),
     /// No trend with force is told, with the probability of the expected way.
     NoTrend(f64),
+    /// Too few places were judged, or what they say of the bad side is not sure enough.
+    TooFew,
     /// Places were judged, but at one setting only.
     OneSetting,
     /// Nothing was judged.
@@ -90,6 +92,8 @@ pub(crate) struct Counts {
     pub varied: usize,
     pub strips: usize,
     pub levels: usize,
+    /// Places that name no strip.
+    pub nameless: usize,
 }
 
 /// Forces that digging allows a start to have; an end that is not known is empty.
@@ -99,6 +103,8 @@ pub(crate) struct Allowed {
     pub high: Option<f64>,
     /// Whether the window is settled. A knob too coarse for one that is not may step over its limits.
     pub settled: bool,
+    /// Whether digging found no force that does both.
+    pub none: bool,
 }
 
 /// Which limit moved a start.
@@ -127,6 +133,11 @@ impl Allowed {
         }
     }
 
+    /// How far a force lies outside what digging allows; 0 inside.
+    pub fn outside_n(&self, force_n: f64) -> f64 {
+        (self.bound(force_n).0 - force_n).abs()
+    }
+
     /// Whether digging allows a force, give or take rounding.
     pub fn allows(&self, force_n: f64) -> bool {
         let slack = 1e-9 * force_n.abs().max(1.0);
@@ -138,10 +149,15 @@ impl DigWindow {
     /// The limits that a start must keep to: those of a window that is at least leaning.
     pub fn allowed(&self) -> Allowed {
         if self.evidence == Evidence::Open {
-            return Allowed::default();
+            return Allowed { none: self.is_crossed(), ..Allowed::default() };
         }
         let inside = |told: &Told| told.limit().and_then(Limit::inside);
-        Allowed { low: inside(&self.open), high: inside(&self.firm), settled: self.evidence == Evidence::Settled }
+        Allowed {
+            low: inside(&self.open),
+            high: inside(&self.firm),
+            settled: self.evidence == Evidence::Settled,
+            none: false,
+        }
     }
 
     /// The forces dug that are neither too light nor too heavy; `None` where there are none, or where nothing is told.
@@ -151,15 +167,19 @@ impl DigWindow {
         (self.evidence != Evidence::Open).then(|| (allowed.low.unwrap_or(low), allowed.high.unwrap_or(high)))
     }
 
-    /// Whether the limits leave no force.
-    pub fn is_empty(&self) -> bool {
-        let crossed = match (&self.open, &self.firm) {
-            (Told::Limit(open), Told::Limit(firm)) => {
-                open.lies() == Lies::Inside && firm.lies() == Lies::Inside && open.estimate > firm.estimate
-            }
+    /// Whether the lower limit lies above the upper one: no force does both, dug or not.
+    pub fn is_crossed(&self) -> bool {
+        let (Told::Limit(open), Told::Limit(firm)) = (&self.open, &self.firm) else { return false };
+        match (open.lies(), firm.lies()) {
+            (Lies::Inside, Lies::Inside) => open.estimate > firm.estimate,
+            (Lies::Inside | Lies::Heavier, Lies::Lighter) | (Lies::Heavier, Lies::Inside) => true,
             _ => false,
-        };
-        crossed || self.open.lies() == Lies::Heavier || self.firm.lies() == Lies::Lighter
+        }
+    }
+
+    /// Whether no force that was dug is both heavy and light enough.
+    pub fn is_empty(&self) -> bool {
+        self.is_crossed() || self.open.lies() == Lies::Heavier || self.firm.lies() == Lies::Lighter
     }
 }
 
@@ -257,15 +277,22 @@ fn findings(group: &DugGroup, window: &DigWindow, limits: &Dig) -> Vec<Finding> 
             );
         }
     }
-    if window.is_empty() {
+    if window.is_crossed() {
         let chance = window
             .probability
             .map(|probability| format!(" (probability that a force does both: {probability:.2})"))
             .unwrap_or_default();
+        let why = words::why_empty(window, limits);
         found.push(
-            Finding::warning("dig_window_empty", format!("{condition}: {}{chance}", words::why_empty(window, limits)))
-                .remedy(words::EMPTY_REMEDY),
+            Finding::warning("dig_window_empty", format!("{condition}: {why}{chance}")).remedy(words::EMPTY_REMEDY),
         );
+    } else if window.is_empty() {
+        let side = if window.open.lies() == Lies::Heavier { "heavier" } else { "lighter" };
+        let why = words::why_empty(window, limits);
+        found.push(Finding::warning("dig_limit_beyond", format!("{condition}: {why}")).remedy(&format!(
+            "dig behind {side} settings, if the planter and its manual have them; where they are no better, {}",
+            words::TRADE_NEXT
+        )));
     }
     if group.thrown.0 > 0 && 5 * group.thrown.0 >= group.thrown.1 {
         found.push(

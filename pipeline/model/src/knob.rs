@@ -3,7 +3,7 @@
 use evenstand_settings::{Knob, Planter};
 use evenstand_tables::rows::KnobRow;
 
-use crate::decision::{Choice, Evidence, gain, near_best};
+use crate::decision::{Choice, Evidence, LEANING, gain, near_best};
 use crate::dial::{Dial, KnobRange, Step};
 use crate::dig_start;
 use crate::group_answer::{GroupAnswer, Outlook, Told};
@@ -40,7 +40,7 @@ pub(crate) fn knob_row(planter: &Planter, group: &GroupAnswer, default: Referenc
         Outlook::Open(why) => row.reason = Some(why.clone()),
         Outlook::Labelled(told) => fill_knob(&mut row, planter, told, &group.coverage),
         Outlook::Dug(window) => {
-            row.reason = Some(words::from_digs(window, default.given));
+            row.reason = Some(dig_start::reason(window, default));
             fill_default(&mut row, &dial, default);
             dig_start::fill_knob(&mut row, &dial, window, default.force_n, calibrated);
         }
@@ -109,6 +109,10 @@ fn fill_told(row: &mut KnobRow, dial: &Dial, told: &Told, coverage: &Coverage, d
     }
     if choice.evidence != Evidence::Open {
         match start_step(row, dial, &choice, coverage) {
+            Some((step, _)) if choice.bound.is_some() && !near_enough(told, &step) => {
+                row.evidence = Evidence::Open.name().to_owned();
+                reason.push_str(words::DUG_AGAINST);
+            }
             Some((step, outside)) => {
                 reason.push_str(if outside { words::STEP_BESIDE } else { "" });
                 fill_start(row, &step, &choice, told, coverage, default.force_n, calibrated);
@@ -120,6 +124,11 @@ fn fill_told(row: &mut KnobRow, dial: &Dial, told: &Told, coverage: &Coverage, d
         }
     }
     row.reason = Some(reason);
+}
+
+/// Whether a step is more likely than not within tolerance of the best.
+fn near_enough(told: &Told, step: &Step) -> bool {
+    near_best(&told.draws, &told.picture, step.force_n).probability >= LEANING
 }
 
 /// The window on the knob.
@@ -144,16 +153,20 @@ fn start_step(row: &KnobRow, dial: &Dial, choice: &Choice, coverage: &Coverage) 
     if let Some(step) = dial.nearest(choice.start_n, |force| tested(force) && allowed.allows(force)) {
         return Some((step, false));
     }
-    let nearest = || {
-        // No position was tested near enough: the force is told without one.
-        let without = Step { force_n: choice.start_n, pressure_kpa: None, position: None, at_limit: None };
-        let tested = dial.nearest(choice.start_n, tested);
-        tested.or_else(|| dial.between_steps(choice.start_n)).unwrap_or(without)
+    if allowed.settled {
+        return None;
+    }
+    let bounded = allowed.low.is_some() || allowed.high.is_some();
+    let step = if bounded {
+        let outside = |force: f64| if tested(force) { allowed.outside_n(force) } else { f64::INFINITY };
+        dial.least(choice.start_n, outside).filter(|step| tested(step.force_n))
+    } else {
+        dial.between_steps(choice.start_n)
     };
-    (!allowed.settled).then(nearest).map(|step| {
-        let outside = !allowed.allows(step.force_n);
-        (step, outside)
-    })
+    // No position was tested near enough: the force is told without one.
+    let step = step.unwrap_or(Step { force_n: choice.start_n, pressure_kpa: None, position: None, at_limit: None });
+    let outside = !allowed.allows(step.force_n);
+    Some((step, outside))
 }
 
 /// The default as it stands on the knob.

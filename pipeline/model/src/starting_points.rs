@@ -90,7 +90,7 @@ pub(crate) fn starting_point(group: &GroupAnswer, strips: &[&StripRow], settings
             return row;
         }
         Outlook::Dug(window) => {
-            dig_start::fill_starting_point(&mut row, window, &words::from_digs(window, reference.given));
+            dig_start::fill_starting_point(&mut row, window, dig_start::reason(window, reference));
             return row;
         }
         Outlook::Told(told) => told,

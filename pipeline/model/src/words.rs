@@ -7,9 +7,18 @@ use crate::groups::{Basis, Coverage};
 /// Said where a knob is too coarse.
 pub(crate) const NO_STEP: &str = " No step of this planter’s knob lies inside what digging allows and what was tried.";
 
+/// Said where a default lies beyond the forces dug, and nothing was found wrong on that side.
+pub(crate) const DEFAULT_NOT_DUG: &str = " Your default lies beyond the forces dug, and nothing on that side was found wrong: dig behind it before you change it.";
+
+/// Said where digging keeps a start away from where the stand is best.
+pub(crate) const DUG_AGAINST: &str = " The stand and the digging disagree: where the stand is best, digging finds the setting wrong. Try the settings at and inside the dig window beside the best one, and dig and count both.";
+
+/// Said where digging found no force that does both.
+pub(crate) const NO_DIG_WINDOW: &str = " Digging found no force that both shuts the trench and does not press too hard, so it does not bound this start: look at what else the trade adjusts.";
+
 /// Said where a knob is too coarse for a window that only leans.
 pub(crate) const STEP_BESIDE: &str =
-    " No step of this planter’s knob lies inside what digging allows; this one is the nearest, so dig behind it.";
+    " No step of this planter’s knob lies inside what digging allows; this one misses it least, so dig behind it.";
 
 /// Said where nobody named a default.
 pub(crate) const NO_DEFAULT_GIVEN: &str =
@@ -63,6 +72,7 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
     };
     let text = reason_of(coverage, picture.shape, choice.evidence, verdict, has_default);
     let text = with_held_back(text, choice.held_back, choice.evidence, "forces");
+    let text = text + if coverage.allowed.none { NO_DIG_WINDOW } else { "" };
     text + choice.bound.map_or("", |(by, _)| match by {
         BoundBy::Open => {
             " By the stand alone the start would be lighter; digging found the trench not shut often enough there."
@@ -94,19 +104,20 @@ pub(crate) fn with_held_back(mut text: String, held_back: Option<HeldBack>, evid
         Some(HeldBack::DugElsewhere) => text.push_str(
             " Digging allows none of the forces at which plants were counted: try settings inside the dig window.",
         ),
-        Some(HeldBack::DugAgainst) => text.push_str(
-            " The stand and the digging disagree: where the stand is best, digging finds the setting wrong. Try the settings at and inside the dig window beside the best one, and dig and count both.",
-        ),
+        Some(HeldBack::DugAgainst) => text.push_str(DUG_AGAINST),
         None => {}
     }
     text
 }
 
-/// The reason of an answer from digging alone.
-pub(crate) fn from_digs(window: &DigWindow, default_given: bool) -> String {
-    let mut text = format!("From digging alone, no stand was counted. {}", window.reason);
+/// The reason of an answer from digging alone; `at_edge` where the start is a limit of the window.
+pub(crate) fn from_digs(window: &DigWindow, default_given: bool, at_edge: bool) -> String {
+    let mut text = format!("No stand was counted here. {}", window.reason);
     if window.evidence != Evidence::Open {
         text.push_str(" The start is the force in the window nearest the default. Count the stand there to know what it is worth.");
+        if at_edge {
+            text.push_str(" It lies at the edge of the window, and the limit itself may lie a little beyond it: dig behind it before you rely on it.");
+        }
         if !default_given {
             text.push_str(NO_DEFAULT_GIVEN);
         }

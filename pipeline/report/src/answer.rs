@@ -62,6 +62,9 @@ pub(crate) struct Answer {
     pub notes: Vec<String>,
 }
 
+/// Title of the card of answers whose planter nobody described.
+pub(crate) const NOT_DESCRIBED: &str = "Planter not described";
+
 /// A planter with its answers.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Card {
@@ -151,7 +154,7 @@ fn cards_without_planter(results: &Results) -> Vec<Card> {
         let planter = point.planter_id.as_deref().and_then(|planter_id| results.planter(planter_id));
         let row = as_knob_row(point);
         let answer = answer(results, planter, &row);
-        let title = point.planter_id.clone().unwrap_or_else(|| "Planter not described".to_owned());
+        let title = point.planter_id.clone().unwrap_or_else(|| NOT_DESCRIBED.to_owned());
         if let Some(card) = cards
             .iter_mut()
             .find(|card| card.planter == title && card.closer.as_deref() == Some(plain_words(&point.closer).as_str()))
@@ -279,7 +282,8 @@ fn answer(results: &Results, planter: Option<&PlanterRow>, row: &KnobRow) -> Ans
     if answer.start.is_none() {
         return answer;
     }
-    answer.window = knob.window(row);
+    // Nothing was compared where only places were dug; the line of digging says what it allows.
+    answer.window = knob.window(row).filter(|_| basis != "digs");
     if matches!(advice, "lighter" | "heavier") {
         answer.short_gain = row.gain_vs_default.map(|gain| short_gain(&response, gain, row.gain_low, row.gain_high));
         answer.gain = answer.short_gain.as_ref().map(|gain| gain_sentence(gain, basis, default.as_deref(), row));

@@ -4,6 +4,7 @@ use evenstand_tables::rows::DigChecklistRow;
 use serde::Serialize;
 
 use crate::answer::plain_words;
+use crate::dig_stand;
 use crate::number;
 use crate::results::Results;
 use crate::why::WordTable;
@@ -58,7 +59,7 @@ pub(crate) fn dig_list(results: &Results) -> Option<DigList> {
     (!questions.is_empty()).then(|| DigList {
         questions,
         given: given(results),
-        stand: results.dig_stand.iter().filter_map(crate::dig_stand::sentence).collect(),
+        stand: results.dig_stand.iter().filter_map(|row| dig_stand::sentence(row, results)).collect(),
     })
 }
 

@@ -3,6 +3,7 @@
 use evenstand_tables::rows::{DigWindowRow, StartingPointRow};
 
 use crate::answer::Evidence;
+use crate::dig_limit::{self, Limit};
 use crate::gauge::Gauge;
 use crate::number::{self, NO_BREAK_SPACE};
 use crate::results::Results;
@@ -32,49 +33,65 @@ fn of_window(row: &DigWindowRow, gauge: Gauge) -> Vec<String> {
             format!("Digging ({places}, {})", Evidence::of(&row.evidence).word())
         },
     );
-    let limits: Vec<String> = [open(row, gauge), firm(row, gauge)].into_iter().flatten().collect();
-    let limits = if limits.is_empty() { "no limit could be told".to_owned() } else { limits.join("; ") };
+    let intervals = [
+        interval((row.open_limit_low_n, row.open_limit_high_n), gauge),
+        interval((row.firm_limit_low_n, row.firm_limit_high_n), gauge),
+    ];
+    let limits = dig_limit::words(row, gauge, [&intervals[0], &intervals[1]]);
+    let limits = limits.unwrap_or_else(|| "no limit could be told".to_owned());
     let mut says = vec![format!("{places}: {limits}.")];
+    says.extend(of_fields(row, gauge));
     says.extend(row.reason.clone().filter(|reason| !reason.trim().is_empty()));
     if let Some(chance) = row.window_probability.and_then(number::chance) {
-        says.push(format!("A typical field has a force that does both: {}.", chance.words));
+        says.push(format!(
+            "A typical field has a force that shuts the trench without pressing too hard: {}.",
+            chance.words
+        ));
     }
     says
 }
 
-fn open(row: &DigWindowRow, gauge: Gauge) -> Option<String> {
-    match (row.open_limit_n, row.open_limit_lies.as_deref()) {
-        (Some(limit), _) => {
-            let interval = interval((row.open_limit_low_n, row.open_limit_high_n), gauge);
-            Some(format!("the trench is shut often enough from {} on{interval}", gauge.text(limit)))
+/// Where the limits of other fields lie; `None` where no limit is told.
+fn of_fields(row: &DigWindowRow, gauge: Gauge) -> Option<String> {
+    let side = |limit: Limit, ends: (Option<f64>, Option<f64>), what: &str| {
+        matches!(limit, Limit::At(_)).then(|| match ends {
+            (None, None) => format!("{what} anywhere among the forces dug or beyond"),
+            ends => format!("{what} {}", ends_in_words(ends, gauge)),
+        })
+    };
+    let sides: Vec<String> = [
+        side(Limit::open(row), (row.open_field_low_n, row.open_field_high_n), "the first"),
+        side(Limit::firm(row), (row.firm_field_low_n, row.firm_field_high_n), "the second"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    match sides.as_slice() {
+        [] => None,
+        [only] => {
+            let only = only.trim_start_matches("the first ").trim_start_matches("the second ");
+            Some(format!("Fields differ: in nine of ten this limit lies {only}."))
         }
-        (None, Some("lighter")) => Some("the trench is shut often enough at every force dug".to_owned()),
-        (None, Some("heavier")) => Some("at no force dug is the trench shut often enough".to_owned()),
-        _ => None,
+        both => Some(format!("Fields differ: in nine of ten the limits lie {}.", both.join(", "))),
     }
 }
 
-fn firm(row: &DigWindowRow, gauge: Gauge) -> Option<String> {
-    match (row.firm_limit_n, row.firm_limit_lies.as_deref()) {
-        (Some(limit), _) => {
-            let interval = interval((row.firm_limit_low_n, row.firm_limit_high_n), gauge);
-            Some(format!("above {} the soil is too firm too often{interval}", gauge.text(limit)))
-        }
-        (None, Some("heavier")) => Some("at no force dug is the soil too firm too often".to_owned()),
-        (None, Some("lighter")) => Some("at every force dug the soil is too firm too often".to_owned()),
-        _ => None,
-    }
-}
-
-/// The interval of a limit; an end that is empty lies beyond the forces dug.
+/// The interval of a limit in brackets; nothing where it has none.
 fn interval(ends: (Option<f64>, Option<f64>), gauge: Gauge) -> String {
-    let words = match ends {
+    if ends == (None, None) {
+        return String::new();
+    }
+    format!(" (90{NO_BREAK_SPACE}% interval: {})", ends_in_words(ends, gauge))
+}
+
+/// Two ends in words; an end that is empty lies beyond the forces dug.
+fn ends_in_words(ends: (Option<f64>, Option<f64>), gauge: Gauge) -> String {
+    match ends {
         (Some(low), Some(high)) => gauge.range(low, high),
         (Some(low), None) => format!("from {} to beyond the forces dug", gauge.text(low)),
         (None, Some(high)) => format!("from below the forces dug to {}", gauge.text(high)),
-        (None, None) => return String::new(),
-    };
-    format!(" (90{NO_BREAK_SPACE}% interval: {words})")
+        (None, None) => "beyond the forces dug".to_owned(),
+    }
 }
 
 #[cfg(test)]
@@ -121,5 +138,27 @@ mod tests {
         assert!(beyond("lighter", "heavier").contains("shut often enough at every force dug; at no force dug"));
         assert!(beyond("heavier", "lighter").contains("at no force dug is the trench shut"));
         assert!(beyond("unknown", "unknown").contains("no limit could be told"));
+        assert!(
+            beyond("lighter", "unknown").contains("at every force dug; from where the soil is too firm was not told")
+        );
+    }
+
+    #[test]
+    fn where_fields_have_their_limits_stands_behind_the_limit_of_a_typical_one() {
+        let point = made_up::point("dry, covered", "on_time_share", "settled");
+        let both = |row: &mut DigWindowRow| {
+            (row.open_field_low_n, row.open_field_high_n) = (Some(150.0), Some(230.0));
+            (row.firm_field_low_n, row.firm_field_high_n) = (None, Some(560.0));
+        };
+        let words =
+            "in nine of ten the limits lie the first 150 to 230 N, the second from below the forces dug to 560 N.";
+        assert!(said(both, &point).contains(words), "{}", said(both, &point));
+        let one = |row: &mut DigWindowRow| {
+            both(row);
+            (row.firm_limit_n, row.firm_limit_lies) = (None, Some("heavier".to_owned()));
+        };
+        assert!(said(one, &point).contains("in nine of ten this limit lies 150 to 230 N."), "{}", said(one, &point));
+        let none = |row: &mut DigWindowRow| (row.open_limit_n, row.firm_limit_n) = (None, None);
+        assert!(!said(none, &point).contains("Fields differ"));
     }
 }

@@ -7,19 +7,19 @@ use crate::response::Response;
 use crate::results::Results;
 
 /// What one row says, with its numbers where it has them.
-pub(crate) fn sentence(row: &DigStandRow) -> Option<String> {
+pub(crate) fn sentence(row: &DigStandRow, results: &Results) -> Option<String> {
     let reading = row.reading.clone().filter(|reading| !reading.trim().is_empty())?;
-    let response = Response::of(&row.response, &Results::default());
+    let response = Response::of(&row.response, results);
     let about = format!("{}: ", response.label);
     let Some(((difference, low), high)) = row.difference.zip(row.low).zip(row.high) else {
         return Some(about + &reading);
     };
     let spread = Some((high - low) / 2.0);
-    let [low, high] = [low, high].map(|end| response.bare_difference(end, spread));
+    let [low, high] = [low, high].map(|end| response.fine_number(end, spread));
     let strips = number::count(usize::try_from(row.n_strips.unwrap_or(0)).unwrap_or(0), "strip", "strips");
     Some(format!(
         "{about}{reading} All places open against all shut: {} (95{NO_BREAK_SPACE}% interval: {}), {strips}, {} of them with an open trench.",
-        response.difference(difference, spread),
+        response.fine_difference(difference, spread),
         number::range(&low, &high),
         row.n_open_strips.unwrap_or(0)
     ))
@@ -41,13 +41,13 @@ mod tests {
             reading: Some("No difference is shown.".into()),
             ..DigStandRow::default()
         };
-        let words = sentence(&row).unwrap().replace(NO_BREAK_SPACE, " ");
-        for part in ["No difference is shown.", "−3 points", "−6 to 0", "161 strips, 29 of them"] {
+        let words = sentence(&row, &Results::default()).unwrap().replace(NO_BREAK_SPACE, " ");
+        for part in ["No difference is shown.", "−2.7 points", "−5.9 to 0.4", "161 strips, 29 of them"] {
             assert!(words.contains(part), "{part}: {words}");
         }
         row.difference = None;
-        assert!(!sentence(&row).unwrap().contains("interval"));
+        assert!(!sentence(&row, &Results::default()).unwrap().contains("interval"));
         row.reading = None;
-        assert_eq!(sentence(&row), None);
+        assert_eq!(sentence(&row, &Results::default()), None);
     }
 }

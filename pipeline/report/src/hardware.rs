@@ -1,12 +1,11 @@
-//! Planters: their parts, where their forces come from, and how they followed the set force.
+//! Planters: their parts, where their forces come from, and how well these are known.
 
-use evenstand_tables::rows::{CalibrationRow, PlanterRow, SetActualRow};
+use evenstand_tables::rows::{CalibrationRow, PlanterRow};
 use serde::Serialize;
 
 use crate::answer::plain_words;
-use crate::gauge::{Gauge, Unit};
+use crate::gauge::Gauge;
 use crate::number::{self, NO_BREAK_SPACE};
-use crate::response::capitalised;
 use crate::results::{Results, knob_gauge};
 use crate::why::WordTable;
 
@@ -15,7 +14,6 @@ use crate::why::WordTable;
 pub(crate) struct Hardware {
     pub planters: WordTable,
     pub calibrations: Vec<WordTable>,
-    pub set_actual: Option<WordTable>,
 }
 
 /// Planters and calibrations; `None` where no planter is known.
@@ -23,7 +21,6 @@ pub(crate) fn hardware(results: &Results) -> Option<Hardware> {
     (!results.planters.is_empty()).then(|| Hardware {
         planters: planters(results),
         calibrations: results.planters.iter().filter_map(|planter| calibration(results, planter)).collect(),
-        set_actual: set_actual(results),
     })
 }
 
@@ -77,7 +74,7 @@ fn calibration(results: &Results, planter: &PlanterRow) -> Option<WordTable> {
     if rows.is_empty() {
         return None;
     }
-    let pressure = Gauge::plain(knob_gauge(planter).unit);
+    let pressure = weighed_gauge(knob_gauge(planter), &rows);
     let force = results.force_gauge();
     let weighed = rows.iter().any(|row| row.mean_n.is_some());
     let shown = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), |value| force.number(value));
@@ -106,84 +103,61 @@ fn calibration(results: &Results, planter: &PlanterRow) -> Option<WordTable> {
     if weighed {
         head.push(format!("95{NO_BREAK_SPACE}% interval"));
     }
-    let scatter = planter.calibration_sd_n.filter(|sd| sd.is_finite());
     Some(WordTable {
         caption: format!("Force of one row’s closing system, {}", planter.planter_id),
         head,
         rows: rows.iter().map(cells).collect(),
-        rest: scatter.map(|sd| {
-            format!("Single readings scatter by {} about what is used (standard deviation).", force.text(sd))
-        }),
+        rest: how_good(planter, &rows, force),
     })
 }
 
-/// How measured values followed set ones; `None` where nothing measured both.
-fn set_actual(results: &Results) -> Option<WordTable> {
-    if results.set_actual.is_empty() {
-        return None;
+/// The planter's own unit, with the decimals that the pressures weighed at need: these need not be steps of the knob.
+fn weighed_gauge(knob: Gauge, rows: &[&CalibrationRow]) -> Gauge {
+    let off_whole = |shown: f64| (shown - shown.round()).abs() > 0.05;
+    let halves = rows.iter().filter_map(|row| row.pressure_kpa).any(|kpa| off_whole(knob.value(kpa)));
+    if halves { Gauge::stepped(knob.unit, Some(0.1 * knob.unit.size())) } else { Gauge::plain(knob.unit) }
+}
+
+/// How well the force is known, in a sentence or two; `None` where nothing was weighed often enough to tell.
+fn how_good(planter: &PlanterRow, rows: &[&CalibrationRow], force: Gauge) -> Option<String> {
+    let mut halves: Vec<f64> = rows
+        .iter()
+        .filter_map(|row| Some((row.high_n? - row.low_n?) / 2.0))
+        .filter(|half| half.is_finite() && *half >= 0.0)
+        .collect();
+    halves.sort_by(f64::total_cmp);
+    let mut says: Vec<String> = Vec::new();
+    if let (Some(best), Some(worst)) = (halves.first(), halves.last()) {
+        let within = if force.number(*best) == force.number(*worst) {
+            force.text(*worst)
+        } else {
+            format!("{} at best and {} at worst", force.number(*best), force.text(*worst))
+        };
+        says.push(format!("The force used is known to within {within} either way (95{NO_BREAK_SPACE}% interval)."));
     }
-    let head = [
-        "Planter",
-        "Season",
-        "Strips",
-        "Time at set",
-        "Set",
-        "Measured",
-        "Difference",
-        "Lag",
-        "Never arrived",
-        "Sagged",
-    ];
-    Some(WordTable {
-        caption: "Set against actual".to_owned(),
-        head: head.map(str::to_owned).to_vec(),
-        rows: results.set_actual.iter().map(|row| set_actual_row(results, row)).collect(),
-        rest: Some(
-            "From telemetry at working speed. Strips, one by one, are in results/strips.csv and results/telemetry.csv."
-                .to_owned(),
-        ),
-    })
-}
-
-fn set_actual_row(results: &Results, row: &SetActualRow) -> Vec<String> {
-    let pressure = || {
-        let planter = row.planter_id.as_deref().and_then(|id| results.planter(id));
-        planter.map_or_else(|| Gauge::plain(Unit::Kilopascal), |planter| Gauge::plain(knob_gauge(planter).unit))
-    };
-    let gauge = if row.compared.as_deref() == Some("force") { results.force_gauge() } else { pressure() };
-    let value = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), |value| gauge.text(value));
-    let of = |count: Option<i64>, all: Option<i64>| match (count, all) {
-        (Some(count), Some(all)) => format!("{count} of {all}"),
-        _ => "–".to_owned(),
-    };
-    let seconds = |seconds: Option<f64>| {
-        seconds.map_or_else(|| "–".to_owned(), |seconds| number::with_unit(&number::whole(seconds), "s"))
-    };
-    let sagged = match row.sags {
-        Some(0) => "never".to_owned(),
-        Some(sags) => {
-            format!("{} ({})", number::count(usize::try_from(sags).unwrap_or(0), "time", "times"), seconds(row.sag_s))
-        }
-        None => "–".to_owned(),
-    };
-    vec![
-        row.planter_id.clone().unwrap_or_else(|| capitalised("not named")),
-        row.season.to_string(),
-        row.n_strips.unwrap_or(0).to_string(),
-        row.at_set_share.map_or_else(|| "–".to_owned(), number::percent),
-        value(row.mean_set),
-        value(row.mean_actual),
-        value(row.mean_difference),
-        seconds(row.lag_s),
-        of(row.never_arrived, row.changes),
-        sagged,
-    ]
+    if let Some(scatter) = planter.calibration_sd_n.filter(|sd| sd.is_finite()) {
+        says.push(format!(
+            "Single readings scatter by {} about what is used (standard deviation).",
+            force.text(scatter)
+        ));
+    }
+    (!says.is_empty()).then(|| says.join(" "))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::made_up;
+
+    #[test]
+    fn a_pressure_between_whole_units_keeps_its_decimal() {
+        let psi = 6.894_757_293_168;
+        let row = |pressure: f64| CalibrationRow { pressure_kpa: Some(pressure * psi), ..CalibrationRow::default() };
+        let knob = Gauge::plain(crate::gauge::Unit::PoundPerSquareInch);
+        let (half, whole) = (row(22.5), row(20.0));
+        assert_eq!(weighed_gauge(knob, &[&whole, &half]).text(22.5 * psi), "22.5\u{a0}psi");
+        assert_eq!(weighed_gauge(knob, &[&whole]).text(20.0 * psi), "20\u{a0}psi");
+    }
 
     #[test]
     fn a_calibration_is_shown_in_the_units_of_its_planter() {
@@ -207,30 +181,9 @@ mod tests {
         let table = &hardware.calibrations[0];
         let row = table.rows[0].join("|").replace(NO_BREAK_SPACE, " ");
         assert_eq!(row, "35 psi|3|312|311|306 to 317");
-        assert!(table.rest.as_ref().unwrap().contains("scatter by 6"), "{:?}", table.rest);
+        let rest = table.rest.as_ref().unwrap().replace(NO_BREAK_SPACE, " ");
+        assert!(rest.starts_with("The force used is known to within 5 N either way (95 % interval)."), "{rest}");
+        assert!(rest.contains("scatter by 6 N"), "{rest}");
         assert!(hardware.planters.rows[0].contains(&"weighed, a straight line through the readings".to_owned()));
-    }
-
-    #[test]
-    fn what_was_set_and_measured_stands_in_the_unit_that_was_compared() {
-        let mut results = made_up::review();
-        results.set_actual = vec![SetActualRow {
-            planter_id: Some(results.planters[0].planter_id.clone()),
-            season: 2025,
-            compared: Some("force".into()),
-            n_strips: Some(8),
-            at_set_share: Some(0.91),
-            mean_set: Some(200.0),
-            mean_actual: Some(188.0),
-            mean_difference: Some(-12.0),
-            changes: Some(6),
-            never_arrived: Some(1),
-            lag_s: Some(4.0),
-            sags: Some(2),
-            sag_s: Some(31.0),
-            ..SetActualRow::default()
-        }];
-        let row = hardware(&results).unwrap().set_actual.unwrap().rows[0].join("|").replace(NO_BREAK_SPACE, " ");
-        assert!(row.ends_with("|2025|8|91 %|200 N|188 N|−12 N|4 s|1 of 6|2 times (31 s)"), "{row}");
     }
 }

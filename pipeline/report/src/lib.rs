@@ -11,7 +11,8 @@
 //!
 //! How it hangs together: `answer` puts a planter's starting points in words for both the page and the terminal;
 //! `why`, `fields` and `aside` gather the other sections, `why` with a file a question (`difference_seen`,
-//! `what_can_be_best`, `how_sure`, `shape_seen`, `evidence_behind`) and `next_trial`; `charts` sketches shapes and paints them with plotters;
+//! `what_can_be_best`, `how_sure`, `shape_seen`, `evidence_behind`, `dig_says`) and `next_trial`; `dig_list`, `hardware`,
+//! `set_actual` and `scheme` are sections of their own; `charts` sketches shapes and paints them with plotters;
 //! `response`, `gauge` and `number` are the only places where a number becomes text; `page` puts all of it into the
 //! templates, which escape every name they are given.
 //!
@@ -26,7 +27,9 @@ mod charts;
 mod condition_tables;
 mod difference_seen;
 mod dig_chart;
+mod dig_limit;
 mod dig_list;
+mod dig_numbers;
 mod dig_says;
 mod dig_stand;
 mod error;
@@ -40,12 +43,17 @@ mod how_sure;
 mod made_up;
 #[cfg(test)]
 mod made_up_decision;
+#[cfg(test)]
+mod made_up_digs;
+mod method;
 mod next_trial;
 mod number;
 mod page;
 mod response;
 mod results;
 mod scheme;
+mod scope;
+mod set_actual;
 mod shape_seen;
 mod slug;
 mod telemetry;

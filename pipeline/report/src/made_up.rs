@@ -5,6 +5,7 @@ use evenstand_tables::Moment;
 use evenstand_tables::rows::*;
 
 use crate::Results;
+use crate::made_up_digs;
 
 pub(crate) fn measure(field: &str, season: i64, strip: &str, name: &str, value: f64, unit: &str) -> StripMeasureRow {
     StripMeasureRow {
@@ -335,6 +336,9 @@ pub(crate) fn review() -> Results {
     let mut on_time = run_fact("on_time_window_h", "");
     on_time.value = Some(48.0);
     results.model.push(on_time);
+    for (name, value) in [("interval_level", 0.9), ("open_share", 0.1), ("firm_share", 0.1)] {
+        results.model.push(ModelRow { value: Some(value), text: None, ..run_fact(name, "") });
+    }
     let mut check = run_fact("residuals against force", "passed");
     check.item = "check".to_owned();
     check.model = "force".to_owned();
@@ -430,28 +434,8 @@ pub(crate) fn review() -> Results {
     point.default_n = Some(30.0 * 6.894_757_293_168);
     results.starting_points.push(point);
 
-    results.dig_window.push(DigWindowRow {
-        condition: "dry, covered".to_owned(),
-        closer: "discs_and_press_wheel".to_owned(),
-        planter_id: None,
-        open_limit_n: Some(182.0),
-        firm_limit_n: Some(430.0),
-        n_digs: Some(60),
-        n_open: Some(9),
-        n_firm: Some(7),
-        evidence: "settled".to_owned(),
-        reason: Some("Dug in four field-seasons.".to_owned()),
-        open_limit_low_n: Some(160.0),
-        open_limit_high_n: Some(205.0),
-        open_limit_lies: Some("inside".to_owned()),
-        firm_limit_low_n: Some(395.0),
-        firm_limit_lies: Some("inside".to_owned()),
-        window_probability: Some(0.97),
-        dug_low_n: Some(130.0),
-        dug_high_n: Some(650.0),
-        ..DigWindowRow::default()
-    });
-    digs(&mut results);
+    made_up_digs::digs(&mut results);
+    made_up_digs::around_the_planter(&mut results);
     results.comparisons.push(ComparisonRow {
         response: "on_time_share".to_owned(),
         condition: "dry, covered".to_owned(),
@@ -509,64 +493,4 @@ pub(crate) fn review() -> Results {
         });
     }
     results
-}
-
-/// Digs of one condition: curves, settings counted, and two questions of the check list.
-fn digs(results: &mut Results) {
-    let (condition, closer) = ("dry, covered".to_owned(), "discs_and_press_wheel".to_owned());
-    for (question, middle, sign) in [("not_shut", 140.0, -1.0), ("too_firm", 490.0, 1.0)] {
-        let share = |force: f64| 1.0 / (1.0 + (-sign * (force - middle) / 30.0_f64).exp());
-        for step in 0..=52 {
-            let force_n = 130.0 + 10.0 * f64::from(step);
-            results.dig_curves.push(DigCurveRow {
-                condition: condition.clone(),
-                closer: closer.clone(),
-                question: question.to_owned(),
-                force_n,
-                share: Some(share(force_n)),
-                low: Some(0.7 * share(force_n)),
-                high: Some((1.4 * share(force_n)).min(1.0)),
-                ..DigCurveRow::default()
-            });
-        }
-        for force in [130.0, 260.0, 390.0, 520.0, 650.0] {
-            results.dig_levels.push(DigLevelRow {
-                condition: condition.clone(),
-                closer: closer.clone(),
-                question: question.to_owned(),
-                force_n: Some(force),
-                n_digs: Some(12),
-                share: Some((12.0 * share(force)).round() / 12.0),
-                ..DigLevelRow::default()
-            });
-        }
-    }
-    let row = |step: i64, question: &str, answer: &str, wanted: bool, adjust: [Option<&str>; 2]| DigChecklistRow {
-        step,
-        question: question.to_owned(),
-        answer: answer.to_owned(),
-        wanted: Some(wanted),
-        adjust_first: adjust[0].map(str::to_owned),
-        adjust_next: adjust[1].map(str::to_owned),
-        advice: Some("Change one thing, then dig again.".to_owned()),
-        ..DigChecklistRow::default()
-    };
-    let general = [
-        row(1, "Is the trench shut?", "yes", true, [None, None]),
-        row(1, "Is the trench shut?", "partly", false, [Some("closing_force"), Some("speed")]),
-        row(2, "How much effort does it take?", "2", true, [None, None]),
-        row(2, "How much effort does it take?", "3", true, [None, None]),
-        row(2, "How much effort does it take?", "4", false, [Some("closing_force"), Some("press_wheel")]),
-    ];
-    let counted = |row: &DigChecklistRow| DigChecklistRow {
-        condition: Some(condition.clone()),
-        closer: Some(closer.clone()),
-        n_digs: Some(60),
-        n_answers: Some(9),
-        share: Some(0.15),
-        ..row.clone()
-    };
-    let given: Vec<DigChecklistRow> = general.iter().map(counted).collect();
-    results.dig_checklist.extend(general);
-    results.dig_checklist.extend(given);
 }

@@ -13,42 +13,23 @@ use crate::dig_list;
 use crate::fields;
 use crate::font;
 use crate::hardware;
+use crate::method;
 use crate::number;
-use crate::response::Response;
 use crate::results::Results;
 use crate::scheme;
+use crate::scope;
+use crate::set_actual;
 use crate::slug::Names;
 use crate::telemetry;
 use crate::why;
 use crate::{ReportError, Summary};
-
-/// What a reader should know about the run, one line each.
-#[derive(Debug, Clone, Serialize)]
-struct Scope {
-    review: String,
-    invented: bool,
-    lines: Vec<String>,
-}
-
-/// The words of the method that depend on the run.
-#[derive(Debug, Clone, Serialize)]
-struct Method {
-    primary: String,
-    on_time_window: String,
-    axis: String,
-    formulas: Vec<String>,
-    failed_checks: Vec<String>,
-    passed_checks: usize,
-    notes: Vec<String>,
-    run_facts: Vec<(String, String)>,
-}
 
 /// Everything the templates are given.
 #[derive(Serialize)]
 struct Page<'a> {
     style: &'a str,
     fonts: String,
-    scope: Scope,
+    scope: scope::Scope,
     /// "90 %", or nothing where the run does not say.
     interval: String,
     cards: &'a [Card],
@@ -59,11 +40,12 @@ struct Page<'a> {
     findings_left: usize,
     digging: Option<dig_list::DigList>,
     hardware: Option<hardware::Hardware>,
+    set_actual: Option<set_actual::SetActual>,
     scheme: Option<scheme::Scheme>,
     telemetry: Option<why::WordTable>,
     aside_counts: Option<why::WordTable>,
     aside_rows: Option<why::WordTable>,
-    method: Method,
+    method: method::Method,
 }
 
 /// Draws the charts and writes the page.
@@ -143,6 +125,7 @@ fn page(
         ("method.html", include_str!("../templates/method.html")),
         ("digging.html", include_str!("../templates/digging.html")),
         ("hardware.html", include_str!("../templates/hardware.html")),
+        ("set_actual.html", include_str!("../templates/set_actual.html")),
         ("scheme.html", include_str!("../templates/scheme.html")),
         ("macros.html", include_str!("../templates/macros.html")),
     ] {
@@ -152,7 +135,7 @@ fn page(
     let page = Page {
         style: include_str!("../templates/style.css"),
         fonts: font::font_face_rules(),
-        scope: scope(results),
+        scope: scope::scope(results),
         interval: results.fact_number("interval_level").map(number::percent).unwrap_or_default(),
         cards,
         conditions,
@@ -162,106 +145,15 @@ fn page(
         findings_left,
         digging: dig_list::dig_list(results),
         hardware: hardware::hardware(results),
+        set_actual: set_actual::set_actual(results),
         scheme: scheme::scheme(results),
         telemetry: telemetry::telemetry_table(results),
         aside_counts: aside::aside_counts(results),
         aside_rows: aside::aside_rows(results),
-        method: method(results),
+        method: method::method(results),
     };
     let html = environment.get_template("page.html")?.render(Serde(&page))?;
     Ok(html)
-}
-
-fn scope(results: &Results) -> Scope {
-    let mut seasons: Vec<i64> = results.field_seasons.iter().map(|field| field.season).collect();
-    seasons.sort_unstable();
-    seasons.dedup();
-    let season_words = match seasons.as_slice() {
-        [] => "No season".to_owned(),
-        [only] => format!("Season {only}"),
-        [first, .., last] if last - first == seasons.len() as i64 - 1 => format!("Seasons {first} to {last}"),
-        several => {
-            format!("Seasons {}", several.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))
-        }
-    };
-    let crops: Vec<String> = {
-        let mut crops: Vec<String> = results.field_seasons.iter().filter_map(|field| field.crop.clone()).collect();
-        crops.sort();
-        crops.dedup();
-        crops
-    };
-    let mut lines = vec![format!(
-        "{season_words}: {}, {}",
-        number::count(results.field_seasons.len(), "field-season", "field-seasons"),
-        number::count(results.strips.len(), "strip", "strips")
-    )];
-    if !crops.is_empty() {
-        lines.push(crate::response::capitalised(&crops.join(", ")));
-    }
-    let review = results.review().to_owned();
-    Scope { invented: review.to_lowercase().contains("invented"), review, lines }
-}
-
-fn method(results: &Results) -> Method {
-    let items = |item: &'static str| results.model.iter().filter(move |row| row.item == item);
-    let about = |row: &evenstand_tables::rows::ModelRow| {
-        let response = row.response.as_deref().map(|name| Response::of(name, results).label);
-        response.map_or_else(String::new, |label| format!("{label}: "))
-    };
-    let mut formulas: Vec<String> = Vec::new();
-    for row in items("formula") {
-        let formula = format!("{}{}", about(row), row.text.as_deref().unwrap_or(&row.name));
-        if !formulas.contains(&formula) {
-            formulas.push(formula);
-        }
-    }
-    let passed =
-        |row: &evenstand_tables::rows::ModelRow| row.text.as_deref().is_none_or(|text| text.starts_with("passed"));
-    let failed_checks = items("check")
-        .filter(|row| !passed(row))
-        .map(|row| {
-            let text = row.text.as_deref().unwrap_or_default();
-            let text = text.strip_prefix("failed:").unwrap_or(text).trim();
-            let text = if text.is_empty() { "failed" } else { text };
-            format!("{}{}: {text}", about(row), row.name)
-        })
-        .collect();
-    let window = results.fact_number("on_time_window_h").unwrap_or(48.0);
-    let mut run_facts: Vec<(String, String)> = Vec::new();
-    for row in items("run").filter(|row| row.name != "review") {
-        let value = match (&row.text, row.value) {
-            (Some(text), _) if !text.is_empty() => text.clone(),
-            (_, Some(value)) if value.fract() == 0.0 => number::whole(value),
-            (_, Some(value)) => number::fixed(value, 2),
-            _ => continue,
-        };
-        run_facts.push(match row.name.as_str() {
-            "primary" => ("What decides".to_owned(), Response::of(&value, results).label),
-            "on_time_window_h" => ("On-time window".to_owned(), number::with_unit(&value, "h")),
-            name => (crate::response::capitalised(&crate::answer::plain_words(name)), value),
-        });
-    }
-    let mut notes: Vec<String> = Vec::new();
-    for row in items("note") {
-        let note = format!("{}{}", about(row), row.text.as_deref().unwrap_or(&row.name));
-        if !notes.contains(&note) {
-            notes.push(note);
-        }
-    }
-    Method {
-        primary: Response::of(results.primary(), results).in_text().to_owned(),
-        on_time_window: number::whole(window),
-        axis: match results.fact("axis") {
-            Some("actual") => "that was measured",
-            _ => "that was set",
-        }
-        .to_owned(),
-        formulas,
-        failed_checks,
-        passed_checks: items("check").filter(|row| passed(row)).count(),
-        notes,
-        run_facts,
-    }
 }
 
 #[cfg(test)]
@@ -270,6 +162,8 @@ mod tests {
 
     use super::*;
     use crate::made_up;
+    use crate::made_up_digs;
+    use crate::response::Response;
 
     fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
         let mut files = BTreeMap::new();
@@ -334,6 +228,31 @@ mod tests {
     }
 
     #[test]
+    fn every_answer_of_digging_has_its_words_and_none_says_more_than_was_dug() {
+        let results = made_up_digs::every_answer();
+        let page = page_of(&results).replace('\u{a0}', " ");
+        if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
+            std::fs::write(std::path::Path::new(&folder).join("digs.html"), &page).expect("a file");
+        }
+        for (condition, said, unsaid) in [
+            ("one limit", "from where the soil is too firm was not told", "dug: shut, not too firm"),
+            ("no window", "No force dug does both.", "dug: shut"),
+            ("all right", "shut often enough at every force dug; at no force dug is the soil too firm", "open below"),
+            ("never shut", "at no force dug is the trench shut often enough", "dug: shut"),
+            ("pressure alone · planter unweighed-6", "from 16 psi on", " N "),
+            ("positions · planter spring-8", "<td data-head=\"Setting\">position 2</td>", "<figure>"),
+        ] {
+            let section = section_of(&page, condition);
+            assert!(section.contains(said), "{condition}: {said}\n{section}");
+            assert!(!section.contains(unsaid), "{condition}: {unsaid}\n{section}");
+            assert!(!section.contains("What shape does it have?"), "{condition}: no stand, no shape");
+        }
+        let card = card_of(&page, "air-12");
+        assert!(card.contains("From digging alone: no stand counts stand behind it."), "{card}");
+        assert!(card_of(&page, "unweighed-6").contains("Digging allows 16 to 31 psi."));
+    }
+
+    #[test]
     fn the_same_results_give_the_same_bytes() {
         let results = made_up::review();
         assert_eq!(texts_of(&results), texts_of(&results));
@@ -345,7 +264,11 @@ mod tests {
         let places: Vec<usize> = [
             "<h2>air-12</h2>",
             "id=\"why\"",
+            "id=\"digging\"",
             "id=\"fields\"",
+            "id=\"planters\"",
+            "id=\"set-actual\"",
+            "id=\"conditions\"",
             "id=\"aside\"",
             "id=\"method\"",
             "id=\"limits\"",
@@ -360,6 +283,18 @@ mod tests {
             assert!(!found.contains(outside), "the page reaches outside: {outside}");
         }
         assert!(page.contains("Invented data."));
+        let (nav, _) = page.split_once("</nav>").expect("there is a nav");
+        for link in nav.split("href=\"#").skip(1) {
+            let (id, _) = link.split_once('"').expect("a link ends");
+            assert!(page.contains(&format!("id=\"{id}\"")), "{id}");
+        }
+        let bare = page_of(&Results::default());
+        for id in ["digging", "planters", "set-actual", "conditions"] {
+            assert!(
+                !bare.contains(&format!("id=\"{id}\"")) && !bare.contains(&format!("#{id}\"")),
+                "{id} without rows"
+            );
+        }
     }
 
     #[test]

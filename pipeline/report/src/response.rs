@@ -131,9 +131,14 @@ impl Response {
 
     /// A difference with the decimals that its uncertainty deserves, from one to three: "0.39 points".
     pub fn fine_difference(&self, difference: f64, uncertainty: Option<f64>) -> String {
+        self.with_unit_of_difference(self.fine_number(difference, uncertainty))
+    }
+
+    /// The same as a bare number, for an interval.
+    pub fn fine_number(&self, difference: f64, uncertainty: Option<f64>) -> String {
         let factor = self.axis_value(1.0);
         let decimals = uncertainty.map_or(1, |one| number::decimals_for(one * factor)).clamp(1, 3);
-        self.with_unit_of_difference(number::fixed(difference * factor, decimals))
+        number::fixed(difference * factor, decimals)
     }
 
     /// A limit that differences do not pass, rounded up, so that no more is excluded than was.

@@ -53,7 +53,7 @@ pub(crate) fn scheme(results: &Results) -> Option<Scheme> {
         rest: None,
     };
     Some(Scheme {
-        by: parts.iter().map(|part| format!("\"{part}\"")).collect::<Vec<_>>().join(", "),
+        by: by(&parts, rows),
         parts: parts.into_iter().map(plain_words).collect(),
         labels: table(
             "Conditions, and the strips in them",
@@ -66,6 +66,14 @@ pub(crate) fn scheme(results: &Results) -> Option<Scheme> {
             classes.map(class_row).collect(),
         ),
     })
+}
+
+/// The parts in use as the settings write them. Where none is, the first that the table lists stands as an example: an empty
+/// list would be refused.
+fn by(parts: &[&str], rows: &[ConditionRow]) -> String {
+    let first = || rows.iter().map(|row| row.part.as_str()).find(|part| *part != LABELS).unwrap_or("moisture");
+    let written = if parts.is_empty() { &[first()][..] } else { parts };
+    written.iter().map(|part| format!("\"{part}\"")).collect::<Vec<_>>().join(", ")
 }
 
 #[cfg(test)]
@@ -96,5 +104,12 @@ mod tests {
         assert_eq!(scheme.labels.rows, [["wet, covered", "12", "0"]]);
         assert_eq!(scheme.classes.rows.len(), 3);
         assert_eq!(scheme.classes.rows[2][0], "texture group");
+    }
+
+    #[test]
+    fn the_example_is_never_an_empty_list() {
+        let conditions = vec![row("texture_group", "fine", false), row("condition", "all", true)];
+        let scheme = scheme(&Results { conditions, ..Results::default() }).unwrap();
+        assert_eq!((scheme.by.as_str(), scheme.parts.len()), ("\"texture_group\"", 0));
     }
 }

@@ -12,8 +12,11 @@ const STANDS_OUT: f64 = 0.5;
 /// A second candidate below this goes without words.
 const WORTH_SAYING: f64 = 0.01;
 
-/// The answer in sentences.
+/// The answer in sentences; none where no stand was counted, so that there is no response to have a shape.
 pub(crate) fn says(results: &Results, point: &StartingPointRow, gauge: Gauge) -> Vec<String> {
+    if point.basis == "digs" {
+        return Vec::new();
+    }
     let mut says: Vec<String> = Vec::new();
     says.extend(curve(point.shape.as_deref()).map(str::to_owned));
     says.extend(lack_of_fit(point));

@@ -1,6 +1,6 @@
 //! The starting points as plain text for the terminal.
 
-use crate::answer::{Answer, Card, Evidence, cards};
+use crate::answer::{Answer, Card, Evidence, NOT_DESCRIBED, cards};
 use crate::number::NO_BREAK_SPACE;
 use crate::results::Results;
 
@@ -25,7 +25,8 @@ pub fn starting_points_text(results: &Results) -> String {
 
 fn planter(text: &mut String, card: &Card) {
     let closer = card.closer.as_ref().map_or_else(String::new, |closer| format!(" ({closer})"));
-    text.push_str(&format!("Planter {}{closer}\n", card.planter));
+    let named = if card.planter == NOT_DESCRIBED { card.planter.clone() } else { format!("Planter {}", card.planter) };
+    text.push_str(&format!("{named}{closer}\n"));
     for answer in &card.answers {
         let start = match (&answer.start, &answer.start_force) {
             (Some(start), Some(force)) => format!("start at {start} ({force})"),
@@ -52,6 +53,7 @@ fn why(answer: &Answer) -> String {
             _ => {}
         }
     }
+    parts.extend(answer.digging.clone());
     if let Some(basis) = &answer.basis_words {
         let first = basis.split_inclusive(['.', ':']).next().unwrap_or(basis);
         parts.push(format!("{}.", first.trim_end_matches(['.', ':'])));

@@ -15,7 +15,7 @@ use crate::response::{Response, capitalised};
 use crate::results::Results;
 use crate::slug::slug;
 use crate::what_can_be_best::Sets;
-use crate::{difference_seen, dig_says, evidence_behind, how_sure, shape_seen, what_can_be_best};
+use crate::{difference_seen, dig_numbers, dig_says, evidence_behind, how_sure, shape_seen, what_can_be_best};
 
 /// A drawn chart as the page needs it.
 #[derive(Debug, Clone, Serialize)]
@@ -55,6 +55,8 @@ pub(crate) struct Why {
     /// What the marks of the figure mean.
     pub legend: String,
     pub curve: Option<WordTable>,
+    /// Places dug, counted by setting.
+    pub dug: Option<WordTable>,
     pub responses: Option<WordTable>,
     pub comparisons: Option<WordTable>,
 }
@@ -173,7 +175,7 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         title: format!("{}: {}", capitalised(title), response.in_text()),
         start: if open { None } else { shown(point.and_then(|point| point.start_n)) },
         default: shown(point.and_then(|point| point.default_n)),
-        window: if open {
+        window: if open || response_name == "dig_check" {
             None
         } else {
             shown(point.and_then(|point| point.window_low_n)).zip(shown(point.and_then(|point| point.window_high_n)))
@@ -247,7 +249,7 @@ fn finding(chart: &ConditionChart, condition: &str) -> String {
         words.push_str(&format!("As good from {ends}. "));
     }
     if let Some(digs) = &chart.digs {
-        words.push_str(&dig_chart::finding(digs, gauge));
+        words.push_str(&digs.finding);
     }
     if let Some((low, high)) = chart.sets.curve {
         words.push_str(&format!("The best lies from {} in a field not yet seen.", gauge.range(low, high)));
@@ -280,6 +282,7 @@ pub(crate) fn sections(results: &Results, charts: &[PooledChart], painted: &[&st
                 figure: drawn.map(|index| Figure { svg: painted[index].to_owned(), file: charts[index].file.clone() }),
                 legend: drawn.map_or_else(String::new, |index| charts[index].chart.legend(&interval)),
                 curve: drawn.and_then(|index| curve_table(&charts[index].chart)),
+                dug: dig_numbers::counted(results, &pool, gauge),
                 responses: responses(results, &pool, point, gauge),
                 comparisons: comparisons(results, point, &response),
             }

@@ -401,7 +401,7 @@ fn parse_positions(closing: &toml::Table, place: &str) -> Result<Knob, SettingsE
     if forces.windows(2).any(|pair| pair[1] <= pair[0]) {
         return Err(SettingsError::value(
             format!("{place}.positions"),
-            format!("forces {forces:?}"),
+            format!("forces {} N", forces.iter().map(|force| format!("{force:.0}")).collect::<Vec<_>>().join(", ")),
             "forces that rise from position to position",
         ));
     }

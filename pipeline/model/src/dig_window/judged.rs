@@ -32,7 +32,8 @@ impl Question {
     pub fn seen(self, dig: &DigStripRow) -> Option<bool> {
         match self {
             Question::NotShut => dig.not_shut,
-            Question::TooFirm => dig.too_firm,
+            // An open trench is not too firm, but where nobody noted the effort it says nothing of firm ones either.
+            Question::TooFirm => dig.too_firm.filter(|_| dig.dig_effort.is_some()),
         }
     }
 
@@ -48,6 +49,14 @@ impl Question {
         match self {
             Question::NotShut => settings.dig.open_share,
             Question::TooFirm => settings.dig.firm_share,
+        }
+    }
+
+    /// The side of the forces dug on which a limit would condemn all of them.
+    fn bad_side(self) -> Lies {
+        match self {
+            Question::NotShut => Lies::Heavier,
+            Question::TooFirm => Lies::Lighter,
         }
     }
 
@@ -144,13 +153,20 @@ fn told(
         .map(|force_n| CurvePoint { force_n, share: quantiles(&drawn_from.share_at(force_n)) })
         .collect();
     let drawn = Drawn { points, mode: curve.mode, effective_draws: drawn_from.effective_sample_size };
-    let told = if contradicted {
+    let told = if places.1 < ENOUGH_PLACES {
+        Told::TooFew
+    } else if contradicted {
         Told::Contradicted(expected_way)
     } else if shown.is_none() && expected_way < LIKELY {
         Told::NoTrend(expected_way)
     } else {
         let fields = drawn_from.crossing_of_new_cluster(allowed)?;
-        Told::Limit(Limit::new(drawn_from.crossing(allowed)?, &fields, expected_way, dug, shown))
+        let limit = Limit::new(drawn_from.crossing(allowed)?, &fields, expected_way, dug, shown);
+        if limit.surely(question.bad_side()) < LIKELY && limit.lies() == question.bad_side() && shown.is_none() {
+            Told::TooFew
+        } else {
+            Told::Limit(limit)
+        }
     };
     Ok((told, drawn))
 }
@@ -248,6 +264,8 @@ impl Judged {
     }
 }
 
+/// Places from which a limit is told: fewer cannot show that a tenth of them are as asked.
+const ENOUGH_PLACES: u32 = 10;
 /// Effective draws from which the ends of a 90 % interval are steady.
 const ENOUGH_DRAWS: f64 = 200.0;
 

@@ -59,6 +59,19 @@ impl Limit {
         })
     }
 
+    /// Probability that it lies on that side of the forces dug.
+    pub fn surely(&self, side: Lies) -> f64 {
+        let below = self.sorted.partition_point(|limit| *limit < self.dug.0);
+        let above = self.sorted.len() - self.sorted.partition_point(|limit| *limit <= self.dug.1);
+        let count = match side {
+            Lies::Lighter => below,
+            Lies::Heavier => above,
+            Lies::Inside => self.sorted.len() - below - above,
+            Lies::Unknown => 0,
+        };
+        count as f64 / self.sorted.len() as f64
+    }
+
     /// The limit, where it lies inside the forces dug.
     pub fn inside(&self) -> Option<f64> {
         (self.lies() == Lies::Inside).then_some(self.estimate)

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use evenstand_agronomy::force_levels;
 use evenstand_tables::rows::{DigStripRow, StripRow};
 
-use super::Counts;
+use super::{Counts, Question};
 use crate::group_answer::Members;
 use crate::groups::GroupKey;
 
@@ -83,8 +83,9 @@ fn group<'a>(key: GroupKey, digs: Vec<&'a DigStripRow>) -> DugGroup<'a> {
             digs: digs.len(),
             judged_open: count(&|dig| dig.not_shut.is_some()),
             open: count(&|dig| dig.not_shut == Some(true)),
-            judged_firm: count(&|dig| dig.too_firm.is_some()),
-            firm: count(&|dig| dig.too_firm == Some(true)),
+            judged_firm: count(&|dig| Question::TooFirm.seen(dig).is_some()),
+            firm: count(&|dig| Question::TooFirm.seen(dig) == Some(true)),
+            nameless: count(&|dig| dig.strip_id.is_none()),
             field_seasons: by_season.len(),
             varied,
             strips: strips.len(),

@@ -36,7 +36,7 @@ fn shown(told: &Told) -> Shown {
         Told::Contradicted(probability) | Told::NoTrend(probability) => {
             Shown { expected_way: Some(*probability), ..Shown::default() }
         }
-        Told::OneSetting | Told::NotJudged => Shown::default(),
+        Told::TooFew | Told::OneSetting | Told::NotJudged => Shown::default(),
     }
 }
 

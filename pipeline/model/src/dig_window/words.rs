@@ -8,6 +8,8 @@ use crate::words::counted;
 
 /// What the trade does where no force is both heavy and light enough.
 pub(super) const EMPTY_REMEDY: &str = "another closing force will not mend it; the trade then tries, in this order: the press wheel spring or the depth stop (this one only where soil or residue is thrown), another moisture (wait where it is wet), another closer (common practice)";
+/// The same after other forces were tried.
+pub(super) const TRADE_NEXT: &str = "the trade tries the press wheel spring or the depth stop (this one only where soil or residue is thrown), another moisture, another closer (common practice)";
 
 /// Why the window is empty.
 pub(super) fn why_empty(window: &DigWindow, limits: &Dig) -> String {
@@ -43,8 +45,14 @@ pub(super) fn reason(window: &DigWindow, limits: &Dig) -> String {
 
 fn verdict(window: &DigWindow, limits: &Dig) -> String {
     let counts = &window.counts;
+    if window.dug.is_none() && counts.nameless == counts.digs {
+        return "The places dug name no strip, and the strips of their fields had several settings or none that is known, so no force can be given to them: write the strip beside each dig.".to_owned();
+    }
     if window.dug.is_none() {
-        return "The settings of the places dug have no force, so digs are counted by setting and no limit is worked out.".to_owned();
+        return "The settings of the places dug have no force that is known, so digs are counted and no limit is worked out.".to_owned();
+    }
+    if matches!((&window.open, &window.firm), (Told::NotJudged, Told::NotJudged)) {
+        return "Neither whether the trench was shut nor the dig effort was noted, so nothing can be told.".to_owned();
     }
     let sides = [(&window.open, "too light", "whether the trench was shut"), (&window.firm, "too heavy", "dig effort")];
     for (told, side, _) in sides {
@@ -68,6 +76,7 @@ fn verdict(window: &DigWindow, limits: &Dig) -> String {
             (Told::NotJudged, ..) => {
                 Some(format!("Nobody noted {what}, so nothing tells from where a force is {side}."))
             }
+            (Told::TooFew, ..) => Some(format!("Too few places were dug to tell from where a force is {side}.")),
             (Told::NoTrend(_), ..) => Some(format!(
                 "The share does not go with force in these digs, so nothing tells from where a force is {side}."
             )),

@@ -63,16 +63,15 @@ impl ConditionChart {
             bottom = foot + 54.0;
         }
         if let Some(digs) = &self.digs {
-            let across = Panel { left: sides.0, right: sides.1, top: 0.0, bottom: 0.0, x: x.clone(), y: share_axis() };
-            let uprights = self.upright_places(&across);
             let top = if self.digs_alone() { LOWER } else { bottom };
-            let panel = digs.draw(&mut sketch, sides, &x, top, &self.gauge.axis_title(), &uprights);
-            let end = panel.bottom + lanes::room(1);
+            let panel = digs.draw(&mut sketch, sides, &x, top, &self.gauge.axis_title());
+            let end = panel.bottom + digs.room();
             if self.digs_alone() {
                 self.uprights(&mut sketch, &panel, end);
             } else {
                 self.uprights_below(&mut sketch, &panel, end);
             }
+            digs.name(&mut sketch, &panel, &self.upright_places(&panel));
             bottom = top + digs.height();
         }
         sketch.height = bottom.max(foot);
@@ -263,7 +262,7 @@ fn away(line: f64, words: &str, other: f64) -> Option<(f64, Anchor)> {
 mod tests {
     use super::*;
     use crate::Results;
-    use crate::charts::dig_panel::DigCurve;
+    use crate::charts::dig_panel::{DigCurve, FIRM_WORDS, OPEN_WORDS, TITLE_WORDS};
     use crate::charts::sketch::Shape;
     use crate::gauge::Unit;
 
@@ -293,7 +292,22 @@ mod tests {
         Sets { settings, own, curve, ..Sets::default() }
     }
 
-    const LANE_LABELS: [&str; 4] = ["as good", "can be best", "condition alone", "without a curve"];
+    /// Labels that stand on a patch of paper wherever a line must run through them.
+    const PATCHED: [&str; 12] = [
+        "as good",
+        "can be best",
+        "condition alone",
+        "without a curve",
+        BOTH,
+        "dug: shut",
+        "open below",
+        "too firm above",
+        "open at every force dug",
+        TITLE_WORDS,
+        OPEN_WORDS,
+        FIRM_WORDS,
+    ];
+    const BOTH: &str = "dug: shut, not too firm";
 
     fn assert_no_text_meets(sketch: &Sketch, what: &str) {
         let boxes = sketch.text_boxes();
@@ -320,7 +334,7 @@ mod tests {
             }
             for (text, place) in &boxes {
                 let crosses = *x > place.left && *x < place.right && from < place.bottom && to > place.top;
-                let patched = || LANE_LABELS.contains(&text.as_str()) && patched_after(sketch, number, text);
+                let patched = || PATCHED.contains(&text.as_str()) && patched_after(sketch, number, text);
                 assert!(!crosses || patched(), "{what}: an upright crosses {text}");
             }
         }
@@ -368,7 +382,7 @@ mod tests {
         }
     }
 
-    fn dug(window: Option<(f64, f64)>) -> DigPanel {
+    fn dug(bars: Vec<Lane>) -> DigPanel {
         let side = |rising: bool| DigCurve {
             curve: (0..=20)
                 .map(|step| {
@@ -385,20 +399,46 @@ mod tests {
             counted: vec![(130.0, 90.0), (390.0, 50.0), (650.0, 0.0)],
             allowed: Some(10.0),
         };
-        DigPanel { open: side(false), firm: side(true), window }
+        DigPanel { open: side(false), firm: side(true), bars, finding: String::new() }
     }
+
+    /// A window between two limits; where they cross, no force does both.
+    fn limits(open: f64, firm: f64) -> Vec<Lane> {
+        let bar = |look, label, ends| Lane { look, label, ends };
+        let window = (open <= firm).then(|| bar(Look::Hatched, BOTH, (open, firm)));
+        let sides =
+            [bar(Look::Outlined, "open below", (130.0, open)), bar(Look::Filled, "too firm above", (firm, 650.0))];
+        window.into_iter().chain(sides).collect()
+    }
+
+    /// Every kind of answer that digging has.
+    fn bars() -> Vec<Vec<Lane>> {
+        let bar = |look, label, ends| Lane { look, label, ends };
+        let crossed_or_near = [(130.0, 650.0), (300.0, 301.0), (130.0, 131.0), (649.0, 650.0), (430.0, 300.0)];
+        let mut bars: Vec<Vec<Lane>> = crossed_or_near.map(|(open, firm)| limits(open, firm)).to_vec();
+        bars.push(Vec::new());
+        bars.push(vec![
+            bar(Look::Hatched, "dug: shut", (290.0, 650.0)),
+            bar(Look::Outlined, "open below", (130.0, 290.0)),
+        ]);
+        bars.push(vec![bar(Look::Outlined, "open at every force dug", (130.0, 650.0))]);
+        bars
+    }
+
+    const STARTS_AND_DEFAULTS: [(f64, f64); 5] =
+        [(340.0, 260.0), (130.0, 650.0), (645.0, 600.0), (300.0, 300.0), (131.0, 140.0)];
 
     #[test]
     fn digs_stand_under_the_stand_on_its_axis_and_no_text_meets_another() {
-        let windows = [None, Some((130.0, 650.0)), Some((300.0, 301.0)), Some((130.0, 131.0)), Some((649.0, 650.0))];
-        for window in windows {
-            for (start, default) in [(340.0, 260.0), (130.0, 650.0), (645.0, 600.0), (300.0, 300.0)] {
+        for bars in bars() {
+            for (start, default) in STARTS_AND_DEFAULTS {
                 let mut chart = chart();
                 (chart.start, chart.default) = (Some(start), Some(default));
                 let alone = chart.sketch().height;
-                chart.digs = Some(dug(window));
-                let what = format!("window {window:?}, start {start}, default {default}");
+                chart.digs = Some(dug(bars.clone()));
+                let what = format!("bars {bars:?}, start {start}, default {default}");
                 assert_no_text_meets(&chart.sketch(), &what);
+                assert_no_upright_crosses_a_label(&chart.sketch(), &what);
                 assert!(chart.sketch().height > alone + 150.0);
                 // Numbers of both axes stand at the same places across.
                 let places = |label: &str| {
@@ -412,27 +452,63 @@ mod tests {
         }
     }
 
-    #[test]
-    fn digs_alone_have_a_chart_with_start_and_default_and_no_empty_panel() {
+    /// A chart without anything of the stand.
+    fn digs_alone(bars: Vec<Lane>) -> ConditionChart {
         let mut chart = chart();
         chart.curve.clear();
         chart.strips.clear();
         chart.window = None;
         chart.sets = Sets::default();
-        for (start, default) in [(340.0, 260.0), (300.0, 300.0), (130.0, 650.0)] {
-            (chart.start, chart.default) = (Some(start), Some(default));
-            chart.digs = Some(dug(Some((250.0, 450.0))));
-            let sketch = chart.sketch();
-            assert_no_text_meets(&sketch, "digs alone");
-            assert!(sketch.height < 400.0, "{}", sketch.height);
-            let labels: Vec<String> = sketch.text_boxes().into_iter().map(|(text, _)| text).collect();
-            assert!(labels.iter().any(|label| label.starts_with("start")), "{labels:?}");
-            assert!(labels.contains(&"dug: shut, not too firm".to_owned()));
+        chart.digs = Some(dug(bars));
+        chart
+    }
+
+    #[test]
+    fn digs_alone_have_a_chart_with_start_and_default_and_no_empty_panel() {
+        for bars in bars() {
+            for (start, default) in STARTS_AND_DEFAULTS {
+                let mut chart = digs_alone(bars.clone());
+                (chart.start, chart.default) = (Some(start), Some(default));
+                let sketch = chart.sketch();
+                let what = format!("digs alone, bars {bars:?}, start {start}, default {default}");
+                assert_no_text_meets(&sketch, &what);
+                assert_no_upright_crosses_a_label(&sketch, &what);
+                assert!(sketch.height < 420.0, "{what}: {}", sketch.height);
+                let labels: Vec<String> = sketch.text_boxes().into_iter().map(|(text, _)| text).collect();
+                assert!(labels.iter().any(|label| label.starts_with("start")), "{labels:?}");
+                for bar in &bars {
+                    assert!(labels.iter().any(|label| label == bar.label), "{what}: {labels:?}");
+                }
+            }
         }
-        assert!(!chart.legend("90 %").contains("Circles: strips"));
-        chart.digs = Some(DigPanel { firm: DigCurve::default(), ..dug(None) });
-        let labels: Vec<String> = chart.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
-        assert!(labels.contains(&"not shut".to_owned()) && !labels.contains(&"too firm".to_owned()));
+    }
+
+    #[test]
+    fn what_digs_do_not_tell_is_neither_drawn_nor_named() {
+        let chart = digs_alone(limits(250.0, 450.0));
+        let legend = chart.legend("90 %");
+        assert!(
+            !legend.contains("Circles: strips") && legend.contains("hatched, forces that digging allows"),
+            "{legend}"
+        );
+        let mut open_alone = digs_alone(Vec::new());
+        open_alone.digs = Some(DigPanel { firm: DigCurve::default(), ..dug(Vec::new()) });
+        let labels: Vec<String> = open_alone.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
+        assert!(labels.contains(&OPEN_WORDS.to_owned()) && !labels.contains(&FIRM_WORDS.to_owned()));
+        let legend = open_alone.legend("90 %");
+        assert!(!legend.contains("Bars under it") && !legend.contains(FIRM_WORDS), "{legend}");
+    }
+
+    #[test]
+    fn counted_places_without_a_curve_are_drawn_alone() {
+        let mut chart = digs_alone(Vec::new());
+        let mut digs = dug(Vec::new());
+        (digs.open.curve, digs.firm.curve) = (Vec::new(), Vec::new());
+        chart.digs = Some(digs);
+        let sketch = chart.sketch();
+        assert_no_text_meets(&sketch, "levels without a curve");
+        let marks = sketch.shapes.iter().filter(|shape| matches!(shape, Shape::Circle { .. })).count();
+        assert_eq!(marks, 3 + 1, "three settings, and the mark of their label");
     }
 
     #[test]

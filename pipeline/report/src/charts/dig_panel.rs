@@ -11,8 +11,10 @@ use crate::font;
 pub(crate) struct DigPanel {
     pub open: DigCurve,
     pub firm: DigCurve,
-    /// Forces that are neither too light nor too heavy, where a window is told.
-    pub window: Option<(f64, f64)>,
+    /// Forces that are right, too light and too heavy, as far as digs tell.
+    pub bars: Vec<Lane>,
+    /// What it shows, in words.
+    pub finding: String,
 }
 
 /// One question: its curve, its settings counted, and the share allowed.
@@ -21,6 +23,12 @@ pub(crate) struct DigCurve {
     pub curve: Vec<CurvePoint>,
     pub counted: Vec<Point>,
     pub allowed: Option<f64>,
+}
+
+impl DigCurve {
+    fn is_empty(&self) -> bool {
+        self.curve.is_empty() && self.counted.is_empty()
+    }
 }
 
 const HEIGHT: f64 = 110.0;
@@ -33,7 +41,7 @@ const FIRM_DASH: [f64; 2] = [7.0, 4.0];
 impl DigPanel {
     /// Everything that the axis across must reach.
     pub fn forces(&self) -> impl Iterator<Item = f64> + '_ {
-        let ends = self.window.into_iter().flat_map(|(low, high)| [low, high]);
+        let ends = self.bars.iter().flat_map(|bar| [bar.ends.0, bar.ends.1]);
         [&self.open, &self.firm]
             .into_iter()
             .flat_map(|side| side.curve.iter().map(|point| point.x).chain(side.counted.iter().map(|place| place.0)))
@@ -41,39 +49,51 @@ impl DigPanel {
     }
 
     pub fn is_empty(&self) -> bool {
-        [&self.open, &self.firm].iter().all(|side| side.curve.is_empty() && side.counted.is_empty())
+        self.open.is_empty() && self.firm.is_empty()
     }
 
     /// What its marks mean.
     pub fn legend(&self, interval: &str) -> String {
-        let mut words = format!(
-            " Panel of digs: places at each setting, counted; solid line and circles, not shut; dashed line and squares, too firm; \
-             shaded, the {interval} of a typical field."
-        );
+        let shown: Vec<&str> =
+            [(&self.open, "solid line and circles, not shut"), (&self.firm, "dashed line and squares, too firm")]
+                .into_iter()
+                .filter_map(|(side, words)| (!side.is_empty()).then_some(words))
+                .collect();
+        let mut words = format!(" Panel of digs: places at each setting, counted; {}", shown.join("; "));
+        if [&self.open, &self.firm].iter().any(|side| side.curve.len() > 1) {
+            words.push_str(&format!("; shaded, the {interval} of a typical field"));
+        }
+        words.push('.');
         if self.open.allowed.is_some() || self.firm.allowed.is_some() {
             words.push_str(" Dotted line: the share allowed.");
         }
-        if self.window.is_some() {
-            words.push_str(" Hatched bar under it: forces at which no more than that are either.");
+        let bars: Vec<&str> = self
+            .bars
+            .iter()
+            .map(|bar| match bar.look {
+                Look::Hatched => "hatched, forces that digging allows",
+                Look::Outlined => "outlined, more than the share allowed are not shut",
+                Look::Filled | Look::Dots => "filled, more than the share allowed are too firm",
+            })
+            .collect();
+        if !bars.is_empty() {
+            words.push_str(&format!(" Bars under it: {}.", bars.join("; ")));
         }
         words
     }
 
     /// Height of the panel with its labels.
     pub fn height(&self) -> f64 {
-        HEAD + HEIGHT + lanes::room(1) + FOOT
+        HEAD + HEIGHT + self.room() + FOOT
     }
 
-    /// Draws the panel from `top` down, between the sides of the frame above. `uprights` are the pixels across of lines that run through it.
-    pub fn draw(
-        &self,
-        sketch: &mut Sketch,
-        sides: (f64, f64),
-        x: &Axis,
-        top: f64,
-        x_title: &str,
-        uprights: &[f64],
-    ) -> Panel {
+    /// Room of its bars, between the frame and the axis across.
+    pub fn room(&self) -> f64 {
+        lanes::room(self.bars.len())
+    }
+
+    /// Draws frame and curves from `top` down, between the sides of the frame above; labels and bars come with `name`.
+    pub fn draw(&self, sketch: &mut Sketch, sides: (f64, f64), x: &Axis, top: f64, x_title: &str) -> Panel {
         // Marks at 0 and 100 % stand clear of the frame.
         let y = Axis {
             low: -6.0,
@@ -82,22 +102,22 @@ impl DigPanel {
         };
         let top = top + HEAD;
         let panel = Panel { left: sides.0, right: sides.1, top, bottom: top + HEIGHT, x: x.clone(), y };
-        sketch.text((4.0, top - 30.0), Anchor::Start, Ink::Muted, "Places dug, %");
         for side in [&self.open, &self.firm] {
             panel.band(sketch, &side.curve);
         }
-        panel.frame(sketch, x_title, "", lanes::room(1));
+        panel.frame(sketch, x_title, "", self.room());
         for allowed in [self.open.allowed, self.firm.allowed].into_iter().flatten() {
             let height = panel.up(allowed);
             sketch.dashed(&[(panel.left, height), (panel.right, height)], &[2.0, 3.0], Ink::Dark, 1.0);
         }
         self.curves(sketch, &panel);
-        self.labels(sketch, &panel);
-        if let Some(ends) = self.window {
-            let lane = Lane { look: Look::Hatched, label: "dug: shut, not too firm", ends };
-            lanes::draw(sketch, &panel, &[lane], uprights);
-        }
         panel
+    }
+
+    /// Labels and bars, over whatever runs through the panel. `uprights` are the pixels across of such lines.
+    pub fn name(&self, sketch: &mut Sketch, panel: &Panel, uprights: &[f64]) {
+        self.labels(sketch, panel);
+        lanes::draw(sketch, panel, &self.bars, uprights);
     }
 
     fn curves(&self, sketch: &mut Sketch, panel: &Panel) {
@@ -116,18 +136,31 @@ impl DigPanel {
 
     /// The names of the curves, each over the side at which its share is large, with the mark of its settings.
     fn labels(&self, sketch: &mut Sketch, panel: &Panel) {
+        on_paper(sketch, (4.0, panel.top - 30.0), Anchor::Start, Ink::Muted, TITLE_WORDS);
         let baseline = panel.top - 9.0;
         let middle = baseline - 0.32 * TEXT;
-        if !self.open.curve.is_empty() || !self.open.counted.is_empty() {
+        if !self.open.is_empty() {
+            on_paper(sketch, (panel.left + 14.0, baseline), Anchor::Start, Ink::Dark, OPEN_WORDS);
             sketch.circle((panel.left + 5.0, middle), 3.6, Ink::Dark, Some(1.6));
-            sketch.text((panel.left + 14.0, baseline), Anchor::Start, Ink::Dark, "not shut");
         }
-        if !self.firm.curve.is_empty() || !self.firm.counted.is_empty() {
-            let words = "too firm";
-            square(sketch, (panel.right - font::text_width(words, TEXT) - 9.0, middle));
-            sketch.text((panel.right, baseline), Anchor::End, Ink::Dark, words);
+        if !self.firm.is_empty() {
+            on_paper(sketch, (panel.right, baseline), Anchor::End, Ink::Dark, FIRM_WORDS);
+            square(sketch, (panel.right - font::text_width(FIRM_WORDS, TEXT) - 9.0, middle));
         }
     }
+}
+
+pub(crate) const TITLE_WORDS: &str = "Places dug, %";
+pub(crate) const OPEN_WORDS: &str = "not shut";
+pub(crate) const FIRM_WORDS: &str = "too firm";
+
+/// A text on a patch of paper with room for a mark before it, so that no line runs through either.
+fn on_paper(sketch: &mut Sketch, (x, baseline): Point, anchor: Anchor, ink: Ink, words: &str) {
+    let width = font::text_width(words, TEXT);
+    let from = if anchor == Anchor::End { x - width } else { x };
+    let (left, right, over, under) = (from - 15.0, from + width + 3.0, baseline - 12.0, baseline + 4.0);
+    sketch.area(vec![(left, over), (right, over), (right, under), (left, under)], Ink::Paper);
+    sketch.text((x, baseline), anchor, ink, words);
 }
 
 fn square(sketch: &mut Sketch, (x, y): Point) {

@@ -5,7 +5,7 @@ pub(crate) mod condition;
 pub(crate) mod dig_panel;
 pub(crate) mod field;
 mod labels;
-mod lanes;
+pub(crate) mod lanes;
 mod marks;
 mod paint;
 pub(crate) mod panel;
