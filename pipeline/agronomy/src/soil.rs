@@ -121,7 +121,7 @@ impl SoilWarmth {
     /// The class of a soil temperature; both in degrees Celsius. A temperature on the limit is warm. `None` where one is not finite.
     pub fn from_temperature(temperature_c: f64, limit_c: f64) -> Option<SoilWarmth> {
         let usable = temperature_c.is_finite() && limit_c.is_finite();
-        usable.then(|| if temperature_c < limit_c - ON_THE_LIMIT { SoilWarmth::Cool } else { SoilWarmth::Warm })
+        usable.then_some(if temperature_c < limit_c - ON_THE_LIMIT { SoilWarmth::Cool } else { SoilWarmth::Warm })
     }
 }
 
@@ -146,7 +146,7 @@ impl RainAfter {
     /// The class of a sum of rain; both in millimetres. `None` where the sum is negative or one is not finite.
     pub fn from_sum(rain_mm: f64, limit_mm: f64) -> Option<RainAfter> {
         let usable = rain_mm.is_finite() && rain_mm >= 0.0 && limit_mm.is_finite();
-        usable.then(|| if rain_mm < limit_mm - ON_THE_LIMIT { RainAfter::Dry } else { RainAfter::Rain })
+        usable.then_some(if rain_mm < limit_mm - ON_THE_LIMIT { RainAfter::Dry } else { RainAfter::Rain })
     }
 }
 

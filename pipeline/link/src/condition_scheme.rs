@@ -230,7 +230,7 @@ pub(crate) fn check_unrecorded(labelled: &Labelled, findings: &mut Vec<Finding>)
                 "condition_part_unrecorded",
                 format!("conditions are made from {}, which is not recorded for any strip", part.name()),
             )
-            .remedy(&format!("{}; or leave {} out of [condition] by", what_to_add(&[*part]), part.name())),
+            .remedy(format!("{}; or leave {} out of [condition] by", what_to_add(&[*part]), part.name())),
         );
     }
 }

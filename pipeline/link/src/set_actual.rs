@@ -23,9 +23,12 @@ pub(crate) fn at_set_shares(watched: &[Watched]) -> BTreeMap<StripKey, f64> {
     times.into_iter().filter_map(|(key, times)| Some((key, times.at_set_share()?))).collect()
 }
 
+/// Planter, season, and kind of value that was compared.
+type PlanterSeason<'a> = (Option<&'a str>, i64, &'a str);
+
 /// One row a planter, season and kind that was compared, in this order.
 pub(crate) fn set_actual_rows(watched: &[Watched], strips: &[StripRow]) -> Vec<SetActualRow> {
-    let mut by_planter: BTreeMap<(Option<&str>, i64, &str), Vec<(StripKey, &Watched)>> = BTreeMap::new();
+    let mut by_planter: BTreeMap<PlanterSeason, Vec<(StripKey, &Watched)>> = BTreeMap::new();
     for series in watched {
         if let (Some(key), Some(compared)) = (strip_of(series), series.row.compared.as_deref()) {
             let of = (series.row.planter_id.as_deref(), series.row.season, compared);
@@ -117,7 +120,7 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     let middle = values.len() / 2;
     let upper = *values.get(middle)?;
-    let lower = if values.len() % 2 == 0 { *values.get(middle.checked_sub(1)?)? } else { upper };
+    let lower = if values.len().is_multiple_of(2) { *values.get(middle.checked_sub(1)?)? } else { upper };
     Some((lower + upper) / 2.0)
 }
 
@@ -214,7 +217,7 @@ mod tests {
         let nothing_compared =
             Watched { row: TelemetryRow { compared: None, ..watched[0].row.clone() }, ..Watched::default() };
         assert!(
-            set_actual_rows(&[nothing_compared.clone()], &[]).is_empty()
+            set_actual_rows(std::slice::from_ref(&nothing_compared), &[]).is_empty()
                 && at_set_shares(&[nothing_compared]).is_empty()
         );
     }

@@ -131,7 +131,7 @@ impl ConditionScheme {
         }
         if let Some((number, part)) = self.repeated_part() {
             return Err(SettingsError::value(
-                &format!("condition.by[{number}]"),
+                format!("condition.by[{number}]"),
                 format!("\"{}\" a second time", part.name()),
                 "each part once",
             ));

@@ -64,7 +64,7 @@ fn trial(fields: usize, blocks: usize, stop: impl Fn(usize, usize) -> Option<&'s
 }
 
 fn alternating(block: usize, setting: usize) -> Option<&'static str> {
-    Some(if (block + setting) % 2 == 0 { "1" } else { "2" })
+    Some(if (block + setting).is_multiple_of(2) { "1" } else { "2" })
 }
 
 #[test]
@@ -110,7 +110,8 @@ fn a_strip_whose_part_is_not_known_stands_at_the_mean_and_positions_of_two_plant
 fn two_planters_in_a_field_that_differ_in_a_part_are_not_compared_by_it() {
     let mut strips = trial(2, 4, |_, _| None);
     for (number, strip) in strips.iter_mut().enumerate() {
-        let (planter, wheel) = if (number + number / 4) % 2 == 0 { ("north", "flat") } else { ("south", "other") };
+        let (planter, wheel) =
+            if (number + number / 4).is_multiple_of(2) { ("north", "flat") } else { ("south", "other") };
         (strip.planter_id, strip.gauge_wheel) = (Some(planter.into()), Some(wheel.into()));
     }
     assert_eq!(found(&strips), Covariates::default());

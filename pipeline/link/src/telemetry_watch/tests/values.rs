@@ -159,7 +159,7 @@ fn a_sag_is_timed_and_a_short_one_passed_over() {
 fn stepped(late: usize) -> Vec<SettingRow> {
     let mut rows = steady(1000);
     for (index, row) in rows.iter_mut().enumerate() {
-        let force = |index: usize| if (index / 200) % 2 == 0 { 300.0 } else { 400.0 };
+        let force = |index: usize| if (index / 200).is_multiple_of(2) { 300.0 } else { 400.0 };
         row.set_force_n = Some(force(index));
         row.actual_force_n = Some(force(index.saturating_sub(late)) + noise(index));
     }
@@ -186,7 +186,7 @@ fn a_value_that_wanders_around_a_mean_that_is_right_is_a_note_once_it_is_away_fo
         let mut rows = steady(600);
         for (index, row) in rows.iter_mut().enumerate() {
             // Up and down by 24 N, 8 % of 300, for a share of every ten rows.
-            let up = if (index / 10) % 2 == 0 { 24.0 } else { -24.0 };
+            let up = if (index / 10).is_multiple_of(2) { 24.0 } else { -24.0 };
             row.actual_force_n = Some(300.0 + if index % 10 < away { up } else { noise(index) });
         }
         watch(rows)
