@@ -289,7 +289,7 @@ fn findings(group: &DugGroup, window: &DigWindow, limits: &Dig) -> Vec<Finding> 
     } else if window.is_empty() {
         let side = if window.open.lies() == Lies::Heavier { "heavier" } else { "lighter" };
         let why = words::why_empty(window, limits);
-        found.push(Finding::warning("dig_limit_beyond", format!("{condition}: {why}")).remedy(&format!(
+        found.push(Finding::warning("dig_limit_beyond", format!("{condition}: {why}")).remedy(format!(
             "dig behind {side} settings, if the planter and its manual have them; where they are no better, {}",
             words::TRADE_NEXT
         )));
