@@ -97,7 +97,9 @@ pub(crate) fn calibration_findings(strips: &[StripRow], settings: &Settings) -> 
             findings.extend(loose(planter, weighed, default_kpa.unwrap_or(middle)));
         }
         let points = calibration.points();
-        let (first, last) = (points[0].0, points[points.len() - 1].0);
+        // The points of a line begin where it leaves zero, those of pieces may be pooled: what was weighed is what counts.
+        let given = || (points[0].0, points[points.len() - 1].0);
+        let (first, last) = weighed.as_ref().map_or_else(given, Weighed::weighed_range_kpa);
         let slack = BEYOND * (last - first);
         if let Some((low, high)) = used.get(planter.id.as_str())
             && (*low < first - slack || *high > last + slack)
@@ -117,8 +119,11 @@ pub(crate) fn calibration_findings(strips: &[StripRow], settings: &Settings) -> 
 
 fn bent(planter: &Planter, weighed: &Weighed) -> Option<Finding> {
     let p_value = weighed.line_p_value().filter(|_| weighed.shape() == evenstand_settings::CalibrationShape::Pieces)?;
+    let told = if p_value < 0.001 { "p < 0.001".to_owned() } else { format!("p = {p_value:.3}") };
+    let pooled =
+        if weighed.pooled() { "; neighbouring pressures between which the force falls are taken together" } else { "" };
     let message = format!(
-        "planter {}: scale readings do not lie on a straight line (p = {p_value:.3}), so the force between them is taken straight from one pressure to the next",
+        "planter {}: scale readings do not lie on a straight line ({told}), so the force between them is taken straight from one pressure to the next{pooled}",
         planter.id
     );
     Some(
@@ -185,6 +190,25 @@ mod tests {
         );
         assert_eq!(codes("force_n = [[0, 0], [300, 311]]", 60.0), ["calibration_extrapolated"]);
         assert_eq!(codes("force_n = [[0, 0], [500, 311]]", 60.0), Vec::<String>::new());
+    }
+
+    #[test]
+    fn slack_of_a_linkage_that_was_weighed_is_not_extrapolated() {
+        // The line leaves zero at 20 psi; 5 psi was weighed all the same.
+        let slack = "weighed = [{ pressure_psi = 0, force_lbf = 0 }, { pressure_psi = 40, force_lbf = 40 }, { pressure_psi = 75, force_lbf = 150 }]";
+        assert!(!codes(slack, 5.0).contains(&"calibration_extrapolated".to_owned()));
+        assert!(codes(slack, 90.0).contains(&"calibration_extrapolated".to_owned()));
+    }
+
+    #[test]
+    fn bent_readings_are_judged_between_the_pressures_weighed_and_say_where_they_were_pooled() {
+        // Far from a line, and far apart at 25 and 50 psi, between which the default of 35 psi lies.
+        let bent = "weighed = [{ pressure_psi = 0, force_lbf = [0, 0, 1] }, { pressure_psi = 25, force_lbf = [20, 50, 35] }, { pressure_psi = 50, force_lbf = [30, 60, 40] }, { pressure_psi = 75, force_lbf = [300, 310, 305] }]";
+        assert_eq!(codes(bent, 60.0), ["calibration_bent", "calibration_loose"]);
+        let message = |weighed: &str| calibration_findings(&[strip(50.0)], &settings(weighed))[0].message.clone();
+        assert!(!message(bent).contains("taken together"));
+        let falling = "weighed = [{ pressure_psi = 0, force_lbf = [0, 1] }, { pressure_psi = 25, force_lbf = [80, 81] }, { pressure_psi = 50, force_lbf = [102, 103] }, { pressure_psi = 75, force_lbf = [100, 101] }]";
+        assert!(message(falling).contains("taken together"), "{}", message(falling));
     }
 
     #[test]

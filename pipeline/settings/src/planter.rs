@@ -39,14 +39,25 @@ impl Calibration {
         interpolate(&self.points, pressure_kpa, |point| *point).max(0.0)
     }
 
+    /// The piece that a pressure falls in, by its first point, and how far along it lies: 0 at its first point, 1 at its second.
+    pub(crate) fn piece(&self, pressure_kpa: f64) -> (usize, f64) {
+        let piece = piece_of(&self.points, pressure_kpa, |point| *point);
+        let (first, second) = (self.points[piece].0, self.points[piece + 1].0);
+        (piece, (pressure_kpa - first) / (second - first))
+    }
+
     /// Pressure in kPa that gives a force in newtons.
     pub fn pressure_kpa(&self, force_n: f64) -> f64 {
         interpolate(&self.points, force_n, |point| (point.1, point.0))
     }
 }
 
+fn piece_of(points: &[(f64, f64)], x: f64, view: impl Fn(&(f64, f64)) -> (f64, f64)) -> usize {
+    points[1..points.len() - 1].iter().take_while(|point| view(point).0 <= x).count()
+}
+
 fn interpolate(points: &[(f64, f64)], x: f64, view: impl Fn(&(f64, f64)) -> (f64, f64)) -> f64 {
-    let piece = points[1..points.len() - 1].iter().take_while(|point| view(point).0 <= x).count();
+    let piece = piece_of(points, x, &view);
     let (x0, y0) = view(&points[piece]);
     let (x1, y1) = view(&points[piece + 1]);
     y0 + (x - x0) * (y1 - y0) / (x1 - x0)
@@ -281,7 +292,9 @@ fn parse_pressure(closing: &toml::Table, place: &str) -> Result<Knob, SettingsEr
         ));
     }
     let calibration = calibration.or_else(|| weighed.as_ref().map(|weighed| weighed.calibration().clone()));
-    let last_weighed = calibration.as_ref().and_then(|line| line.points().last().map(|point| point.0));
+    let last_given = calibration.as_ref().and_then(|line| line.points().last().map(|point| point.0));
+    // Not the last point of pieces: pooling moves it below the heaviest pressure weighed.
+    let last_weighed = weighed.as_ref().map(|weighed| weighed.weighed_range_kpa().1).or(last_given);
     let min_kpa = min.unwrap_or(0.0);
     let max_kpa = max.or(last_weighed).ok_or_else(|| {
         SettingsError::value(format!("{place}.max_kpa"), "nothing", "the highest pressure the planter allows")
@@ -529,6 +542,14 @@ mod tests {
             let message = closing(text).unwrap_err().to_string();
             assert!(message.contains("planter \"a\"") && message.contains(part), "{part}: {message}");
         }
+    }
+
+    #[test]
+    fn the_heaviest_pressure_weighed_is_within_the_limits_even_where_it_was_pooled() {
+        let weighed = "weighed = [{ pressure_kpa = 0, force_n = [0, 1] }, { pressure_kpa = 25, force_n = [80, 81] }, { pressure_kpa = 50, force_n = [102, 103] }, { pressure_kpa = 60, force_n = [100, 101] }]";
+        let planter = closing(&format!("kind = \"pressure\"\ndefault_kpa = 60\n{weighed}")).unwrap();
+        let Some(Knob::Pressure { max_kpa, .. }) = planter.knob else { panic!("a pressure knob") };
+        assert_eq!(max_kpa, 60.0);
     }
 
     #[test]

@@ -62,6 +62,8 @@ pub struct Weighed {
     residual_df: f64,
     line: Line,
     calibration: Calibration,
+    /// Readings behind each point of pieces.
+    point_readings: Vec<f64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,7 +81,8 @@ impl Weighed {
     ///
     /// The line is tested by lack of fit against the scatter of repeated readings (F on m − 2 and n − m degrees of freedom, m pressures, n
     /// readings; Draper & Smith 1998, Applied Regression Analysis, section 2.1, from memory); without repeats, from four pressures on, by the
-    /// t test of a quadratic term. Pressures come in any order, and repeated ones are joined. No force is below zero.
+    /// t test of a quadratic term. Scatter no larger than rounding tests nothing. Pressures come in any order, and repeated ones are joined. No
+    /// force is below zero.
     ///
     /// # Errors
     /// In words, what was expected: fewer than two pressures; numbers that are not finite or below zero; force that does not rise with pressure.
@@ -91,10 +94,12 @@ impl Weighed {
         let line_p_value = if off_line { tested() } else { None };
         let bent = line_p_value.is_some_and(|p_value| p_value < BENT);
         let shape = if bent { CalibrationShape::Pieces } else { CalibrationShape::Line };
-        let means = rising_means(&readings);
-        let points = match shape {
-            CalibrationShape::Line => line.points(&readings),
-            CalibrationShape::Pieces => means,
+        let (points, point_readings) = match shape {
+            CalibrationShape::Line => (line.points(&readings), Vec::new()),
+            CalibrationShape::Pieces => rising_means(&readings)
+                .into_iter()
+                .map(|mean| ((mean.pressure_kpa, mean.force_n), mean.readings))
+                .unzip(),
         };
         let calibration =
             Calibration::new(points).map_err(|_| "readings whose force rises with pressure".to_owned())?;
@@ -104,7 +109,7 @@ impl Weighed {
             CalibrationShape::Pieces => (squares(&readings, |_, mean| mean), count - readings.len() as f64),
         };
         let deviation_n = (residual_df > 0.0).then(|| (squares / residual_df).sqrt());
-        Ok(Self { readings, shape, line_p_value, deviation_n, residual_df, line, calibration })
+        Ok(Self { readings, shape, line_p_value, deviation_n, residual_df, line, calibration, point_readings })
     }
 
     /// The readings, pressures rising.
@@ -132,21 +137,33 @@ impl Weighed {
         &self.calibration
     }
 
-    /// The force at a pressure. Standard error of the line: s √(1/n + (x − x̄)² / Σ(x − x̄)²); of pieces, at a pressure that was weighed so often:
-    /// s / √(its readings), elsewhere none. Intervals by t.
+    /// Lightest and heaviest pressure weighed, kPa.
+    pub fn weighed_range_kpa(&self) -> (f64, f64) {
+        (self.readings[0].pressure_kpa, self.readings[self.readings.len() - 1].pressure_kpa)
+    }
+
+    /// Whether pieces take neighbouring pressures together because the force fell from one to the next.
+    pub fn pooled(&self) -> bool {
+        self.shape == CalibrationShape::Pieces && self.point_readings.len() < self.readings.len()
+    }
+
+    /// The force at a pressure, with the error that scatter of readings gives it; a bend between two pressures of pieces is not in it. Standard
+    /// error of the line: s √(1/n + (x − x̄)² / Σ(x − x̄)²); of pieces, a share w of the way from a mean of n₀ readings to one of n₁:
+    /// s √((1 − w)² / n₀ + w² / n₁). Intervals by t.
     pub fn at(&self, pressure_kpa: f64) -> FittedForce {
         let force_n = self.calibration.force_n(pressure_kpa);
         let share = match self.shape {
             CalibrationShape::Line => {
                 let line = &self.line;
-                Some((1.0 / line.count + (pressure_kpa - line.mean_pressure).powi(2) / line.spread).sqrt())
+                (1.0 / line.count + (pressure_kpa - line.mean_pressure).powi(2) / line.spread).sqrt()
             }
             CalibrationShape::Pieces => {
-                let at = self.readings.iter().find(|reading| reading.pressure_kpa == pressure_kpa);
-                at.map(|reading| (reading.forces_n.len() as f64).sqrt().recip())
+                let (piece, along) = self.calibration.piece(pressure_kpa);
+                let (before, after) = (self.point_readings[piece], self.point_readings[piece + 1]);
+                ((1.0 - along).powi(2) / before + along.powi(2) / after).sqrt()
             }
         };
-        let std_error_n = self.deviation_n.zip(share).map(|(deviation, share)| deviation * share);
+        let std_error_n = self.deviation_n.map(|deviation| deviation * share);
         let interval_n = std_error_n.map(|error| {
             let half = t_quantile(0.975, self.residual_df) * error;
             ((force_n - half).max(0.0), force_n + half)
@@ -225,23 +242,36 @@ impl Line {
     }
 }
 
+/// A point of pieces: the mean of the readings at one pressure, or at neighbouring ones that were pooled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct PointMean {
+    pressure_kpa: f64,
+    force_n: f64,
+    readings: f64,
+}
+
 /// Means by pressure; neighbours that fall are pooled, pressure and force, until all rise.
-fn rising_means(readings: &[Reading]) -> Vec<(f64, f64)> {
-    let mut pools: Vec<(f64, f64, f64)> = Vec::new();
+fn rising_means(readings: &[Reading]) -> Vec<PointMean> {
+    let mut means: Vec<PointMean> = Vec::new();
     for reading in readings {
-        let weight = reading.forces_n.len() as f64;
-        pools.push((reading.pressure_kpa, mean_and_deviation(&reading.forces_n).0, weight));
-        while let [.., before, last] = pools.as_slice()
-            && last.1 <= before.1
+        let (force_n, _) = mean_and_deviation(&reading.forces_n);
+        let count = reading.forces_n.len() as f64;
+        means.push(PointMean { pressure_kpa: reading.pressure_kpa, force_n, readings: count });
+        while let [.., before, last] = means.as_slice()
+            && last.force_n <= before.force_n
         {
-            let weight = before.2 + last.2;
-            let mean = |a: f64, b: f64| (a * before.2 + b * last.2) / weight;
-            let pooled = (mean(before.0, last.0), mean(before.1, last.1), weight);
-            pools.truncate(pools.len() - 2);
-            pools.push(pooled);
+            let readings = before.readings + last.readings;
+            let mean = |a: f64, b: f64| (a * before.readings + b * last.readings) / readings;
+            let pooled = PointMean {
+                pressure_kpa: mean(before.pressure_kpa, last.pressure_kpa),
+                force_n: mean(before.force_n, last.force_n),
+                readings,
+            };
+            means.truncate(means.len() - 2);
+            means.push(pooled);
         }
     }
-    pools.into_iter().map(|(pressure, force, _)| (pressure, force)).collect()
+    means
 }
 
 /// p value of lack of fit against repeated readings; `None` where there are none, or only two pressures.
@@ -337,12 +367,17 @@ mod tests {
         assert_eq!(bent.shape(), CalibrationShape::Pieces);
         assert_eq!(bent.at(100.0).force_n, 20.5);
         assert_eq!(bent.at(150.0).force_n, 40.5);
-        assert_eq!(bent.at(150.0).std_error_n, None);
+        assert!(!bent.pooled());
         // Pure scatter: (0.5 + 0.5 + 0.5 + 2) / 4.
-        assert!((bent.at(100.0).std_error_n.unwrap() - (3.5_f64 / 4.0 / 2.0).sqrt()).abs() < 1e-12);
+        let deviation = (3.5_f64 / 4.0).sqrt();
+        assert!((bent.at(100.0).std_error_n.unwrap() - deviation / 2.0_f64.sqrt()).abs() < 1e-12);
+        // Half way between two means of two readings: √(¼ / 2 + ¼ / 2) = ½.
+        assert!((bent.at(150.0).std_error_n.unwrap() - deviation / 2.0).abs() < 1e-12);
+        assert!(bent.at(400.0).std_error_n > bent.at(300.0).std_error_n, "drawn on beyond what was weighed");
         let pooled =
             rising_means(&readings(&[(0.0, &[0.0]), (100.0, &[50.0, 50.0]), (200.0, &[44.0]), (300.0, &[90.0])]));
-        assert_eq!(pooled, [(0.0, 0.0), (400.0 / 3.0, 48.0), (300.0, 90.0)]);
+        let point = |pressure_kpa, force_n, readings| PointMean { pressure_kpa, force_n, readings };
+        assert_eq!(pooled, [point(0.0, 0.0, 1.0), point(400.0 / 3.0, 48.0, 3.0), point(300.0, 90.0, 1.0)]);
     }
 
     #[test]
@@ -354,6 +389,41 @@ mod tests {
         assert_eq!(Weighed::fit(readings(&pairs)).unwrap().shape(), CalibrationShape::Pieces);
         let few = Weighed::fit(readings(&pairs[..3])).unwrap();
         assert_eq!((few.shape(), few.line_p_value()), (CalibrationShape::Line, None));
+    }
+
+    /// Twelve readings in psi and lbf, worked out apart with numpy and scipy: polyfit, sums of squares, stats.f.sf(1.438881, 2, 8).
+    #[test]
+    fn twelve_readings_give_the_line_error_and_p_value_worked_out_elsewhere() {
+        let weighed = Weighed::fit(readings(&[
+            (75.0, &[153.0, 150.0, 149.0]),
+            (20.0, &[41.0, 39.0, 40.0]),
+            (40.0, &[81.0, 83.0, 82.0]),
+            (60.0, &[119.0, 122.0, 121.0]),
+        ]))
+        .unwrap();
+        let at = weighed.at(35.0);
+        assert!((at.force_n - 70.773_333_333_333).abs() < 1e-9);
+        assert!((at.std_error_n.unwrap() - 0.531_809_945_546).abs() < 1e-9);
+        assert!((weighed.deviation_n().unwrap() - 1.535_203_076_094).abs() < 1e-9);
+        assert!((weighed.line_p_value().unwrap() - 0.292_551_076_316).abs() < 1e-9);
+        assert_eq!((weighed.shape(), weighed.weighed_range_kpa()), (CalibrationShape::Line, (20.0, 75.0)));
+    }
+
+    /// One of the readings at 60 fell below those at 50: taken together, and the whole range weighed is still known.
+    #[test]
+    fn neighbours_pooled_in_pieces_are_told_and_keep_the_range_weighed() {
+        let weighed = Weighed::fit(readings(&[
+            (0.0, &[0.0, 1.0]),
+            (25.0, &[80.0, 81.0]),
+            (50.0, &[102.0, 103.0]),
+            (60.0, &[100.0, 101.0]),
+        ]))
+        .unwrap();
+        assert_eq!((weighed.shape(), weighed.pooled()), (CalibrationShape::Pieces, true));
+        assert_eq!(weighed.calibration().points().last(), Some(&(55.0, 101.5)));
+        assert_eq!(weighed.weighed_range_kpa(), (0.0, 60.0));
+        // s² = 4 × 0.5 / 4; four readings stand behind the pooled mean.
+        assert!((weighed.at(55.0).std_error_n.unwrap() - 0.5_f64.sqrt() / 2.0).abs() < 1e-12);
     }
 
     /// A scale that reads whole pounds tells the same three times over; what is left in the sums then is rounding, and no bend.
