@@ -202,6 +202,7 @@ fn dig(strip: &StripRow, open: bool, firm: bool) -> DigStripRow {
         force_n: strip.force_n,
         not_shut: check.not_shut(),
         too_firm: check.too_firm(),
+        dig_effort: Some(if firm { 4 } else { 2 }),
         ..DigStripRow::default()
     }
 }
