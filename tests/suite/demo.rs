@@ -56,15 +56,20 @@ fn the_demo_holds_what_it_promises() {
     assert_eq!(evidence, BTreeSet::from(["leaning", "open", "settled"]));
 }
 
-#[test]
-fn every_start_lies_in_the_near_best_range_of_the_truth() {
-    let truth: BTreeMap<String, (f64, f64)> = read_csv(&folder().join("truth.csv"))
+/// Two columns of the truth by condition.
+fn truth(low: &str, high: &str) -> BTreeMap<String, (f64, f64)> {
+    read_csv(&folder().join("truth.csv"))
         .into_iter()
         .map(|row| {
             let number = |name: &str| row[name].parse().unwrap();
-            (row["condition"].clone(), (number("near_best_low_n"), number("near_best_high_n")))
+            (row["condition"].clone(), (number(low), number(high)))
         })
-        .collect();
+        .collect()
+}
+
+#[test]
+fn every_start_lies_in_the_near_best_range_of_the_truth() {
+    let truth = truth("near_best_low_n", "near_best_high_n");
     let mut checked = 0;
     for row in demo().result("settings").iter().filter(|row| row["primary"] == "true" && row["evidence"] != "open") {
         let start: f64 = row["start_force_n"].parse().unwrap();
@@ -83,13 +88,7 @@ fn every_start_lies_in_the_near_best_range_of_the_truth() {
 /// The limits of the truth are those of a typical field, as the table's are.
 #[test]
 fn every_dig_limit_of_the_truth_lies_in_its_interval() {
-    let truth: BTreeMap<String, (f64, f64)> = read_csv(&folder().join("truth.csv"))
-        .into_iter()
-        .map(|row| {
-            let number = |name: &str| row[name].parse().unwrap();
-            (row["condition"].clone(), (number("open_limit_n"), number("firm_limit_n")))
-        })
-        .collect();
+    let truth = truth("open_limit_n", "firm_limit_n");
     let windows = demo().result("dig_window");
     assert_eq!(windows.len(), 4);
     for row in &windows {

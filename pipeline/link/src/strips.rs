@@ -129,18 +129,16 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();
     let measured: BTreeSet<StripKey> =
         kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
-    let named: BTreeSet<&FieldSeason> =
-        planned.iter().copied().chain(counts.keys()).chain(&measured).map(|key| &key.field).collect();
-    let dug = strips_of_digs(&kept.digs, &named);
-    let keys: BTreeSet<&StripKey> = planned
+    let mut keys: BTreeSet<&StripKey> = planned
         .iter()
         .copied()
         .chain(counts.keys())
         .chain(spacings.keys())
         .chain(plants.keys())
         .chain(&measured)
-        .chain(&dug)
         .collect();
+    let dug = strips_of_digs(&kept.digs, &keys.iter().map(|key| &key.field).collect());
+    keys.extend(&dug);
 
     let counted_fields: BTreeSet<&FieldSeason> = counts.keys().map(|key| &key.field).collect();
     let mut uncounted: BTreeMap<&FieldSeason, usize> = BTreeMap::new();

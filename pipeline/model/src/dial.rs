@@ -2,6 +2,8 @@
 
 use evenstand_settings::{Calibration, Knob, Planter};
 
+use crate::dig_window::Allowed;
+
 /// The knob of a planter whose force axis is in newtons, or, where not `calibrated`, in its own pressure (nominal newtons are kilopascals).
 pub(crate) struct Dial<'a> {
     planter: &'a Planter,
@@ -74,7 +76,7 @@ impl<'a> Dial<'a> {
     }
 
     /// The step of least `distance`; of equal ones the nearest to a force. A planter without a known knob has every force.
-    pub fn least(&self, force_n: f64, distance: impl Fn(f64) -> f64) -> Option<Step> {
+    fn least(&self, force_n: f64, distance: impl Fn(f64) -> f64) -> Option<Step> {
         let steps: Vec<Step> = match &self.planter.knob {
             Some(Knob::Pressure { min_kpa, max_kpa, step_kpa, .. }) => {
                 let count = ((max_kpa - min_kpa) / step_kpa + 1e-9).floor().min(MOST_STEPS) as usize;
@@ -90,6 +92,16 @@ impl<'a> Dial<'a> {
         steps.into_iter().min_by(|a, b| {
             let away = |step: &Step| (step.force_n - force_n).abs();
             distance(a.force_n).total_cmp(&distance(b.force_n)).then(away(a).total_cmp(&away(b)))
+        })
+    }
+
+    /// The step of a start: the nearest to a force that was `tried` and that digging allows; where no step is both and the dig window only leans, the
+    /// one tried that misses it least.
+    pub fn in_window(&self, force_n: f64, allowed: &Allowed, tried: impl Fn(f64) -> bool) -> Option<Step> {
+        self.nearest(force_n, |force| tried(force) && allowed.allows(force)).or_else(|| {
+            let outside = |force: f64| if tried(force) { allowed.outside_n(force) } else { f64::INFINITY };
+            let least = || self.least(force_n, outside).filter(|step| tried(step.force_n));
+            if allowed.settled || !allowed.is_bounded() { None } else { least() }
         })
     }
 

@@ -9,7 +9,7 @@ use crate::dial::Dial;
 use crate::dig_window::{Allowed, DigWindow};
 use crate::group_answer::{DIG_CHECK, GroupAnswer, Members, Outlook};
 use crate::groups::{Basis, Coverage, GroupKey};
-use crate::knob::{Reference, advice, fill_window, stay};
+use crate::knob::{Reference, beside, fill_step, fill_window, stay};
 use crate::words;
 
 /// Groups that were dug but have no stand counts.
@@ -102,24 +102,13 @@ pub(crate) fn fill_knob(row: &mut KnobRow, dial: &Dial, window: &DigWindow, defa
     let stays = default_n.is_some_and(|default| default == wanted);
     let settled = window.evidence == Evidence::Settled;
     let allowed = Allowed { low: Some(inside.0), high: Some(inside.1), settled, none: false };
-    let inside = |force_n: f64| allowed.allows(force_n);
-    let nearest = || {
-        dial.nearest(wanted, inside)
-            .or_else(|| dial.least(wanted, |force_n| allowed.outside_n(force_n)).filter(|_| !settled))
-    };
-    let step = if stays { Some(stay(row, dial, wanted)) } else { nearest() };
+    let step = if stays { Some(stay(row, dial, wanted)) } else { dial.in_window(wanted, &allowed, |_| true) };
     let reason = row.reason.get_or_insert_default();
     let Some(step) = step else {
         row.evidence = Evidence::Open.name().to_owned();
         reason.push_str(words::NO_STEP);
         return;
     };
-    if !stays && !inside(step.force_n) {
-        reason.push_str(words::STEP_BESIDE);
-    }
-    row.start_pressure_kpa = step.pressure_kpa;
-    row.start_position = step.position;
-    row.at_limit = step.at_limit;
-    row.start_force_n = calibrated.then_some(step.force_n);
-    row.advice = Some(advice(stays, default_n, step.force_n).to_owned());
+    reason.push_str(beside(stays, &step, &allowed));
+    fill_step(row, &step, stays, default_n, calibrated);
 }

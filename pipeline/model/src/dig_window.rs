@@ -133,6 +133,11 @@ impl Allowed {
         }
     }
 
+    /// Whether it has a limit.
+    pub fn is_bounded(&self) -> bool {
+        self.low.is_some() || self.high.is_some()
+    }
+
     /// How far a force lies outside what digging allows; 0 inside.
     pub fn outside_n(&self, force_n: f64) -> f64 {
         (self.bound(force_n).0 - force_n).abs()
@@ -199,16 +204,16 @@ pub(crate) fn dig_windows(groups: &[DugGroup], settings: &Settings) -> Digs {
     let mut answers = Digs::default();
     let open = judged::judge(groups, Question::NotShut, settings);
     let firm = judged::judge(groups, Question::TooFirm, settings);
-    for (question, judged) in [(Question::NotShut, &open), (Question::TooFirm, &firm)] {
-        answers.facts.extend(judged.facts(question, groups));
+    for judged in [&open, &firm] {
+        answers.facts.extend(judged.facts(groups));
     }
     for (number, group) in groups.iter().enumerate() {
         let window = window_of(group, &open.told[number], &firm.told[number], &settings.dig);
         answers.window_rows.push(rows::window_row(group, &window));
         answers.findings.extend(findings(group, &window, &settings.dig));
-        for (question, judged) in [(Question::NotShut, &open), (Question::TooFirm, &firm)] {
-            answers.curves.extend(judged.curve_rows(number, group, question));
-            answers.levels.extend(counted::level_rows(group, question));
+        for judged in [&open, &firm] {
+            answers.curves.extend(judged.curve_rows(number, group));
+            answers.levels.extend(counted::level_rows(group, judged.question));
         }
         answers.windows.insert(group.key.clone(), window);
     }

@@ -6,6 +6,7 @@ use evenstand_tables::rows::KnobRow;
 use crate::decision::{Choice, Evidence, LEANING, gain, near_best};
 use crate::dial::{Dial, KnobRange, Step};
 use crate::dig_start;
+use crate::dig_window::Allowed;
 use crate::group_answer::{GroupAnswer, Outlook, Told};
 use crate::groups::Coverage;
 use crate::label_answer::fill_knob;
@@ -109,12 +110,12 @@ fn fill_told(row: &mut KnobRow, dial: &Dial, told: &Told, coverage: &Coverage, d
     }
     if choice.evidence != Evidence::Open {
         match start_step(row, dial, &choice, coverage) {
-            Some((step, _)) if choice.bound.is_some() && !near_enough(told, &step) => {
+            Some(step) if choice.bound.is_some() && !near_enough(told, &step) => {
                 row.evidence = Evidence::Open.name().to_owned();
                 reason.push_str(words::DUG_AGAINST);
             }
-            Some((step, outside)) => {
-                reason.push_str(if outside { words::STEP_BESIDE } else { "" });
+            Some(step) => {
+                reason.push_str(beside(choice.stay, &step, &coverage.allowed));
                 fill_start(row, &step, &choice, told, coverage, default.force_n, calibrated);
             }
             None => {
@@ -141,32 +142,35 @@ pub(crate) fn fill_window(row: &mut KnobRow, dial: &Dial, window: (f64, f64), ca
     (row.window_low_position, row.window_high_position) = positions.unzip();
 }
 
-/// The step of the start: the default itself where the answer is to stay, else the nearest that was tested and that digging allows. `None` where
-/// digging settled that no step is right; where it only leans, the nearest step stands, and the second value is true.
-fn start_step(row: &KnobRow, dial: &Dial, choice: &Choice, coverage: &Coverage) -> Option<(Step, bool)> {
+/// The step of the start: the default itself where the answer is to stay, else one that was tested, inside the dig window where it can be. `None` where
+/// digging settled that no step is right.
+fn start_step(row: &KnobRow, dial: &Dial, choice: &Choice, coverage: &Coverage) -> Option<Step> {
     if choice.stay {
-        return Some((stay(row, dial, choice.start_n), false));
+        return Some(stay(row, dial, choice.start_n));
     }
     let (low, high) = coverage.tested;
     let tested = |force: f64| force >= low - 1e-6 * (high - low) && force <= high + 1e-6 * (high - low);
     let allowed = &coverage.allowed;
-    if let Some(step) = dial.nearest(choice.start_n, |force| tested(force) && allowed.allows(force)) {
-        return Some((step, false));
-    }
-    if allowed.settled {
-        return None;
-    }
-    let bounded = allowed.low.is_some() || allowed.high.is_some();
-    let step = if bounded {
-        let outside = |force: f64| if tested(force) { allowed.outside_n(force) } else { f64::INFINITY };
-        dial.least(choice.start_n, outside).filter(|step| tested(step.force_n))
-    } else {
-        dial.between_steps(choice.start_n)
-    };
-    // No position was tested near enough: the force is told without one.
-    let step = step.unwrap_or(Step { force_n: choice.start_n, pressure_kpa: None, position: None, at_limit: None });
-    let outside = !allowed.allows(step.force_n);
-    Some((step, outside))
+    dial.in_window(choice.start_n, allowed, tested).or_else(|| {
+        let between = if allowed.is_bounded() { None } else { dial.between_steps(choice.start_n) };
+        // No position was tested near enough: the force is told without one.
+        let without = Step { force_n: choice.start_n, pressure_kpa: None, position: None, at_limit: None };
+        (!allowed.settled).then(|| between.unwrap_or(without))
+    })
+}
+
+/// Said where a start is not to stay and lies outside what digging allows.
+pub(crate) fn beside(stays: bool, step: &Step, allowed: &Allowed) -> &'static str {
+    if stays || allowed.allows(step.force_n) { "" } else { words::STEP_BESIDE }
+}
+
+/// Fills the start, on the knob and in newtons, and the way to it from the default.
+pub(crate) fn fill_step(row: &mut KnobRow, step: &Step, stays: bool, default_n: Option<f64>, calibrated: bool) {
+    row.start_pressure_kpa = step.pressure_kpa;
+    row.start_position = step.position.clone();
+    row.at_limit = step.at_limit;
+    row.start_force_n = calibrated.then_some(step.force_n);
+    row.advice = Some(advice(stays, default_n, step.force_n).to_owned());
 }
 
 /// The default as it stands on the knob.
@@ -180,7 +184,7 @@ pub(crate) fn stay(row: &KnobRow, dial: &Dial, force_n: f64) -> Step {
 }
 
 /// The way from the default to a start.
-pub(crate) fn advice(stays: bool, default_n: Option<f64>, start_n: f64) -> &'static str {
+fn advice(stays: bool, default_n: Option<f64>, start_n: f64) -> &'static str {
     match default_n.map(|default| start_n - default) {
         _ if stays => "stay",
         Some(difference) if difference.abs() < 1e-6 => "stay",
@@ -201,13 +205,9 @@ fn fill_start(
 ) {
     let (low, high) = coverage.tested;
     let draws = &told.draws;
-    row.start_pressure_kpa = step.pressure_kpa;
-    row.start_position = step.position.clone();
-    row.at_limit = step.at_limit;
+    fill_step(row, step, choice.stay, default_n, calibrated);
     row.rounding_loss = Some(if choice.stay { 0.0 } else { gain(draws, choice.start_n, step.force_n).expected });
-    row.start_force_n = calibrated.then_some(step.force_n);
     row.prob_near_best = Some(near_best(draws, &told.picture, step.force_n).probability);
-    row.advice = Some(advice(choice.stay, default_n, step.force_n).to_owned());
     if choice.gain.is_some()
         && let Some(default) = default_n
     {

@@ -80,6 +80,7 @@ impl Question {
 
 /// The answer to one question in every group.
 pub(super) struct Judged {
+    pub question: Question,
     pub told: Vec<Told>,
     curves: Vec<Option<Drawn>>,
     /// Mean spread between field-seasons, and mean correlation of places in a strip.
@@ -105,6 +106,7 @@ pub(super) fn judge(groups: &[DugGroup], question: Question, settings: &Settings
     let rows: Vec<Vec<Strip>> = groups.iter().map(|group| strips(group, question)).collect();
     let fitting: Vec<usize> = (0..groups.len()).filter(|group| several_settings(&rows[*group])).collect();
     let mut judged = Judged {
+        question,
         told: rows.iter().map(|rows| if rows.is_empty() { Told::NotJudged } else { Told::OneSetting }).collect(),
         curves: groups.iter().map(|_| None).collect(),
         spreads: None,
@@ -215,7 +217,7 @@ fn several_settings(strips: &[Strip]) -> bool {
 
 impl Judged {
     /// The curve of one group.
-    pub fn curve_rows(&self, number: usize, group: &DugGroup, question: Question) -> Vec<DigCurveRow> {
+    pub fn curve_rows(&self, number: usize, group: &DugGroup) -> Vec<DigCurveRow> {
         let points = self.curves[number].as_ref().map_or(&[][..], |drawn| &drawn.points);
         points
             .iter()
@@ -223,7 +225,7 @@ impl Judged {
                 condition: group.key.condition.clone(),
                 closer: group.key.closer.clone(),
                 planter_id: group.key.planter(),
-                question: question.name().to_owned(),
+                question: self.question.name().to_owned(),
                 force_n: point.force_n,
                 share: Some(point.share[1]),
                 low: Some(point.share[0]),
@@ -233,10 +235,10 @@ impl Judged {
     }
 
     /// What was fitted, for the model table.
-    pub fn facts(&self, question: Question, groups: &[DugGroup]) -> Vec<ModelRow> {
+    pub fn facts(&self, groups: &[DugGroup]) -> Vec<ModelRow> {
         let fact = |item: &str, name: &str, value: Option<f64>, text: Option<String>| ModelRow {
             model: "digs".to_owned(),
-            response: Some(question.name().to_owned()),
+            response: Some(self.question.name().to_owned()),
             item: item.to_owned(),
             name: name.to_owned(),
             value,
