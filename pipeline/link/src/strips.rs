@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use evenstand_settings::{Clock, Settings};
 use evenstand_tables::rows::{
     CalibrationRow, ConditionRow, CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow,
-    MeasureRow, PlantRow, PlanterRow, SetActualRow, SoilRow, SpacingRow, StripMeasureRow, StripRow, StripSheetRow,
-    TelemetryRow, WeatherRow,
+    MeasureRow, OutlineRow, PlantRow, PlanterRow, RecordedRow, SetActualRow, SoilRow, SourceRow, SpacingRow,
+    StripMeasureRow, StripRow, StripSheetRow, TelemetryRow, TraceRow, WeatherRow,
 };
 use evenstand_tables::{Finding, Moment};
 
@@ -88,6 +88,14 @@ pub struct Linked {
     pub conditions: Vec<ConditionRow>,
     /// What telemetry says about itself.
     pub telemetry: Vec<TelemetryRow>,
+    /// Telemetry along each strip.
+    pub traces: Vec<TraceRow>,
+    /// Outlines of strips.
+    pub outlines: Vec<OutlineRow>,
+    /// What was recorded when.
+    pub recorded: Vec<RecordedRow>,
+    /// Files behind each strip.
+    pub sources: Vec<SourceRow>,
     /// What a person should look at.
     pub findings: Vec<Finding>,
     /// The settings, with knobs of planters that only the logs know.
@@ -335,6 +343,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         calibrations: calibrations(settings),
         conditions,
         telemetry: watched.into_iter().map(|watched| watched.row).collect(),
+        traces: Vec::new(),
+        outlines: Vec::new(),
+        recorded: Vec::new(),
+        sources: Vec::new(),
         findings,
     })
 }

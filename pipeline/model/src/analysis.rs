@@ -6,8 +6,8 @@ use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CurveRow, DigChecklistRow, DigCurveRow, DigLevelRow, DigStandRow, DigStripRow,
-    DigWindowRow, FieldCurveRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow, StartingPointRow,
-    StripMeasureRow, StripRow,
+    DigWindowRow, FieldCurveRow, FieldEffectRow, FollowedRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow,
+    ShapeRow, SinceLastRow, StartingPointRow, StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
 
@@ -61,6 +61,8 @@ pub struct Answers {
     pub curves: Vec<CurveRow>,
     /// Curves by field-season.
     pub field_curves: Vec<FieldCurveRow>,
+    /// Differences between two settings by field-season.
+    pub field_effects: Vec<FieldEffectRow>,
     /// Strips with field-season and block taken out.
     pub adjusted: Vec<AdjustedRow>,
     /// Starting points.
@@ -85,6 +87,10 @@ pub struct Answers {
     pub dig_checklist: Vec<DigChecklistRow>,
     /// Digs against the stand.
     pub dig_stand: Vec<DigStandRow>,
+    /// Starting points beside last season's.
+    pub since_last: Vec<SinceLastRow>,
+    /// Strips that followed last season's start.
+    pub followed: Vec<FollowedRow>,
     /// What was fitted.
     pub model: Vec<ModelRow>,
     /// What a person should look at.

@@ -3,6 +3,10 @@
 use crate::row::rows;
 use crate::{Day, Moment};
 
+mod shown;
+
+pub use shown::{FieldEffectRow, FollowedRow, OutlineRow, RecordedRow, SinceLastRow, SourceRow, TraceRow};
+
 // Kept tables, as `link` reads them.
 rows! {
     /// A field-season.
@@ -838,6 +842,13 @@ mod tests {
         follows_its_schema::<CalibrationRow>();
         follows_its_schema::<ConditionRow>();
         follows_its_schema::<SetActualRow>();
+        follows_its_schema::<FieldEffectRow>();
+        follows_its_schema::<FollowedRow>();
+        follows_its_schema::<OutlineRow>();
+        follows_its_schema::<RecordedRow>();
+        follows_its_schema::<SinceLastRow>();
+        follows_its_schema::<SourceRow>();
+        follows_its_schema::<TraceRow>();
     }
 
     #[test]
