@@ -68,9 +68,9 @@ pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let mut encoder = png::Encoder::new(&mut file, columns as u32, rows as u32);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
-    // Flat colours pack best without a filter.
-    encoder.set_filter(png::FilterType::NoFilter);
-    encoder.set_compression(png::Compression::Default);
+    // Flat colours pack best without a filter; higher levels save a fifth and take twice the time.
+    encoder.set_filter(png::Filter::NoFilter);
+    encoder.set_deflate_compression(png::DeflateCompression::Level(1));
     let mut writer = encoder.write_header().map_err(|error| failed(error.to_string()))?;
     writer.write_image_data(&averaged).map_err(|error| failed(error.to_string()))?;
     writer.finish().map_err(|error| failed(error.to_string()))?;
@@ -81,18 +81,21 @@ fn fine_size(sketch: &Sketch) -> (u32, u32) {
     ((WIDTH * FINE) as u32, (sketch.height.max(1.0) * FINE) as u32)
 }
 
+/// The pixels with each square of [`AVERAGED`] pixels a side made one, row by row: sums down first, then across.
 fn averaged(pixels: &[u8], width: usize, columns: usize, rows: usize) -> Vec<u8> {
     let mut averaged = Vec::with_capacity(columns * rows * 3);
-    for row in 0..rows {
-        for column in 0..columns {
+    let mut sums = vec![0_u16; width * 3];
+    for band in pixels.chunks_exact(width * 3 * AVERAGED).take(rows) {
+        sums.fill(0);
+        for line in band.chunks_exact(width * 3) {
+            for (sum, channel) in sums.iter_mut().zip(line) {
+                *sum += u16::from(*channel);
+            }
+        }
+        for square in sums.chunks_exact(3 * AVERAGED).take(columns) {
             for channel in 0..3 {
-                let mut sum = 0_u32;
-                for y in row * AVERAGED..(row + 1) * AVERAGED {
-                    for x in column * AVERAGED..(column + 1) * AVERAGED {
-                        sum += u32::from(pixels[(y * width + x) * 3 + channel]);
-                    }
-                }
-                averaged.push((sum / (AVERAGED * AVERAGED) as u32) as u8);
+                let sum: u16 = (0..AVERAGED).map(|pixel| square[3 * pixel + channel]).sum();
+                averaged.push((sum / (AVERAGED * AVERAGED) as u16) as u8);
             }
         }
     }
