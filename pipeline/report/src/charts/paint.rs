@@ -204,9 +204,9 @@ mod tests {
     #[test]
     fn the_image_is_twice_the_size_of_the_drawing_and_holds_its_ink() {
         let file = png(&sketch(), "x").expect("png");
-        let mut reader = png::Decoder::new(file.as_slice()).read_info().expect("a PNG file");
+        let mut reader = png::Decoder::new(std::io::Cursor::new(file)).read_info().expect("a PNG file");
         assert_eq!((reader.info().width, reader.info().height), (1120, 120));
-        let mut pixels = vec![0; reader.output_buffer_size()];
+        let mut pixels = vec![0; reader.output_buffer_size().expect("the image fits memory")];
         reader.next_frame(&mut pixels).expect("its pixels");
         let middle_of_the_circle = (60 * 1120 + 200) * 3;
         let (red, green, blue) = Ink::Rust.rgb();
