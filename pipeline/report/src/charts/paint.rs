@@ -44,12 +44,30 @@ pub(crate) fn svg(sketch: &Sketch, alt: &str) -> Result<String, ReportError> {
     }
     // The drawing library writes the fine canvas as the size; people open the file at its own size.
     let body = painted.split_once('>').map_or("", |(_, body)| body);
+    let body = body.trim_end().strip_suffix("</svg>").unwrap_or(body);
+    let spots = spots(sketch);
     Ok(format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{WIDTH}\" height=\"{}\" viewBox=\"0 0 {width} {height}\" \
-         role=\"img\" aria-label=\"{}\">{body}",
+         role=\"img\" aria-label=\"{}\">{body}{spots}</svg>\n",
         sketch.height,
         escaped(alt),
     ))
+}
+
+/// Places to point at, over everything else: a viewer shows the title of the one under the pointer.
+fn spots(sketch: &Sketch) -> String {
+    let mut marks = String::new();
+    for shape in &sketch.shapes {
+        if let Shape::Spot { centre, radius, says } = shape {
+            let (x, y) = fine(centre);
+            marks.push_str(&format!(
+                "<circle class=\"spot\" cx=\"{x}\" cy=\"{y}\" r=\"{:.0}\" fill=\"none\" pointer-events=\"all\"><title>{}</title></circle>\n",
+                radius * FINE,
+                escaped(says)
+            ));
+        }
+    }
+    marks
 }
 
 /// The sketch as a PNG image, twice as fine as the SVG's own size.
@@ -113,6 +131,7 @@ fn paint<DB: DrawingBackend>(
     area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())?;
     for shape in &sketch.shapes {
         let drawn = match shape {
+            Shape::Spot { .. } => continue,
             Shape::Line { points, ink, width } => {
                 let style = colour(*ink).stroke_width((width * FINE).round().max(1.0) as u32);
                 area.draw(&PathElement::new(points.iter().map(fine).collect::<Vec<_>>(), style))
