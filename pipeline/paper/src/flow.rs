@@ -231,6 +231,9 @@ mod tests {
             let lines = lines(&page);
             for (number, one) in lines.iter().enumerate() {
                 assert!(one.size >= 7.5, "{one:?}");
+                // The box holds the letters: as high as the font says, with their feet where it says.
+                assert!(one.height >= faces.line_height(one.size) - 0.01, "{one:?}");
+                assert!((one.baseline - one.top - faces.ascent(one.size)).abs() < 0.01, "{one:?}");
                 assert!(
                     one.x >= MARGIN - 0.01 && one.x + one.width <= width - MARGIN + 0.01,
                     "beside the paper: {one:?}"
