@@ -61,7 +61,7 @@ pub(super) fn watch_in_batches(files: &[Vec<SettingRow>], batch_rows: usize) -> 
         }
         watch.end_of_file();
     }
-    let (watched, findings) = watch.finish(&settings);
+    let WatchEnd { watched, findings, .. } = watch.finish(&settings);
     (watched.into_iter().map(|watched| watched.row).collect(), findings)
 }
 
