@@ -5,6 +5,7 @@ mod clock;
 mod condition;
 mod counts;
 mod emergence;
+mod outlines;
 mod pages;
 mod plants;
 mod random;
@@ -55,6 +56,7 @@ pub fn review() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
 
     let mut files: Vec<ReviewFile> =
         tables.iter().map(|table| ReviewFile { path: format!("raw/{}", table.name), text: table.text() }).collect();
+    files.extend(outlines::outlines(&records));
     files.push(ReviewFile { path: "truth.csv".into(), text: truth::by_condition().text() });
     files.push(ReviewFile { path: "truth_fields.csv".into(), text: truth::by_field(&records).text() });
     files.push(ReviewFile { path: "truth.md".into(), text: truth::explanation() });

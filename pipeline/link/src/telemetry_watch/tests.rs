@@ -11,7 +11,7 @@ use evenstand_tables::{Finding, Moment, Row};
 
 use super::sample::SECOND;
 use super::series::Series;
-use super::{MOST_SERIES, Watch};
+use super::{MOST_SERIES, Watch, WatchEnd};
 
 /// 2025-05-01 10:00 UTC.
 pub(super) const START: i64 = 1_746_093_600 * SECOND;
