@@ -1,0 +1,17 @@
+//! Small reviews, each for one notebook: a few fields, one question.
+
+mod next_default;
+mod plot;
+mod truth_table;
+
+use std::error::Error;
+
+use super::SampleReview;
+
+/// All small reviews.
+///
+/// # Errors
+/// A distribution that cannot be set up.
+pub fn reviews() -> Result<Vec<SampleReview>, Box<dyn Error>> {
+    Ok(vec![SampleReview { folder: "next-years-default", files: next_default::files()? }])
+}

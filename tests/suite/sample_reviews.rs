@@ -1,0 +1,92 @@
+//! The sample reviews: made by their generator, small where they are made for a notebook, and answered near their truth.
+
+use std::collections::BTreeMap;
+
+use crate::support::{TestReview, files_below, read_csv, root};
+
+#[path = "../../sample-data/generator/mod.rs"]
+mod generator;
+
+/// Most that a small review may weigh, bytes.
+const SMALL: usize = 60_000;
+
+#[test]
+fn the_generator_writes_the_committed_bytes() {
+    let mut made: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+    for review in generator::reviews().unwrap() {
+        let bytes: usize = review.files.iter().map(|file| file.text.len()).sum();
+        assert!(review.folder == "winter-review" || bytes < SMALL, "{}: {bytes} bytes", review.folder);
+        for file in review.files {
+            made.insert(format!("{}/{}", review.folder, file.path), file.text.into_bytes());
+        }
+    }
+    let mut committed = files_below(&root().join("sample-data"));
+    committed.retain(|name, _| {
+        let in_review = name.contains('/') && !name.starts_with("generator/");
+        in_review && !["/store/", "/results/", "/report/", "/plan/"].iter().any(|output| name.contains(output))
+    });
+    assert_eq!(made.keys().collect::<Vec<_>>(), committed.keys().collect::<Vec<_>>());
+    for (name, bytes) in &made {
+        assert!(*bytes == committed[name], "{name} is not what the generator writes");
+    }
+}
+
+/// A small review, run.
+fn answered(folder: &str) -> TestReview {
+    let review = TestReview::copy_of(&root().join("sample-data").join(folder));
+    let said = review.run("run", &[]);
+    assert!(said.status < 2, "{}", said.stderr);
+    review
+}
+
+/// Numbers of the truth of a review: by condition, then by column; empty cells are left out.
+fn truth(folder: &str) -> BTreeMap<String, BTreeMap<String, f64>> {
+    let rows = read_csv(&root().join("sample-data").join(folder).join("truth.csv"));
+    let numbers = |row: &BTreeMap<String, String>| {
+        row.iter().filter_map(|(name, cell)| Some((name.clone(), cell.parse().ok()?))).collect()
+    };
+    rows.iter().map(|row| (row["condition"].clone(), numbers(row))).collect()
+}
+
+/// Holds every answer of the response that decides against the truth; says how many gave a start.
+fn holds_the_truth(review: &TestReview, folder: &str) -> usize {
+    let truth = truth(folder);
+    let number = |row: &BTreeMap<String, String>, name: &str| row[name].parse::<f64>().unwrap();
+    let mut starts = 0;
+    for row in review.result("starting_points").iter().filter(|row| row["primary"] == "true") {
+        let truth = &truth[&row["condition"]];
+        if row["evidence"] == "open" {
+            continue;
+        }
+        // Truth is rounded to a tenth of a newton. The best inside the tested range: where the truth lies beyond its end, that end.
+        let best = truth["best_force_n"].clamp(truth["tested_low_n"], truth["tested_high_n"]);
+        let (low, high) = (number(row, "best_low_n"), number(row, "best_high_n"));
+        assert!(
+            (low..=high).contains(&best),
+            "{folder}, {}: best {best} N outside {low} to {high} N",
+            row["condition"]
+        );
+        let start = number(row, "start_n");
+        let near = (truth["near_best_low_n"], truth["near_best_high_n"]);
+        assert!((near.0 - 0.1..=near.1 + 0.1).contains(&start), "{folder}, {}: {start} N, {near:?}", row["condition"]);
+        starts += 1;
+    }
+    for row in review.result("dig_window") {
+        for side in ["open", "firm"] {
+            // An end that is empty lies beyond the forces dug.
+            let end = |name: &str, beyond: f64| row[&format!("{side}_limit_{name}_n")].parse().unwrap_or(beyond);
+            let (low, high): (f64, f64) = (end("low", f64::NEG_INFINITY), end("high", f64::INFINITY));
+            let limit = truth[&row["condition"]][&format!("{side}_limit_n")];
+            assert!((low..=high).contains(&limit), "{folder}, {} {side}: {limit} N", row["condition"]);
+        }
+    }
+    starts
+}
+
+#[test]
+fn next_years_default_is_near_the_best_of_its_truth() {
+    let review = answered("next-years-default");
+    assert_eq!(holds_the_truth(&review, "next-years-default"), 2);
+    let moist = &review.result("settings").into_iter().find(|row| row["condition"] == "moist, covered").unwrap();
+    assert_eq!(moist["advice"], "lighter");
+}
