@@ -2,6 +2,7 @@
 
 mod next_default;
 mod plot;
+mod strip_trial;
 mod truth_table;
 
 use std::error::Error;
@@ -13,5 +14,8 @@ use super::SampleReview;
 /// # Errors
 /// A distribution that cannot be set up.
 pub fn reviews() -> Result<Vec<SampleReview>, Box<dyn Error>> {
-    Ok(vec![SampleReview { folder: "next-years-default", files: next_default::files()? }])
+    Ok(vec![
+        SampleReview { folder: "next-years-default", files: next_default::files()? },
+        SampleReview { folder: "strip-trial", files: strip_trial::files()? },
+    ])
 }
