@@ -93,7 +93,9 @@ fn output_of(command: &str, work: &Path) -> String {
     let words: Vec<&str> = command.split_whitespace().collect();
     match words.as_slice() {
         ["evenstand", arguments @ ..] => evenstand(arguments, work),
-        ["head", count, file] => {
+        ["head", count, ..] => {
+            let file = command.splitn(3, ' ').nth(2).unwrap_or_else(|| panic!("{command}: of which file?"));
+            let file = file.trim_matches('"');
             let count = count.trim_start_matches('-').parse().unwrap_or_else(|_| panic!("{command}: how many lines?"));
             read(work, file).lines().take(count).map(|line| format!("{line}\n")).collect()
         }
@@ -231,8 +233,8 @@ fn aligned(lines: &[Vec<String>]) -> String {
 fn blocks_of_a_page_are_written_shown_and_run() {
     let work = tempfile::tempdir().unwrap();
     let page = "Text.\n```csv a/b.csv\nname,share,note\nx,0.123456,far\ny,,\n```\n```rows a/b.csv: name, share as part; note = far\nold\n```\n\
-                ```console\n$ cp a/b.csv c.csv\n$ head -1 c.csv\nold\n```\n```sh\nleft $ alone\n```\n";
+                ```console\n$ cp a/b.csv c.csv\n$ head -1 \"c.csv\"\nold\n```\n```sh\nleft $ alone\n```\n";
     let expected = "Text.\n```csv a/b.csv\nname,share,note\nx,0.123456,far\ny,,\n```\n```rows a/b.csv: name, share as part; note = far\n\
-                    name   part\nx     0.123\n```\n```console\n$ cp a/b.csv c.csv\n$ head -1 c.csv\nname,share,note\n```\n```sh\nleft $ alone\n```\n";
+                    name   part\nx     0.123\n```\n```console\n$ cp a/b.csv c.csv\n$ head -1 \"c.csv\"\nname,share,note\n```\n```sh\nleft $ alone\n```\n";
     assert_eq!(run_page(page, work.path()), expected);
 }

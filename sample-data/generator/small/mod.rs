@@ -1,6 +1,7 @@
 //! Small reviews, each for one notebook: a few fields, one question.
 
 mod next_default;
+mod own_spreadsheet;
 mod plot;
 mod strip_trial;
 mod truth_table;
@@ -17,5 +18,6 @@ pub fn reviews() -> Result<Vec<SampleReview>, Box<dyn Error>> {
     Ok(vec![
         SampleReview { folder: "next-years-default", files: next_default::files()? },
         SampleReview { folder: "strip-trial", files: strip_trial::files()? },
+        SampleReview { folder: "own-spreadsheet", files: own_spreadsheet::files()? },
     ])
 }
