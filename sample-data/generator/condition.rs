@@ -118,24 +118,24 @@ pub struct NearBest {
     pub low_n: f64,
     /// Heaviest of them, N.
     pub high_n: f64,
-    /// Expected on-time share at the best.
-    pub on_time: f64,
+    /// Expected share at the best.
+    pub share: f64,
 }
 
 impl Truth {
-    /// The forces from `low_n` to `high_n` whose expected on-time share is within two points of the best there, to a tenth of a newton.
-    pub fn near_best(&self, low_n: f64, high_n: f64) -> NearBest {
+    /// The forces from `low_n` to `high_n` whose expected share, such as that on time, is within two points of the best there, to a
+    /// tenth of a newton.
+    pub fn near_best(&self, low_n: f64, high_n: f64, expected: impl Fn(&Self, f64) -> f64) -> NearBest {
         // Steps of a tenth of a newton, between the ends exactly.
         let steps = ((high_n - low_n) * 10.0).ceil();
         let forces: Vec<f64> =
             (0..=steps as usize).map(|step| low_n + (high_n - low_n) * step as f64 / steps).collect();
-        let on_time = forces.iter().map(|&force| self.expected_on_time(force)).fold(f64::NEG_INFINITY, f64::max);
-        let near: Vec<f64> =
-            forces.into_iter().filter(|&force| self.expected_on_time(force) >= on_time - NEAR_BEST).collect();
+        let share = forces.iter().map(|&force| expected(self, force)).fold(f64::NEG_INFINITY, f64::max);
+        let near: Vec<f64> = forces.into_iter().filter(|&force| expected(self, force) >= share - NEAR_BEST).collect();
         NearBest {
             low_n: near.first().copied().unwrap_or(low_n),
             high_n: near.last().copied().unwrap_or(high_n),
-            on_time,
+            share,
         }
     }
 

@@ -1,6 +1,6 @@
 //! The truth beside the review: by condition, by field-season, and in words.
 
-use super::condition::{Condition, EMERGENCE_LOSS, SPREAD_GROWTH, TYPICAL_HEAT, WEIBULL_SHAPE};
+use super::condition::{Condition, EMERGENCE_LOSS, SPREAD_GROWTH, TYPICAL_HEAT, Truth, WEIBULL_SHAPE};
 use super::emergence::FieldRecord;
 use super::scenario::{FIELD_SEASONS, FieldSeason, Role};
 use super::tidy::TidyTable;
@@ -37,7 +37,7 @@ pub fn by_condition() -> TidyTable {
     for condition in Condition::ALL {
         let truth = condition.truth();
         let (low, high) = tested_range(condition);
-        let near = truth.near_best(low, high);
+        let near = truth.near_best(low, high, Truth::expected_on_time);
         let (open_limit_n, firm_limit_n) = truth.dig_limits();
         let responds = truth.half_width_n.is_some();
         table.push([
@@ -47,7 +47,7 @@ pub fn by_condition() -> TidyTable {
             format!("{:.1}", near.high_n),
             format!("{low:.1}"),
             format!("{high:.1}"),
-            format!("{:.4}", near.on_time),
+            format!("{:.4}", near.share),
             format!("{:.3}", truth.expected_final(truth.best_force_n)),
             format!("{:.1}", truth.expected_spread_h(truth.best_force_n)),
             truth.half_width_n.map_or(String::new(), |width| format!("{width:.0}")),

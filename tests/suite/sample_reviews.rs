@@ -159,3 +159,27 @@ fn the_own_spreadsheet_is_read_by_the_blocks_of_its_notebook_and_its_set_holds_t
     assert_eq!(review.run("run", &[]).status, 0);
     assert_eq!(review.result("strips"), strips);
 }
+
+#[test]
+fn logs_alone_stay_at_the_default_although_the_fields_set_heavier_came_up_worse() {
+    let folder = "logs-only";
+    let review = answered(folder);
+    assert_eq!(holds_the_truth(&review, folder), 1);
+    let [row] = review
+        .result("settings")
+        .into_iter()
+        .filter(|row| row["primary"] == "true")
+        .collect::<Vec<_>>()
+        .try_into()
+        .unwrap();
+    assert_eq!((row["basis"].as_str(), row["evidence"].as_str(), row["advice"].as_str()), ("logs", "leaning", "stay"));
+    // The pattern that the page warns of is there: the line through the fields falls, and its interval excludes none.
+    let line = review
+        .result("model")
+        .into_iter()
+        .find(|row| row["item"] == "coefficient" && row["name"].starts_with("force between field-seasons"))
+        .unwrap();
+    let [value, error]: [f64; 2] = ["value", "std_error"].map(|name| line[name].parse().unwrap());
+    assert!(value + 3.0 * error < 0.0, "{value} ± {error}");
+    assert!(review.result("findings").iter().any(|row| row["code"] == "no_overlap"));
+}

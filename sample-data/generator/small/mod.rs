@@ -1,5 +1,6 @@
 //! Small reviews, each for one notebook: a few fields, one question.
 
+mod logs_only;
 mod next_default;
 mod own_spreadsheet;
 mod plot;
@@ -19,5 +20,6 @@ pub fn reviews() -> Result<Vec<SampleReview>, Box<dyn Error>> {
         SampleReview { folder: "next-years-default", files: next_default::files()? },
         SampleReview { folder: "strip-trial", files: strip_trial::files()? },
         SampleReview { folder: "own-spreadsheet", files: own_spreadsheet::files()? },
+        SampleReview { folder: "logs-only", files: logs_only::files()? },
     ])
 }

@@ -7,7 +7,7 @@ use super::super::condition::Truth;
 use super::super::random::SEED;
 use super::super::tidy::TidyTable;
 use super::plot::{Field, Ground, Plan, in_drawn_order};
-use super::truth_table;
+use super::truth_table::{self, Decides};
 
 /// Newtons of closing force for a pound-force per square inch: 2 lbf a psi, and 4.448 N a lbf.
 const NEWTONS_A_PSI: f64 = 2.0 * 4.448_222;
@@ -126,7 +126,10 @@ pub fn files() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
             }
         }
     }
-    let truth = truth_table::table(&[&MOIST, &WET].map(|ground| (ground, truth_table::tested(&fields, ground))));
+    let truth = truth_table::table(
+        &Decides::OnTime,
+        &[&MOIST, &WET].map(|ground| (ground, truth_table::tested(&fields, ground))),
+    );
     let mut files: Vec<ReviewFile> =
         [field_table, log, notes, digs, counts, truth].iter().map(ReviewFile::from_table).collect();
     files.push(ReviewFile { path: "evenstand.toml".into(), text: SETTINGS.into() });

@@ -6,7 +6,7 @@ use super::super::ReviewFile;
 use super::super::condition::Truth;
 use super::super::random::SEED;
 use super::plot::{Field, Ground, Plan, in_drawn_order};
-use super::truth_table;
+use super::truth_table::{self, Decides};
 
 const MOIST: Ground = Ground {
     label: "moist, covered",
@@ -70,7 +70,10 @@ pub fn files() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
     files.push(file("Feldaufgang 2025.csv", &counts(&fields)));
     files.push(file("Schlagkartei.csv", &card));
     files.push(file("Einstellungen 2025.csv", &settings));
-    files.push(ReviewFile::from_table(&truth_table::table(&[(&MOIST, truth_table::tested(&fields, &MOIST))])));
+    files.push(ReviewFile::from_table(&truth_table::table(
+        &Decides::OnTime,
+        &[(&MOIST, truth_table::tested(&fields, &MOIST))],
+    )));
     files.push(ReviewFile { path: "evenstand.toml".into(), text: SETTINGS_FILE.into() });
     files.push(ReviewFile { path: "README.md".into(), text: readme() });
     Ok(files)

@@ -9,7 +9,7 @@ use super::super::condition::Truth;
 use super::super::random::SEED;
 use super::super::tidy::TidyTable;
 use super::plot::{Field, Ground, Plan, Strip, in_drawn_order, in_order};
-use super::truth_table;
+use super::truth_table::{self, Decides};
 
 const MOIST: Ground = Ground {
     label: "moist, covered",
@@ -137,7 +137,7 @@ pub fn files() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
     let second = second_season()?;
     all.extend(tables(&second, "season-2025/"));
     fields.extend(second);
-    all.push(truth_table::table(&[(&MOIST, truth_table::tested(&fields, &MOIST))]));
+    all.push(truth_table::table(&Decides::OnTime, &[(&MOIST, truth_table::tested(&fields, &MOIST))]));
     let mut files: Vec<ReviewFile> = all.iter().map(ReviewFile::from_table).collect();
     files.push(ReviewFile { path: "evenstand.toml".into(), text: settings() });
     files.push(ReviewFile { path: "README.md".into(), text: readme() });
@@ -167,7 +167,7 @@ force_n = [{}]   # kPa -> N at one row, weighed
 }
 
 fn readme() -> String {
-    let near = MOIST.truth.near_best(force_n(FIRST[0]), force_n(FIRST[3]));
+    let near = MOIST.truth.near_best(force_n(FIRST[0]), force_n(FIRST[3]), Truth::expected_on_time);
     format!(
         "# Strip trial
 

@@ -1,21 +1,34 @@
 //! The truth of a small review, as a table and in words.
 
+use super::super::condition::Truth;
 use super::super::tidy::TidyTable;
 use super::plot::{Field, Ground};
 
-/// `truth.csv`: a row a kind of ground, with the columns of the demo's. `tested` are the lightest and heaviest force tried, N.
-pub fn table(grounds: &[(&Ground, (f64, f64))]) -> TidyTable {
+/// The share that decides in a review: what was counted often enough tells who was on time, a final stand who came up.
+pub enum Decides {
+    /// `on_time_share`.
+    OnTime,
+    /// `emerged_share`.
+    Emerged,
+}
+
+/// `truth.csv`: a row a kind of ground, with the lightest and heaviest force tried on it, N.
+pub fn table(decides: &Decides, grounds: &[(&Ground, (f64, f64))]) -> TidyTable {
+    let (response, expected): (_, fn(&Truth, f64) -> f64) = match decides {
+        Decides::OnTime => ("on_time_share", Truth::expected_on_time),
+        Decides::Emerged => ("emerged_share", Truth::expected_final),
+    };
     let mut table = TidyTable::new(
         "truth.csv",
         &[
             "condition",
+            "response",
             "best_force_n",
             "near_best_low_n",
             "near_best_high_n",
             "tested_low_n",
             "tested_high_n",
-            "expected_on_time_at_best",
-            "expected_emerged_at_best",
+            "expected_at_best",
             "half_width_n",
             "open_limit_n",
             "firm_limit_n",
@@ -23,18 +36,18 @@ pub fn table(grounds: &[(&Ground, (f64, f64))]) -> TidyTable {
     );
     for (ground, (low, high)) in grounds {
         let truth = &ground.truth;
-        let near = truth.near_best(*low, *high);
+        let near = truth.near_best(*low, *high, expected);
         let (open_limit_n, firm_limit_n) = truth.dig_limits();
         let responds = truth.half_width_n.is_some();
         table.push([
             ground.label.into(),
+            response.into(),
             if responds { format!("{:.0}", truth.best_force_n) } else { String::new() },
             format!("{:.1}", near.low_n),
             format!("{:.1}", near.high_n),
             format!("{low:.1}"),
             format!("{high:.1}"),
-            format!("{:.4}", near.on_time),
-            format!("{:.3}", truth.final_share),
+            format!("{:.4}", near.share),
             truth.half_width_n.map_or(String::new(), |width| format!("{width:.0}")),
             format!("{open_limit_n:.1}"),
             format!("{firm_limit_n:.1}"),
