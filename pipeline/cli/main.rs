@@ -5,6 +5,7 @@
 mod args;
 mod commands;
 mod failure;
+mod last_season;
 mod proposals;
 mod reader;
 mod review;

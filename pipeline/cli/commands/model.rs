@@ -4,13 +4,14 @@ use std::path::Path;
 
 use evenstand_agronomy::Kind;
 use evenstand_link::{Kept, Linked, link};
-use evenstand_model::{Answers, Questions, analyse};
+use evenstand_model::{Answers, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{KeptStore, replace_folder, sha256_of_bytes, write_results};
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow};
 use evenstand_tables::{Finding, Row, Table, TablesError};
 
 use crate::failure::Failure;
+use crate::last_season::last_season;
 use crate::review::Review;
 use crate::voice::Voice;
 
@@ -24,6 +25,7 @@ pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     }
     let store = KeptStore::open(&review.store)?;
     voice.stage("linking strips", 2);
+    let last = last_season(review)?;
     let linked = link(kept_of(&store)?, &review.settings)?;
     voice.step();
     voice.stage("fitting curves", 1);
@@ -33,14 +35,16 @@ pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         digs: &linked.digs,
         settings: &linked.settings,
     });
+    let (last, last_hash) = last.map_or_else(Default::default, |(starts, hash)| (starts, Some(hash)));
+    let years = year_on_year(&answers.starting_points, &last, &linked.strips, &linked.strip_measures);
     voice.stage_done();
     let new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
-    let run = run_facts(review, &store);
+    let run = run_facts(review, &store, last_hash.as_deref());
     let set_aside: Vec<SetAsideRow> = store.read_whole()?;
     let mut findings: Vec<Finding> = store.read_whole()?;
     findings.extend(new_findings.iter().cloned());
     findings.sort_by_key(|finding| ["error", "warning", "note"].iter().position(|word| *word == finding.severity));
-    let tables = result_tables(&linked, &answers, &findings, &set_aside, run)?;
+    let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, run)?;
     replace_folder(&review.results, |folder| -> Result<(), Failure> { Ok(write_results(folder, &tables)?) })?;
     voice.findings(&new_findings);
     voice.fact("strips", linked.strips.len());
@@ -76,12 +80,13 @@ pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
 }
 
 /// Facts about the run: enough to repeat it, and to show it in the person's units.
-fn run_facts(review: &Review, store: &KeptStore) -> Vec<ModelRow> {
+fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> Vec<ModelRow> {
     let settings = &review.settings;
     let mut input = review.settings_text.clone();
     for source in &store.manifest().sources {
         input.push_str(&format!("\n{} {}", source.file, source.sha256));
     }
+    input.extend(last_season.map(|hash| format!("\nlast season {hash}")));
     let fact = |name: &str, value: Option<f64>, text: Option<String>| ModelRow {
         model: "run".into(),
         response: None,
@@ -123,6 +128,7 @@ fn title(settings: &Settings, folder: &Path) -> String {
 fn result_tables(
     linked: &Linked,
     answers: &Answers,
+    years: &YearOnYear,
     findings: &[Finding],
     set_aside: &[SetAsideRow],
     run: Vec<ModelRow>,
@@ -156,8 +162,8 @@ fn result_tables(
         Row::to_table(&answers.dig_checklist)?,
         Row::to_table(&answers.dig_stand)?,
         Row::to_table(&answers.field_effects)?,
-        Row::to_table(&answers.since_last)?,
-        Row::to_table(&answers.followed)?,
+        Row::to_table(&years.since_last)?,
+        Row::to_table(&years.followed)?,
         Row::to_table(&linked.traces)?,
         Row::to_table(&linked.outlines)?,
         Row::to_table(&linked.recorded)?,

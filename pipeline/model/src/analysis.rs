@@ -6,8 +6,8 @@ use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CurveRow, DigChecklistRow, DigCurveRow, DigLevelRow, DigStandRow, DigStripRow,
-    DigWindowRow, FieldCurveRow, FieldEffectRow, FollowedRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow,
-    ShapeRow, SinceLastRow, StartingPointRow, StripMeasureRow, StripRow,
+    DigWindowRow, FieldCurveRow, FieldEffectRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow,
+    StartingPointRow, StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
 
@@ -24,8 +24,10 @@ use crate::dig_window::{Digs, dig_windows, placed};
 use crate::drawn::Drawing;
 use crate::draws::GroupDraws;
 use crate::facts::{model_facts, not_fitted};
+use crate::field_effects::{Contrast, field_effect_rows};
 use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
 use crate::groups::{Axis, Coverage, GroupKey, axis_of};
+use crate::knob::Reference;
 use crate::label_answer::label_answers;
 use crate::layout::closer_findings;
 use crate::left_out::left_out;
@@ -87,10 +89,6 @@ pub struct Answers {
     pub dig_checklist: Vec<DigChecklistRow>,
     /// Digs against the stand.
     pub dig_stand: Vec<DigStandRow>,
-    /// Starting points beside last season's.
-    pub since_last: Vec<SinceLastRow>,
-    /// Strips that followed last season's start.
-    pub followed: Vec<FollowedRow>,
     /// What was fitted.
     pub model: Vec<ModelRow>,
     /// What a person should look at.
@@ -167,12 +165,13 @@ fn suggestions(
     let tasks: Vec<(Axis, &Response)> =
         axes.iter().flat_map(|axis| responses.iter().map(move |response| (axis.clone(), response))).collect();
     let outcomes: Vec<Outcome> =
-        tasks.par_iter().map(|(axis, response)| work_out(questions, measures, axis, response)).collect();
+        tasks.par_iter().map(|(axis, response)| work_out(questions, measures, members, axis, response)).collect();
     let mut answers = Answers::default();
     let mut groups: Vec<GroupAnswer> = Vec::new();
     for outcome in outcomes {
         answers.curves.extend(outcome.curves);
         answers.field_curves.extend(outcome.field_curves);
+        answers.field_effects.extend(outcome.field_effects);
         answers.adjusted.extend(outcome.adjusted);
         answers.comparisons.extend(outcome.comparisons);
         answers.model.extend(outcome.facts);
@@ -262,13 +261,20 @@ struct Outcome {
     groups: Vec<GroupAnswer>,
     curves: Vec<CurveRow>,
     field_curves: Vec<FieldCurveRow>,
+    field_effects: Vec<FieldEffectRow>,
     adjusted: Vec<AdjustedRow>,
     comparisons: Vec<ComparisonRow>,
     facts: Vec<ModelRow>,
     findings: Vec<Finding>,
 }
 
-fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &Response) -> Outcome {
+fn work_out(
+    questions: &Questions,
+    measures: &Measures,
+    members: &Members,
+    axis: &Axis,
+    response: &Response,
+) -> Outcome {
     let settings = questions.settings;
     let Some(observed) = observations(questions.strips, measures, response, axis) else { return Outcome::default() };
     let mut outcome = Outcome { comparisons: comparisons(&observed, response, axis), ..Outcome::default() };
@@ -348,13 +354,17 @@ fn work_out(questions: &Questions, measures: &Measures, axis: &Axis, response: &
                 continue;
             }
         }
+        let picture = picture(&draws, coverage, levels.as_ref(), tolerance);
+        let default_n = members.get(key).and_then(|strips| Reference::pooled(strips, settings).force_n);
+        let contrast = Contrast::of(picture.best_n, default_n, coverage.tested);
+        outcome.field_effects.extend(field_effect_rows(key, &model, number, &draws, contrast));
         outcome.groups.push(GroupAnswer {
             key: key.clone(),
             response: response.name.clone(),
             primary: false,
             tolerance,
             finding: Outlook::Told(Box::new(Told {
-                picture: picture(&draws, coverage, levels.as_ref(), tolerance),
+                picture,
                 own: own_answer(&model, number),
                 left_out: without[number].clone(),
                 levels,

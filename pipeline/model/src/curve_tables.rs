@@ -36,35 +36,60 @@ pub(crate) fn curve_rows(key: &GroupKey, model: &CurveModel, coverage: &Coverage
         .collect()
 }
 
-pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<FieldCurveRow> {
+/// Draws of the curve of one field-season in one group.
+pub(crate) struct FieldSeasonCurve {
+    pub field_season: usize,
+    /// Lightest and heaviest setting tried there.
+    pub tested: (f64, f64),
+    pub strips: usize,
+    cell: Functions,
+    draws: Vec<Functions>,
+}
+
+impl FieldSeasonCurve {
+    /// The response at a force, draw by draw, in its own unit.
+    pub fn at(&self, model: &CurveModel, force_n: f64) -> Vec<f64> {
+        let functions = less(&basis(model.frame.scaled(force_n)), &self.cell);
+        self.draws.iter().map(|curve| model.response.scale.back(dot(curve, &functions))).collect()
+    }
+}
+
+/// The curves of a group's field-seasons; none under logs, which have one setting a field-season.
+pub(crate) fn field_season_curves(model: &CurveModel, group: usize) -> Vec<FieldSeasonCurve> {
     let observed = &model.observations;
     if observed.groups[group].1.basis == Basis::Logs {
         return Vec::new();
     }
-    let mut cells: BTreeMap<usize, (f64, f64, Functions)> = BTreeMap::new();
+    let mut cells: BTreeMap<usize, (f64, f64, usize, Functions)> = BTreeMap::new();
     for (row, cell) in observed.rows.iter().zip(&model.frame.cells).filter(|(row, _)| row.group == group) {
-        let entry = cells.entry(row.field_season).or_insert((row.force_n, row.force_n, *cell));
-        (entry.0, entry.1) = (entry.0.min(row.force_n), entry.1.max(row.force_n));
+        let entry = cells.entry(row.field_season).or_insert((row.force_n, row.force_n, 0, *cell));
+        *entry = (entry.0.min(row.force_n), entry.1.max(row.force_n), entry.2 + 1, entry.3);
     }
     let drawn = &model.drawn;
+    cells
+        .into_iter()
+        .filter(|(_, (low, high, ..))| high - low >= 1e-9)
+        .map(|(field_season, (low, high, strips, cell))| {
+            let away = cell[1] - model.frame.groups[group].mean[1];
+            let draws = (0..drawn.len())
+                .map(|draw| {
+                    let (curve, own) = (drawn.curve(draw, group), drawn.field_season(draw, field_season, away));
+                    std::array::from_fn(|function| curve[function] + own[function])
+                })
+                .collect();
+            FieldSeasonCurve { field_season, tested: (low, high), strips, cell, draws }
+        })
+        .collect()
+}
+
+pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<FieldCurveRow> {
     let mut rows = Vec::new();
-    for (field_season, (low, high, cell)) in cells {
-        if high - low < 1e-9 {
-            continue;
-        }
-        let away = cell[1] - model.frame.groups[group].mean[1];
-        let curves: Vec<Functions> = (0..drawn.len())
-            .map(|draw| {
-                let (curve, own) = (drawn.curve(draw, group), drawn.field_season(draw, field_season, away));
-                std::array::from_fn(|function| curve[function] + own[function])
-            })
-            .collect();
-        let (field_id, season) = observed.field_seasons[field_season];
+    for curve in field_season_curves(model, group) {
+        let (field_id, season) = model.observations.field_seasons[curve.field_season];
+        let (low, high) = curve.tested;
         for point in 0..FIELD_CURVE_POINTS {
             let force_n = low + (high - low) * point as f64 / (FIELD_CURVE_POINTS - 1) as f64;
-            let functions = less(&basis(model.frame.scaled(force_n)), &cell);
-            let values: Vec<f64> =
-                curves.iter().map(|curve| model.response.scale.back(dot(curve, &functions))).collect();
+            let values = curve.at(model, force_n);
             rows.push(FieldCurveRow {
                 field_id: field_id.to_owned(),
                 season,

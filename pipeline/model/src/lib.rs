@@ -17,7 +17,10 @@
 //! 8. `dig_window` says which forces digging allows, and bounds the start by them; `dig_start` answers where there are no stand counts; `dig_checklist` and
 //!    `dig_stand` (digs against the stand) and `comparisons` stand beside them;
 //! 9. `sensitivity`: what a suggestion hangs on: one field-season (`left_out`), one response, one tolerance, one way to take force;
-//! 10. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
+//! 10. `field_effects`: what the best setting gains over the default in each field-season, for a forest;
+//! 11. `design_checks` says what the layout, the logs and the conditions behind an answer can and cannot tell.
+//!
+//! [`year_on_year`] then holds the starting points against last season's.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -43,6 +46,7 @@ mod drawn;
 mod draws;
 mod facts;
 mod field_draw;
+mod field_effects;
 mod frame;
 mod group_answer;
 mod groups;
@@ -72,5 +76,7 @@ mod summary;
 mod within_frame;
 mod words;
 mod working_fit;
+mod year_on_year;
 
 pub use analysis::{Answers, Questions, analyse, suggest, suggest_from_digs};
+pub use year_on_year::{LastStart, YearOnYear, year_on_year};

@@ -27,7 +27,7 @@ impl Reference {
     }
 
     /// The default a pooled answer is held against: that of the planter with most strips that has one.
-    fn pooled(strips: &[&StripRow], settings: &Settings) -> Self {
+    pub(crate) fn pooled(strips: &[&StripRow], settings: &Settings) -> Self {
         let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
         for strip in strips.iter().filter(|strip| strip.force_n.is_some()) {
             *counts.entry(strip.planter_id.as_deref().unwrap_or_default()).or_default() += 1;

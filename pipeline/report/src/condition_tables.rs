@@ -143,12 +143,7 @@ pub(crate) fn comparisons(results: &Results, point: &StartingPointRow, response:
         })
         .collect();
     let left = all.len().saturating_sub(SHOWN);
-    let unit = match &response.scale {
-        crate::response::Scale::Share => "points".to_owned(),
-        crate::response::Scale::Hours => "hours".to_owned(),
-        crate::response::Scale::DegreeDays => "°C·d".to_owned(),
-        crate::response::Scale::Plain { unit } => unit.clone(),
-    };
+    let unit = response.difference_unit();
     let difference = if unit.is_empty() { "Difference".to_owned() } else { format!("Difference ({unit})") };
     Some(WordTable {
         caption: format!("Settings compared in pairs, {}", response.in_text()),

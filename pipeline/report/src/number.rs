@@ -140,8 +140,21 @@ pub(crate) fn count(number: usize, one: &str, many: &str) -> String {
 }
 
 /// A day in the calendar, `2025-04-26`, from whole days since 1970-01-01.
-/// Source: the days-from-civil method of H. Hinnant, turned round (from memory; the test holds known days).
 pub(crate) fn calendar_day(days: i64) -> String {
+    let (year, month, day) = civil(days);
+    format!("{year:04}-{month:02}-{day:02}")
+}
+
+/// A day without its year, `26 Apr`.
+pub(crate) fn day_and_month(days: i64) -> String {
+    const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+    let (_, month, day) = civil(days);
+    format!("{day}{NO_BREAK_SPACE}{}", MONTHS[(month - 1) as usize])
+}
+
+/// Year, month and day from whole days since 1970-01-01.
+/// Source: the days-from-civil method of H. Hinnant, turned round (from memory; the test holds known days).
+fn civil(days: i64) -> (i64, i64, i64) {
     let shifted = days + 719_468;
     let era = shifted.div_euclid(146_097);
     let day_of_era = shifted.rem_euclid(146_097);
@@ -151,7 +164,7 @@ pub(crate) fn calendar_day(days: i64) -> String {
     let day = day_of_year - (153 * month_index + 2) / 5 + 1;
     let month = if month_index < 10 { month_index + 3 } else { month_index - 9 };
     let year = year_of_era + era * 400 + i64::from(month <= 2);
-    format!("{year:04}-{month:02}-{day:02}")
+    (year, month, day)
 }
 
 #[cfg(test)]
@@ -239,5 +252,6 @@ mod tests {
         assert_eq!(calendar_day(-1), "1969-12-31");
         assert_eq!(calendar_day(11_016), "2000-02-29");
         assert_eq!(calendar_day(20_204), "2025-04-26");
+        assert_eq!(day_and_month(20_204), "26\u{a0}Apr");
     }
 }

@@ -1,561 +1,258 @@
-//! The page: gathers the sections, puts them into the templates, and writes the files of the report.
+//! Puts the pages together: the winter review, a page a field-season, a page a planter and farm, and the tables of the research farm.
 
-use minijinja::value::Serde;
-use minijinja::{AutoEscape, Environment};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::answer::{Card, cards};
-use crate::aside;
-use crate::charts;
-use crate::charts::sketch::Sketch;
-use crate::dig_list;
-use crate::fields;
-use crate::font;
-use crate::hardware;
-use crate::method;
-use crate::number;
-use crate::results::Results;
-use crate::scheme;
-use crate::scope;
-use crate::set_actual;
-use crate::slug::Names;
-use crate::telemetry;
-use crate::why;
-use crate::{ReportError, Summary};
+use evenstand_tables::rows::FieldSeasonRow;
 
-/// Everything the templates are given.
+use crate::answer::{Card, cards, deciding_points};
+use crate::fields::{self, ordered};
+use crate::ground;
+use crate::growers::{Grower, growers};
+use crate::picture::{Figure, Picture};
+use crate::research::{Research, research};
+use crate::results::Results;
+use crate::since_last::{SinceLast, since_last};
+use crate::slug::Names;
+use crate::templates::Templates;
+use crate::units::System;
+use crate::why::{self, WordTable};
+use crate::{
+    ReportError, aside, calendar, dig_list, field_chart, font, hardware, in_short, method, missing, number, overview,
+    scheme, scope, set_actual, telemetry,
+};
+
+/// What every page has: its style, the way home, and the way to the same page in the other units.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Shell {
+    /// Style and fonts inside the page; pages beside others name the style file instead.
+    style: Option<String>,
+    script: &'static str,
+    /// The way to the folder of the report.
+    root: &'static str,
+    /// The way to the folder of this system's pages.
+    home: &'static str,
+    other_page: String,
+    other_words: &'static str,
+    review: String,
+    invented: bool,
+}
+
+/// The pages of one review in one system of units.
+pub(crate) struct Pages<'a> {
+    results: &'a Results,
+    templates: &'a Templates,
+    system: System,
+    /// Whether this is the system that the review asks for.
+    own: bool,
+}
+
+/// A page on its way into a file.
+pub(crate) struct Page {
+    pub file: String,
+    pub html: String,
+    /// Charts that the page shows.
+    pub pictures: Vec<Picture>,
+}
+
 #[derive(Serialize)]
-struct Page<'a> {
-    style: &'a str,
-    fonts: String,
+struct Index<'a> {
+    shell: Shell,
     scope: scope::Scope,
     /// "90 %", or nothing where the run does not say.
     interval: String,
     cards: &'a [Card],
-    conditions: &'a [why::Why],
-    groups: &'a [fields::FieldGroup],
-    finding_counts: Option<why::WordTable>,
+    growers: Vec<Grower>,
+    short: in_short::InShort,
+    since: Option<SinceLast>,
+    together: Vec<Figure>,
+    conditions: Vec<why::Why>,
+    next: Option<WordTable>,
+    groups: Vec<fields::FieldGroup>,
+    calendars: Vec<(Figure, WordTable)>,
+    missing: Option<WordTable>,
+    finding_counts: Option<WordTable>,
     findings: Vec<fields::FindingView>,
     findings_left: usize,
     digging: Option<dig_list::DigList>,
     hardware: Option<hardware::Hardware>,
     set_actual: Option<set_actual::SetActual>,
     scheme: Option<scheme::Scheme>,
-    telemetry: Option<why::WordTable>,
-    aside_counts: Option<why::WordTable>,
-    aside_rows: Option<why::WordTable>,
+    telemetry: Option<WordTable>,
+    aside_counts: Option<WordTable>,
+    aside_rows: Option<WordTable>,
     method: method::Method,
 }
 
-/// Draws the charts and writes the page.
-///
-/// `write` is called once a file with its name inside the report and its bytes: `index.html`, and for each chart
-/// `charts/NAME.svg` and `charts/NAME.png`, where NAME is `field-<field>-<season>` or `condition-<condition>-<response>`.
-/// Returns how many charts there are. The same results give the same bytes. Errors where `write` does, or where a
-/// template or a drawing is at fault; poor or missing data are no error.
-pub fn render(
-    results: &Results,
-    write: &mut dyn FnMut(&str, &[u8]) -> std::io::Result<()>,
-) -> Result<Summary, ReportError> {
-    let (page, charts) = compose(results)?;
-    let mut write_file =
-        |file: String, bytes: &[u8]| write(&file, bytes).map_err(|source| ReportError::Write { file, source });
-    // A few at a time, so that a review of thousands of fields never holds all its pictures.
-    for few in charts.chunks(32) {
-        let pictures: Vec<Vec<u8>> =
-            few.par_iter().map(|chart| charts::png(&chart.sketch, &chart.alt)).collect::<Result<_, _>>()?;
-        for (chart, picture) in few.iter().zip(pictures) {
-            write_file(format!("charts/{}.svg", chart.file), chart.svg.as_bytes())?;
-            write_file(format!("charts/{}.png", chart.file), &picture)?;
+#[derive(Serialize)]
+struct FieldPage {
+    shell: Shell,
+    interval: String,
+    field: fields::FieldView,
+}
+
+#[derive(Serialize)]
+struct GrowerPage {
+    shell: Shell,
+    grower: Grower,
+    card: Card,
+}
+
+#[derive(Serialize)]
+struct ResearchPage {
+    shell: Shell,
+    research: Research,
+    method: method::Method,
+}
+
+/// Style and fonts, as the file `page.css` that pages beside the index share.
+pub(crate) fn style() -> String {
+    format!("{}{}", font::font_face_rules(), include_str!("../templates/style.css"))
+}
+
+impl<'a> Pages<'a> {
+    /// Pages in the system that the results are shown in.
+    pub fn new(results: &'a Results, templates: &'a Templates, own: bool) -> Self {
+        Self { results, templates, system: System::of(results), own }
+    }
+
+    /// `file` is seen from the folder of the system's pages; a page is one folder below it or in it.
+    fn shell(&self, file: &str, whole: bool) -> Shell {
+        let below = file.contains('/');
+        let (root, home) = match (self.own, below) {
+            (true, false) => ("", ""),
+            (true, true) => ("../", "../"),
+            (false, false) => ("../", ""),
+            (false, true) => ("../../", "../"),
+        };
+        let other = self.system.other();
+        let scope = scope::scope(self.results);
+        Shell {
+            style: whole.then(style),
+            script: include_str!("../templates/script.js"),
+            root,
+            home,
+            other_page: if self.own { format!("{root}{}/{file}", other.folder()) } else { format!("{root}{file}") },
+            other_words: other.words(),
+            review: scope.review,
+            invented: scope.invented,
         }
     }
-    write_file("index.html".to_owned(), page.as_bytes())?;
-    Ok(Summary { charts: charts.len() })
-}
 
-/// A chart with the name of its files.
-struct Drawn {
-    file: String,
-    alt: String,
-    sketch: Sketch,
-    svg: String,
-}
-
-impl Drawn {
-    fn new(file: &str, alt: &str, sketch: Sketch) -> Result<Self, ReportError> {
-        let svg = charts::svg(&sketch, alt)?;
-        Ok(Self { file: file.to_owned(), alt: alt.to_owned(), sketch, svg })
-    }
-}
-
-/// The page and the charts it shows, before anything is written.
-fn compose(results: &Results) -> Result<(String, Vec<Drawn>), ReportError> {
-    let mut names = Names::default();
-    let pooled = why::pooled_charts(results, &mut names);
-    let fields = fields::field_charts(results, &mut names);
-    let of_pools = pooled.par_iter().map(|chart| Drawn::new(&chart.file, &chart.alt, chart.chart.sketch()));
-    let of_fields = fields.par_iter().map(|chart| Drawn::new(&chart.file, &chart.alt, chart.chart.sketch()));
-    let charts: Vec<Drawn> = of_pools.chain(of_fields).collect::<Result<_, _>>()?;
-    let svgs: Vec<&str> = charts.iter().map(|chart| chart.svg.as_str()).collect();
-    let (of_pools, of_fields) = svgs.split_at(pooled.len());
-    let page = page(
-        results,
-        &cards(results),
-        &why::sections(results, &pooled, of_pools),
-        &fields::groups(results, &fields, of_fields),
-    )?;
-    Ok((page, charts))
-}
-
-fn page(
-    results: &Results,
-    cards: &[Card],
-    conditions: &[why::Why],
-    groups: &[fields::FieldGroup],
-) -> Result<String, ReportError> {
-    let mut environment = Environment::new();
-    environment.set_auto_escape_callback(|_| AutoEscape::Html);
-    for (name, source) in [
-        ("page.html", include_str!("../templates/page.html")),
-        ("card.html", include_str!("../templates/card.html")),
-        ("condition.html", include_str!("../templates/condition.html")),
-        ("field.html", include_str!("../templates/field.html")),
-        ("aside.html", include_str!("../templates/aside.html")),
-        ("method.html", include_str!("../templates/method.html")),
-        ("digging.html", include_str!("../templates/digging.html")),
-        ("hardware.html", include_str!("../templates/hardware.html")),
-        ("set_actual.html", include_str!("../templates/set_actual.html")),
-        ("scheme.html", include_str!("../templates/scheme.html")),
-        ("macros.html", include_str!("../templates/macros.html")),
-    ] {
-        environment.add_template(name, source)?;
-    }
-    let (findings, findings_left) = aside::general_findings(results);
-    let page = Page {
-        style: include_str!("../templates/style.css"),
-        fonts: font::font_face_rules(),
-        scope: scope::scope(results),
-        interval: results.fact_number("interval_level").map(number::percent).unwrap_or_default(),
-        cards,
-        conditions,
-        groups,
-        finding_counts: aside::finding_counts(results),
-        findings,
-        findings_left,
-        digging: dig_list::dig_list(results),
-        hardware: hardware::hardware(results),
-        set_actual: set_actual::set_actual(results),
-        scheme: scheme::scheme(results),
-        telemetry: telemetry::telemetry_table(results),
-        aside_counts: aside::aside_counts(results),
-        aside_rows: aside::aside_rows(results),
-        method: method::method(results),
-    };
-    let html = environment.get_template("page.html")?.render(Serde(&page))?;
-    Ok(html)
-}
-
-#[cfg(test)]
-mod tests {
-    use std::collections::BTreeMap;
-
-    use super::*;
-    use crate::made_up;
-    use crate::made_up_digs;
-    use crate::response::Response;
-
-    fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
-        let mut files = BTreeMap::new();
-        let summary = render(results, &mut |name, bytes| {
-            assert!(files.insert(name.to_owned(), bytes.to_vec()).is_none(), "{name} is written once");
-            Ok(())
-        })
-        .expect("the report can be made");
-        (files, summary)
+    fn page(
+        &self,
+        file: String,
+        template: &str,
+        values: &impl Serialize,
+        pictures: Vec<Picture>,
+    ) -> Result<Page, ReportError> {
+        let html = self.templates.page(template, values)?;
+        let file = if self.own { file } else { format!("{}/{file}", self.system.folder()) };
+        Ok(Page { file, html, pictures })
     }
 
-    fn page_of(results: &Results) -> String {
-        compose(results).expect("the page can be put together").0
+    /// The winter review.
+    pub fn index(&self) -> Result<Page, ReportError> {
+        let results = self.results;
+        let mut names = Names::default();
+        let pooled = why::pooled_charts(results, &mut names);
+        let together = overview::side_by_side(results, &pooled, &mut names);
+        let forests: Vec<_> =
+            deciding_points(results).into_iter().map(|point| overview::forest(results, point, &mut names)).collect();
+        let calendars = calendar::calendars(results, &mut names);
+        let conditions = why::sections(results, &pooled, &forests)?;
+        let (findings, findings_left) = aside::general_findings(results);
+        let cards = cards(results);
+        let index = Index {
+            shell: self.shell("index.html", true),
+            scope: scope::scope(results),
+            interval: interval(results),
+            cards: &cards,
+            growers: growers(results),
+            short: in_short::in_short(results),
+            since: since_last(results),
+            together: together.par_iter().map(Picture::figure).collect::<Result<_, _>>()?,
+            next: why::next_table(&conditions),
+            conditions,
+            groups: fields::groups(results, &fields::files(results)),
+            calendars: calendars
+                .iter()
+                .map(|(picture, table)| Ok((picture.figure()?, table.clone())))
+                .collect::<Result<_, ReportError>>()?,
+            missing: missing::missing(results),
+            finding_counts: aside::finding_counts(results),
+            findings,
+            findings_left,
+            digging: dig_list::dig_list(results),
+            hardware: hardware::hardware(results),
+            set_actual: set_actual::set_actual(results),
+            scheme: scheme::scheme(results),
+            telemetry: telemetry::telemetry_table(results),
+            aside_counts: aside::aside_counts(results),
+            aside_rows: aside::aside_rows(results),
+            method: method::method(results),
+        };
+        let mut pictures: Vec<Picture> = pooled.into_iter().map(|chart| chart.picture).collect();
+        pictures.extend(together);
+        pictures.extend(forests.into_iter().flatten().map(|(picture, _)| picture));
+        pictures.extend(calendars.into_iter().map(|(picture, _)| picture));
+        self.page("index.html".to_owned(), "page.html", &index, pictures)
     }
 
-    /// The page and the SVG files, without painting the images.
-    fn texts_of(results: &Results) -> Vec<(String, String)> {
-        let (page, charts) = compose(results).expect("the page can be put together");
-        charts.into_iter().map(|chart| (chart.file, chart.svg)).chain([("index".to_owned(), page)]).collect()
+    /// The field-seasons with the names of their charts and pages, in their order.
+    pub fn field_seasons(&self) -> Vec<(&'a FieldSeasonRow, String)> {
+        ordered(self.results).into_iter().zip(fields::files(self.results)).collect()
     }
 
-    /// The part of the page between the heading of a planter's card and the end of that card.
-    fn card_of<'a>(page: &'a str, planter: &str) -> &'a str {
-        let from = page.find(&format!("<h2>{planter}</h2>")).expect("the planter has a card");
-        let length = page[from..].find("</article>").expect("the card ends");
-        &page[from..from + length]
-    }
-
-    /// With EVENSTAND_REPORT_OUT set, the made-up report is written there to be looked at in a browser.
-    #[test]
-    fn a_review_gives_a_page_and_two_files_a_chart() {
-        let (files, summary) = rendered(&made_up::review());
-        assert_eq!(summary.charts, 4 + 6, "four conditions with a curve and six field-seasons");
-        assert_eq!(files.len(), 2 * summary.charts + 1);
-        for name in ["charts/field-north-2025.svg", "charts/condition-dry-covered-on-time-share.png"] {
-            assert!(files.contains_key(name), "{name} in {:?}", files.keys());
-        }
-        if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
-            for (name, bytes) in &files {
-                let path = std::path::Path::new(&folder).join(name);
-                std::fs::create_dir_all(path.parent().expect("the file stands in a folder")).expect("a folder");
-                std::fs::write(path, bytes).expect("a file");
+    /// The page of a field-season; `file` is its name without ending.
+    pub fn field(&self, field: &FieldSeasonRow, file: &str) -> Result<Page, ReportError> {
+        let mut names = Names::default();
+        let mut pictures = [
+            field_chart::picture(self.results, field, &mut names),
+            ground::map(self.results, field, &mut names),
+            ground::along(self.results, field, &mut names),
+        ];
+        // Names of the page are unique; those of its charts follow them.
+        for (picture, kind) in pictures.iter_mut().zip(["field", "map", "pass"]) {
+            if let Some(picture) = picture {
+                picture.file = format!("{kind}-{file}");
             }
         }
+        let figure = |picture: &Option<Picture>| picture.as_ref().map(Picture::figure).transpose();
+        let figures = [figure(&pictures[0])?, figure(&pictures[1])?, figure(&pictures[2])?];
+        let name = format!("fields/{file}.html");
+        let values = FieldPage {
+            shell: self.shell(&name, false),
+            interval: interval(self.results),
+            field: fields::view(self.results, field, file, figures),
+        };
+        self.page(name, "field.html", &values, pictures.into_iter().flatten().collect())
     }
 
-    #[test]
-    fn many_conditions_are_set_closer_to_fit_one_sheet() {
-        let mut results = made_up::review();
-        let row = results.settings[0].clone();
-        for number in 0..6 {
-            let mut row = row.clone();
-            row.condition = format!("condition {number}");
-            results.settings.push(row);
-        }
-        let (page, _) = compose(&results).expect("the page can be put together");
-        assert!(page.contains("<article class=\"card packed\">"), "ten conditions");
-        assert!(page.contains("<article class=\"card \">"), "one condition");
-        if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
-            std::fs::write(std::path::Path::new(&folder).join("many.html"), page).expect("a file");
-        }
+    /// The pages for growers: each a file of its own that needs no other.
+    pub fn growers(&self) -> Result<Vec<Page>, ReportError> {
+        growers(self.results)
+            .into_par_iter()
+            .map(|grower| {
+                let name = format!("growers/{}.html", grower.file);
+                let card = grower.card.clone();
+                let values = GrowerPage { shell: self.shell(&name, true), grower, card };
+                self.page(name, "grower.html", &values, Vec::new())
+            })
+            .collect()
     }
 
-    #[test]
-    fn every_answer_of_digging_has_its_words_and_none_says_more_than_was_dug() {
-        let results = made_up_digs::every_answer();
-        let page = page_of(&results).replace('\u{a0}', " ");
-        if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
-            std::fs::write(std::path::Path::new(&folder).join("digs.html"), &page).expect("a file");
-        }
-        for (condition, said, unsaid) in [
-            ("one limit", "from where the soil is too firm was not told", "dug: shut, not too firm"),
-            ("no window", "No force dug does both.", "dug: shut"),
-            ("all right", "shut often enough at every force dug; at no force dug is the soil too firm", "open below"),
-            ("never shut", "at no force dug is the trench shut often enough", "dug: shut"),
-            ("pressure alone · planter unweighed-6", "from 16 psi on", " N "),
-            ("positions · planter spring-8", "<td data-head=\"Setting\">position 2</td>", "<figure>"),
-        ] {
-            let section = section_of(&page, condition);
-            assert!(section.contains(said), "{condition}: {said}\n{section}");
-            assert!(!section.contains(unsaid), "{condition}: {unsaid}\n{section}");
-            assert!(!section.contains("What shape does it have?"), "{condition}: no stand, no shape");
-        }
-        let card = card_of(&page, "air-12");
-        assert!(card.contains("From digging alone: no stand counts stand behind it."), "{card}");
-        assert!(card_of(&page, "unweighed-6").contains("Digging allows 16 to 31 psi."));
+    /// The tables of the research farm.
+    pub fn research(&self) -> Result<Page, ReportError> {
+        let values = ResearchPage {
+            shell: self.shell("research.html", false),
+            research: research(self.results),
+            method: method::method(self.results),
+        };
+        self.page("research.html".to_owned(), "research.html", &values, Vec::new())
     }
+}
 
-    #[test]
-    fn the_same_results_give_the_same_bytes() {
-        let results = made_up::review();
-        assert_eq!(texts_of(&results), texts_of(&results));
-    }
-
-    #[test]
-    fn the_page_opens_with_the_answer_and_needs_no_other_file() {
-        let page = page_of(&made_up::review());
-        let places: Vec<usize> = [
-            "<h2>air-12</h2>",
-            "id=\"why\"",
-            "id=\"digging\"",
-            "id=\"fields\"",
-            "id=\"planters\"",
-            "id=\"set-actual\"",
-            "id=\"conditions\"",
-            "id=\"aside\"",
-            "id=\"method\"",
-            "id=\"limits\"",
-            "id=\"cautions\"",
-        ]
-        .iter()
-        .map(|mark| page.find(mark).expect("the section is there"))
-        .collect();
-        assert!(places.is_sorted(), "{places:?}");
-        for outside in ["http://", "https://", "src=\"", "<script", "<link", "@import"] {
-            let found = page.replace("http://www.w3.org/2000/svg", "");
-            assert!(!found.contains(outside), "the page reaches outside: {outside}");
-        }
-        assert!(page.contains("Invented data."));
-        let (nav, _) = page.split_once("</nav>").expect("there is a nav");
-        for link in nav.split("href=\"#").skip(1) {
-            let (id, _) = link.split_once('"').expect("a link ends");
-            assert!(page.contains(&format!("id=\"{id}\"")), "{id}");
-        }
-        let bare = page_of(&Results::default());
-        for id in ["digging", "planters", "set-actual", "conditions"] {
-            assert!(
-                !bare.contains(&format!("id=\"{id}\"")) && !bare.contains(&format!("#{id}\"")),
-                "{id} without rows"
-            );
-        }
-    }
-
-    #[test]
-    fn a_settled_start_reads_in_the_planters_own_knob() {
-        let page = page_of(&made_up::review());
-        let card = card_of(&page, "air-12");
-        for words in [
-            "<p class=\"knob\">260\u{a0}kPa</p>",
-            "338\u{a0}N closing downforce",
-            "<span>settled</span>",
-            "Go heavier: this planter’s default is 200\u{a0}kPa. As good from 210\u{a0}to\u{a0}320\u{a0}kPa.",
-            "Expect about 4\u{a0}points more plants on time than at 200\u{a0}kPa (90\u{a0}% interval: 1\u{a0}to\u{a0}7).",
-            "Better than the default more than 9 times in 10.",
-            "Right in about 8 of 10 fields not yet seen (within 2\u{a0}points of the best setting).",
-            "Stay at this planter’s default, 200\u{a0}kPa.",
-        ] {
-            assert!(card.contains(words), "{words}\n{card}");
-        }
-        assert!(card_of(&page, "spring-8").contains("<p class=\"knob\">position 3</p>"));
-        assert!(card_of(&page, "spring-8").contains("As good from positions 3\u{a0}to\u{a0}4."));
-    }
-
-    #[test]
-    fn an_open_answer_says_what_is_missing_and_gives_no_number() {
-        let mut results = made_up::review();
-        results.settings.retain(|row| row.planter_id == "air-12" && row.condition == "wet, covered");
-        // Even where a table carries a start by mistake.
-        results.settings[0].start_pressure_kpa = Some(310.0);
-        let page = page_of(&results);
-        let card = card_of(&page, "air-12");
-        assert!(card.contains("no starting point yet"));
-        assert!(card.contains("What is missing: Two field-seasons were tried here"));
-        assert!(!card.contains("310") && !card.contains("of 10 fields"), "{card}");
-    }
-
-    #[test]
-    fn logs_are_worded_as_a_pattern_to_be_tested() {
-        let page = page_of(&made_up::review());
-        let card = card_of(&page, "unweighed-6");
-        assert!(card.contains("A pattern to be tested, not a finding"), "{card}");
-        assert!(card.contains("If the pattern holds: right in about 6 of 10 fields"), "{card}");
-        assert!(card.contains("If the pattern holds, expect about 4\u{a0}points"), "{card}");
-    }
-
-    #[test]
-    fn an_unweighed_planter_shows_no_force_anywhere() {
-        let mut results = made_up::review();
-        results.settings.retain(|row| row.planter_id == "unweighed-6");
-        results.starting_points.retain(|row| row.planter_id.as_deref() == Some("unweighed-6"));
-        results.planters.retain(|row| row.planter_id == "unweighed-6");
-        results.settings[0].start_force_n = Some(276.0);
-        for curve in &mut results.curves {
-            curve.planter_id = Some("unweighed-6".to_owned());
-        }
-        results.curves.retain(|row| row.condition == "dry, covered");
-        results.adjusted.clear();
-        results.dig_window.clear();
-        results.field_seasons.retain(|row| row.field_id == "North");
-        results.strips.retain(|row| row.field_id == "North");
-        for field in &mut results.field_seasons {
-            field.planter_id = Some("unweighed-6".to_owned());
-        }
-        for strip in &mut results.strips {
-            strip.planter_id = Some("unweighed-6".to_owned());
-            strip.force_source = Some("nominal".to_owned());
-            strip.set_pressure_kpa = strip.force_n;
-        }
-        let texts = texts_of(&results);
-        assert_eq!(texts.len(), 1 + 2 + 1, "one condition, two field-seasons and the page");
-        for (name, text) in &texts {
-            let text = text.split_once("<main>").map_or(text.as_str(), |(_, main)| main);
-            assert!(!text.contains("\u{a0}N") && !text.contains("(N)"), "{name} shows a force");
-            assert!(text.contains("(psi)"), "{name}");
-        }
-        let page = page_of(&results);
-        assert!(page.contains("<p class=\"knob\">40\u{a0}psi</p>") && page.contains("no force is given"));
-    }
-
-    #[test]
-    fn names_are_escaped_wherever_they_stand() {
-        let evil = "<img src=x onerror=alert(1)> & \"Co\"";
-        let mut results = made_up::review();
-        results.model[0].text = Some(evil.to_owned());
-        results.planters[0].planter_id = evil.to_owned();
-        for row in &mut results.settings {
-            row.condition = evil.to_owned();
-            row.reason = Some(evil.to_owned());
-            if row.planter_id == "air-12" {
-                row.planter_id = evil.to_owned();
-            }
-        }
-        for row in &mut results.starting_points {
-            row.condition = evil.to_owned();
-            row.reason = evil.to_owned();
-        }
-        for row in &mut results.curves {
-            row.condition = evil.to_owned();
-        }
-        for field in &mut results.field_seasons {
-            field.field_id = evil.to_owned();
-            field.client = Some(evil.to_owned());
-            field.hybrid = Some(evil.to_owned());
-        }
-        for strip in &mut results.strips {
-            strip.field_id = evil.to_owned();
-            strip.block = Some(evil.to_owned());
-        }
-        for course in &mut results.course_means {
-            course.field_id = evil.to_owned();
-            course.label = Some(evil.to_owned());
-        }
-        results.findings[0].message = evil.to_owned();
-        results.set_aside[0].raw = Some(evil.to_owned());
-        let mut seen = 0;
-        for (name, text) in texts_of(&results) {
-            assert!(!text.contains("<img"), "{name}");
-            assert!(!text.contains("\"Co\""), "{name} lets a quote through");
-            seen += text.matches("&lt;img src=x").count();
-            assert!(name.chars().all(|letter| letter.is_ascii_alphanumeric() || letter == '-'), "{name}");
-        }
-        assert!(seen > 20, "the name is shown, escaped: {seen}");
-    }
-
-    #[test]
-    fn an_empty_review_still_makes_a_page_that_says_so() {
-        let (files, summary) = rendered(&Results::default());
-        assert_eq!(summary.charts, 0);
-        let page = String::from_utf8(files["index.html"].clone()).expect("text");
-        for words in ["nothing could be compared yet", "No field-season was read", "No row was set aside", "Cautions"] {
-            assert!(page.contains(words), "{words}");
-        }
-        assert!(!page.contains("Invented data."));
-    }
-
-    #[test]
-    fn a_planter_that_is_not_described_is_answered_in_force() {
-        let mut results = made_up::review();
-        results.planters.clear();
-        results.settings.clear();
-        results.starting_points.retain(|row| row.planter_id.is_none());
-        let page = page_of(&results);
-        let card = card_of(&page, "Planter not described");
-        assert!(card.contains("<p class=\"knob\">338\u{a0}N</p>"), "{card}");
-        assert!(card.contains("Go heavier: this planter’s default is 260\u{a0}N."), "{card}");
-    }
-
-    #[test]
-    fn every_chart_says_its_finding_and_has_its_numbers_beside_it() {
-        let page = page_of(&made_up::review());
-        let charts = page.matches("<figure>").count();
-        assert_eq!(charts, 10);
-        assert_eq!(page.matches("role=\"img\" aria-label=\"Chart of ").count(), charts);
-        assert_eq!(page.matches("<summary>The chart in numbers</summary>").count(), charts);
-        assert!(page.contains(
-            "The pooled curve runs from 73\u{a0}% at 130\u{a0}N up to 78\u{a0}% at 338\u{a0}N and ends at 66\u{a0}% at 650\u{a0}N."
-        ));
-    }
-
-    /// The section of a condition under "Why".
-    fn section_of<'a>(page: &'a str, condition: &str) -> &'a str {
-        let from = page.find(&format!("<h3>{condition} <span")).expect("the condition has a section");
-        let length = page[from..].find("</section>").expect("the section ends");
-        &page[from..from + length]
-    }
-
-    #[test]
-    fn a_condition_asks_first_what_can_be_seen_and_last_what_to_test_next() {
-        let page = page_of(&made_up::review());
-        let section = section_of(&page, "dry, bare");
-        let places: Vec<usize> = [
-            "<h4>Can any difference be seen?</h4>",
-            "<h4>What can still be the best?</h4>",
-            "<h4>How sure is the start?</h4>",
-            "<h4>What shape does it have?</h4>",
-            "<h4>What stands behind it?</h4>",
-            "<h4>What to test next</h4>",
-            "<p class=\"lay\">3 settings side by side: 150, 275 and 400\u{a0}N;",
-            "<details><summary>The trials considered</summary>",
-        ]
-        .iter()
-        .map(|mark| section.find(mark).unwrap_or_else(|| panic!("{mark}\n{section}")))
-        .collect();
-        assert!(places.is_sorted(), "{places:?}");
-        assert_eq!(page.matches("<summary>The trials considered</summary>").count(), 1);
-    }
-
-    #[test]
-    fn an_open_condition_says_what_is_missing_and_the_plain_trial_and_claims_no_equality() {
-        let page = page_of(&made_up::review());
-        let section = section_of(&page, "wet, covered");
-        for words in [
-            "<p class=\"lead\">What is missing: Two field-seasons were tried here",
-            "No setting could be told from another.",
-            "Differences above 9\u{a0}points are excluded (90\u{a0}%)",
-            "5 settings side by side: 90, 135, 180, 225 and 270\u{a0}N",
-            "What a trial would bring cannot be worked out yet",
-        ] {
-            assert!(section.contains(words), "{words}\n{section}");
-        }
-        assert_eq!(section.matches("Two field-seasons were tried here").count(), 1, "not said twice");
-        assert!(!section.contains("What can still be the best?"), "no set, no question");
-        assert!(!page.contains("No difference"), "what was not seen is not called none");
-    }
-
-    #[test]
-    fn every_letter_of_page_and_charts_is_in_the_font() {
-        let results = made_up::review();
-        for (name, text) in texts_of(&results) {
-            let missing: Vec<char> = text.chars().filter(|letter| !font::has_glyphs(&letter.to_string())).collect();
-            assert!(missing.is_empty(), "{name} uses {missing:?}");
-        }
-        let strips = evenstand_tables::schema(evenstand_tables::Group::Results, "strips").expect("the schema is there");
-        for column in &strips.columns {
-            let response = Response::of(&column.name, &results);
-            for words in [response.axis_title(), response.value(0.5, None), response.gain(9.0, Some(1.0))] {
-                assert!(font::has_glyphs(&words), "{words}");
-            }
-        }
-    }
-
-    #[test]
-    fn forces_are_shown_in_the_units_of_the_review() {
-        let mut results = made_up::review();
-        for row in &mut results.model {
-            if row.name == "force_unit" {
-                row.text = Some("lbf".to_owned());
-            }
-        }
-        let page = page_of(&results);
-        assert!(card_of(&page, "air-12").contains("76\u{a0}lbf closing downforce"), "338 N are 76.0 lbf");
-        assert!(page.contains("Closing downforce (lbf)") && !page.contains("(N)"));
-    }
-
-    #[test]
-    fn a_check_that_failed_is_named() {
-        let page = page_of(&made_up::review());
-        assert!(page.contains("spread between blocks: two blocks of East, 2024 lie far from the rest"));
-        assert!(page.contains("1 other check passed."));
-    }
-
-    #[test]
-    fn a_writer_that_fails_is_reported_with_the_file() {
-        let failure = render(&made_up::review(), &mut |_, _| Err(std::io::Error::other("disk full")))
-            .expect_err("the writer fails")
-            .to_string();
-        assert!(failure.starts_with("charts/condition-") && failure.contains("disk full"), "{failure}");
-    }
-
-    #[test]
-    fn numbers_that_are_not_finite_do_not_stop_a_report() {
-        let mut results = made_up::review();
-        for row in &mut results.curves {
-            row.low = Some(f64::NAN);
-        }
-        for row in &mut results.strips {
-            row.on_time_share = Some(f64::INFINITY);
-        }
-        results.settings[0].gain_low = Some(f64::NAN);
-        results.settings[0].prob_near_best = Some(f64::NAN);
-        results.starting_points[0].start_n = Some(f64::NAN);
-        let page = page_of(&results);
-        assert!(!page.contains("NaN") && !page.contains(">inf"));
-    }
+fn interval(results: &Results) -> String {
+    results.fact_number("interval_level").map(number::percent).unwrap_or_default()
 }

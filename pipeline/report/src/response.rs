@@ -124,6 +124,21 @@ impl Response {
         }
     }
 
+    /// Whether less is better.
+    pub fn lower_is_better(&self) -> bool {
+        self.better.starts_with("less") || self.better == "sooner"
+    }
+
+    /// The unit of differences, as in the head of a table: "points"; nothing where there is none.
+    pub fn difference_unit(&self) -> &str {
+        match &self.scale {
+            Scale::Share => "points",
+            Scale::Hours => "hours",
+            Scale::DegreeDays => "°C·d",
+            Scale::Plain { unit } => unit,
+        }
+    }
+
     /// A difference without sign words: "4 points", "6 hours", "0.3 t/ha".
     pub fn difference(&self, difference: f64, uncertainty: Option<f64>) -> String {
         self.with_unit_of_difference(self.bare_difference(difference, uncertainty))

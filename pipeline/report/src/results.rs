@@ -2,9 +2,10 @@
 
 use evenstand_tables::rows::{
     AdjustedRow, CalibrationRow, ComparisonRow, ConditionRow, CourseMeanRow, CourseRow, CurveRow, DigChecklistRow,
-    DigCurveRow, DigLevelRow, DigStandRow, DigWindowRow, FieldCurveRow, FieldSeasonRow, FindingRow, KnobRow, ModelRow,
-    NextTrialRow, PlanterRow, SetActualRow, SetAsideRow, ShapeRow, StartingPointRow, StripMeasureRow, StripRow,
-    TelemetryRow,
+    DigCurveRow, DigLevelRow, DigStandRow, DigWindowRow, FieldCurveRow, FieldEffectRow, FieldSeasonRow, FindingRow,
+    FollowedRow, KnobRow, ModelRow, NextTrialRow, OutlineRow, PlanterRow, RecordedRow, SensitivityRow, SetActualRow,
+    SetAsideRow, ShapeRow, SinceLastRow, SourceRow, StartingPointRow, StripMeasureRow, StripRow, TelemetryRow,
+    TraceRow,
 };
 
 use crate::gauge::{Gauge, Unit};
@@ -24,6 +25,8 @@ pub struct Results {
     pub curves: Vec<CurveRow>,
     /// Table `field_curves`.
     pub field_curves: Vec<FieldCurveRow>,
+    /// Table `field_effects`.
+    pub field_effects: Vec<FieldEffectRow>,
     /// Table `adjusted`.
     pub adjusted: Vec<AdjustedRow>,
     /// Table `courses`.
@@ -58,6 +61,20 @@ pub struct Results {
     pub set_actual: Vec<SetActualRow>,
     /// Table `telemetry`.
     pub telemetry: Vec<TelemetryRow>,
+    /// Table `sensitivity`.
+    pub sensitivity: Vec<SensitivityRow>,
+    /// Table `since_last`.
+    pub since_last: Vec<SinceLastRow>,
+    /// Table `followed`.
+    pub followed: Vec<FollowedRow>,
+    /// Table `traces`.
+    pub traces: Vec<TraceRow>,
+    /// Table `outlines`.
+    pub outlines: Vec<OutlineRow>,
+    /// Table `recorded`.
+    pub recorded: Vec<RecordedRow>,
+    /// Table `sources`.
+    pub sources: Vec<SourceRow>,
     /// Table `findings`.
     pub findings: Vec<FindingRow>,
     /// Table `set_aside`.
@@ -77,6 +94,29 @@ impl Results {
     pub(crate) fn fact_number(&self, name: &str) -> Option<f64> {
         let mut facts = self.model.iter().filter(|row| row.item == "run" && row.name == name);
         facts.find_map(|row| row.value.filter(|value| value.is_finite()))
+    }
+
+    /// The same results with traces, outlines and sources in the order of field, season and strip, as the rest of the report finds them.
+    pub(crate) fn in_order(mut self) -> Self {
+        self.traces.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then(a.piece.cmp(&b.piece)));
+        self.outlines.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then((a.ring, a.corner).cmp(&(b.ring, b.corner))));
+        self.sources.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then_with(|| a.source_file.cmp(&b.source_file)));
+        self
+    }
+
+    /// Telemetry along a strip.
+    pub(crate) fn traces_of(&self, field_id: &str, season: i64, strip_id: &str) -> &[TraceRow] {
+        rows_of(&self.traces, (field_id, season, strip_id))
+    }
+
+    /// Corners of a strip's outline.
+    pub(crate) fn outline_of(&self, field_id: &str, season: i64, strip_id: &str) -> &[OutlineRow] {
+        rows_of(&self.outlines, (field_id, season, strip_id))
+    }
+
+    /// Files behind a strip.
+    pub(crate) fn sources_of(&self, field_id: &str, season: i64, strip_id: &str) -> &[SourceRow] {
+        rows_of(&self.sources, (field_id, season, strip_id))
     }
 
     /// The title of the review.
@@ -164,6 +204,33 @@ impl Results {
         };
         value.filter(|value| value.is_finite())
     }
+}
+
+/// A row about one strip.
+trait OfStrip {
+    fn strip(&self) -> (&str, i64, &str);
+}
+
+macro_rules! of_strip {
+    ($($row:ty),+) => {$(
+        impl OfStrip for $row {
+            fn strip(&self) -> (&str, i64, &str) {
+                (&self.field_id, self.season, &self.strip_id)
+            }
+        }
+    )+};
+}
+of_strip!(TraceRow, OutlineRow, SourceRow);
+
+fn of_strip(row: &impl OfStrip) -> (&str, i64, &str) {
+    row.strip()
+}
+
+/// Rows of a strip in a table that is in order.
+fn rows_of<'a, R: OfStrip>(rows: &'a [R], strip: (&str, i64, &str)) -> &'a [R] {
+    let first = rows.partition_point(|row| row.strip() < strip);
+    let count = rows[first..].partition_point(|row| row.strip() == strip);
+    &rows[first..first + count]
 }
 
 /// The gauge of a planter's own pressure.

@@ -1,29 +1,27 @@
 //! Why: for each condition the pooled chart, what its curve says in words, and whether other responses agree.
 
+use std::collections::BTreeSet;
+
 use evenstand_tables::rows::StartingPointRow;
+use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::ReportError;
 use crate::answer::{Evidence, deciding_points, plain_words};
 use crate::charts::condition::ConditionChart;
+use crate::charts::forest::{Forest, Kind};
 use crate::charts::panel::CurvePoint;
 use crate::condition_tables::{comparisons, curve_table, responses};
 use crate::dig_chart;
 use crate::gauge::Gauge;
 use crate::next_trial::{NextTrial, next_trial};
 use crate::number;
+use crate::picture::{Figure, Picture};
 use crate::response::{Response, capitalised};
 use crate::results::Results;
 use crate::slug::slug;
 use crate::what_can_be_best::Sets;
 use crate::{difference_seen, dig_numbers, dig_says, evidence_behind, how_sure, shape_seen, what_can_be_best};
-
-/// A drawn chart as the page needs it.
-#[derive(Debug, Clone, Serialize)]
-pub(crate) struct Figure {
-    pub svg: String,
-    /// Name of the file below `charts/`, without its ending.
-    pub file: String,
-}
 
 /// A table in words.
 #[derive(Debug, Clone, Serialize, Default)]
@@ -46,6 +44,9 @@ pub(crate) struct Asked {
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Why {
     pub title: String,
+    pub condition: String,
+    pub planter: Option<String>,
+    pub seasons: Vec<i64>,
     pub evidence: Evidence,
     pub reason: String,
     pub asked: Vec<Asked>,
@@ -55,6 +56,9 @@ pub(crate) struct Why {
     /// What the marks of the figure mean.
     pub legend: String,
     pub curve: Option<WordTable>,
+    /// What one setting gains over another, field by field.
+    pub forest: Option<Figure>,
+    pub effects: Option<WordTable>,
     /// Places dug, counted by setting.
     pub dug: Option<WordTable>,
     pub responses: Option<WordTable>,
@@ -75,12 +79,11 @@ impl Pool {
     }
 }
 
-/// A chart of a condition with its file name and its finding in words.
+/// A chart of a condition, with what it was sketched from.
 pub(crate) struct PooledChart {
     pub pool: Pool,
     pub response: String,
-    pub file: String,
-    pub alt: String,
+    pub picture: Picture,
     pub chart: ConditionChart,
 }
 
@@ -99,7 +102,7 @@ fn pools(results: &Results) -> Vec<Pool> {
 }
 
 /// Title of a pool: the condition, with closer and planter where the review has several.
-fn title(results: &Results, pool: &Pool) -> String {
+pub(crate) fn title(results: &Results, pool: &Pool) -> String {
     let several_closers = pools(results).iter().any(|other| other.closer != pool.closer);
     let mut title = pool.condition.clone();
     if several_closers {
@@ -132,7 +135,8 @@ pub(crate) fn pooled_charts(results: &Results, names: &mut crate::slug::Names) -
             let Some(chart) = chart(results, &pool, &title, response) else { continue };
             let file = names.unique(&format!("condition-{}-{}", slug(&title), slug(response)));
             let alt = finding(&chart, &pool.condition);
-            charts.push(PooledChart { pool: pool.clone(), response: response.to_owned(), file, alt, chart });
+            let picture = Picture { file, alt, sketch: chart.sketch() };
+            charts.push(PooledChart { pool: pool.clone(), response: response.to_owned(), picture, chart });
         }
     }
     charts
@@ -154,15 +158,25 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         })
         .filter_map(|row| curve_point(&response, gauge, row.force_n, row.estimate, row.low, row.high))
         .collect();
-    let strips: Vec<(f64, f64)> = results
-        .adjusted
-        .iter()
-        .filter(|row| {
-            row.response == response_name && belongs(pool, &row.condition, &row.closer, row.planter_id.as_ref())
+    let adjusted = results.adjusted.iter().filter(|row| {
+        row.response == response_name && belongs(pool, &row.condition, &row.closer, row.planter_id.as_ref())
+    });
+    let (strips, says): (Vec<(f64, f64)>, Vec<String>) = adjusted
+        .filter_map(|row| {
+            let (force_n, value) = (row.force_n?, row.adjusted?);
+            let place = (gauge.value(force_n), response.axis_value(value));
+            let says = format!(
+                "{}, {}, strip {}: {}, {}; {} with field and block taken out",
+                row.field_id,
+                row.season,
+                row.strip_id,
+                gauge.text(force_n),
+                row.observed.map_or_else(|| "not counted".to_owned(), |observed| response.value(observed, None)),
+                response.value(value, None),
+            );
+            (place.0.is_finite() && place.1.is_finite()).then_some((place, says))
         })
-        .filter_map(|row| Some((gauge.value(row.force_n?), response.axis_value(row.adjusted?))))
-        .filter(|(x, y)| x.is_finite() && y.is_finite())
-        .collect();
+        .unzip();
     let point = starting_point(results, pool, response_name);
     let decides = point.is_some_and(|point| point.primary == Some(true));
     let digs = if decides { dig_chart::panel(results, pool, gauge) } else { None };
@@ -186,6 +200,7 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         gauge,
         curve,
         strips,
+        says,
     })
 }
 
@@ -261,33 +276,91 @@ fn with_unit(gauge: Gauge, shown: f64) -> String {
     number::with_unit(&gauge.axis_number(shown), gauge.unit.symbol())
 }
 
-/// The sections of all conditions, with the charts that were painted for them.
-pub(crate) fn sections(results: &Results, charts: &[PooledChart], painted: &[&str]) -> Vec<Why> {
-    let deciding = deciding_points(results);
+/// The sections of all conditions; `forests` stand in the order of the deciding starting points.
+pub(crate) fn sections(
+    results: &Results,
+    charts: &[PooledChart],
+    forests: &[Option<(Picture, Forest)>],
+) -> Result<Vec<Why>, ReportError> {
     let interval = results.fact_number("interval_level").map(number::percent).unwrap_or_default();
-    deciding
-        .into_iter()
-        .map(|point| {
+    deciding_points(results)
+        .into_par_iter()
+        .zip(forests)
+        .map(|(point, forest)| {
             let pool = Pool::of(&point.condition, &point.closer, point.planter_id.as_ref());
-            let drawn = charts.iter().position(|chart| chart.pool == pool && chart.response == point.response);
+            let drawn = charts.iter().find(|chart| chart.pool == pool && chart.response == point.response);
             let response = Response::of(&point.response, results);
             let gauge = results.axis_gauge(point.planter_id.as_deref());
-            Why {
+            Ok(Why {
                 title: title(results, &pool),
+                condition: point.condition.clone(),
+                planter: point.planter_id.clone(),
+                seasons: seasons(results, point),
                 evidence: Evidence::of(&point.evidence),
                 reason: point.reason.clone(),
                 asked: asked(results, &pool, point, &response, gauge),
                 next_trial: next_trial(results, point, &response, gauge),
-                finding: drawn.map_or_else(String::new, |index| charts[index].alt.clone()),
-                figure: drawn.map(|index| Figure { svg: painted[index].to_owned(), file: charts[index].file.clone() }),
-                legend: drawn.map_or_else(String::new, |index| charts[index].chart.legend(&interval)),
-                curve: drawn.and_then(|index| curve_table(&charts[index].chart)),
+                finding: drawn.map_or_else(String::new, |drawn| drawn.picture.alt.clone()),
+                figure: drawn.map(|drawn| drawn.picture.figure()).transpose()?,
+                legend: drawn.map_or_else(String::new, |drawn| drawn.chart.legend(&interval)),
+                curve: drawn.and_then(|drawn| curve_table(&drawn.chart)),
+                forest: forest.as_ref().map(|(picture, _)| picture.figure()).transpose()?,
+                effects: forest.as_ref().map(|(_, forest)| effects_table(forest)),
                 dug: dig_numbers::counted(results, &pool, gauge),
                 responses: responses(results, &pool, point, gauge),
                 comparisons: comparisons(results, point, &response),
-            }
+            })
         })
         .collect()
+}
+
+/// Seasons in which strips of an answer were planted.
+fn seasons(results: &Results, point: &StartingPointRow) -> Vec<i64> {
+    let strips = results.strips.iter().filter(|strip| {
+        strip.condition == point.condition
+            && strip.closer.as_ref().is_none_or(|closer| *closer == point.closer)
+            && (point.planter_id.is_none() || strip.planter_id == point.planter_id)
+    });
+    let seasons: BTreeSet<i64> = strips.map(|strip| strip.season).collect();
+    seasons.into_iter().collect()
+}
+
+/// The forest as numbers.
+fn effects_table(forest: &Forest) -> WordTable {
+    WordTable {
+        caption: format!("{}; 90 % interval in brackets", forest.subtitle),
+        head: vec!["Field-season".to_owned(), forest.axis_title.clone(), "Tried both".to_owned()],
+        rows: forest
+            .effects
+            .iter()
+            .map(|effect| {
+                let tried = match effect.kind {
+                    Kind::Field => "yes",
+                    Kind::PartOfIt => "part of the way",
+                    Kind::Typical | Kind::Unseen => "–",
+                };
+                vec![effect.label.clone(), effect.words.clone(), tried.to_owned()]
+            })
+            .collect(),
+        rest: Some("The same rows for every response are in results/field_effects.csv.".to_owned()),
+    }
+}
+
+/// What to test next, a row a condition; nothing where no trial was considered.
+pub(crate) fn next_table(sections: &[Why]) -> Option<WordTable> {
+    let rows: Vec<Vec<String>> = sections
+        .iter()
+        .filter_map(|section| {
+            let trial = section.next_trial.as_ref()?;
+            Some(vec![section.title.clone(), trial.advice.clone(), trial.says.first().cloned().unwrap_or_default()])
+        })
+        .collect();
+    (!rows.is_empty()).then(|| WordTable {
+        caption: "Trials that would help next season".to_owned(),
+        head: ["Condition", "What to lay out", "Why"].map(str::to_owned).to_vec(),
+        rows,
+        rest: Some("Every trial that was considered is in results/next_trials.csv.".to_owned()),
+    })
 }
 
 /// The questions of a section in the order a reader asks them; one without an answer is left out.

@@ -8,7 +8,9 @@ use serde::Deserialize;
 use crate::place::Place;
 use crate::planter::{self, Planter};
 use crate::source::{self, SourceRule};
-use crate::{Analysis, ConditionScheme, Dig, Display, Hardware, SettingsError, Telemetry, Tolerances, Weather};
+use crate::{
+    Analysis, ConditionScheme, Dig, Display, Hardware, LastSeason, SettingsError, Telemetry, Tolerances, Weather,
+};
 
 /// Every choice about a review, with defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -39,6 +41,8 @@ pub struct Settings {
     pub place: Place,
     /// How weather becomes degree-days.
     pub weather: Weather,
+    /// Last season's answers.
+    pub last_season: LastSeason,
     /// Planters in the order of the file.
     pub planters: Vec<Planter>,
     /// How files that were not made for this program are read, in the order of the file.
@@ -61,6 +65,7 @@ struct File {
     display: Display,
     place: Place,
     weather: Weather,
+    last_season: LastSeason,
     planter: Vec<toml::Table>,
     source: Vec<toml::Table>,
 }
@@ -124,6 +129,7 @@ impl Settings {
             display: file.display,
             place: file.place,
             weather: file.weather,
+            last_season: file.last_season,
             planters,
             sources: (1..)
                 .zip(&file.source)

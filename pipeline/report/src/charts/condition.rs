@@ -22,6 +22,8 @@ pub(crate) struct ConditionChart {
     pub curve: Vec<CurvePoint>,
     /// Adjusted strips.
     pub strips: Vec<Point>,
+    /// What each of them says when it is pointed at; as many as strips, or none.
+    pub says: Vec<String>,
     pub start: Option<f64>,
     pub default: Option<f64>,
     pub window: Option<(f64, f64)>,
@@ -102,6 +104,9 @@ impl ConditionChart {
         panel.curve(sketch, &self.curve, &line_look(0));
         self.uprights(sketch, panel, foot);
         lanes::draw(sketch, panel, lanes, &self.upright_places(panel));
+        for (strip, says) in self.strips.iter().zip(&self.says) {
+            sketch.spot(panel.place(strip.0, strip.1), 7.0, says);
+        }
         foot
     }
 
@@ -264,6 +269,7 @@ mod tests {
     use crate::Results;
     use crate::charts::dig_panel::{DigCurve, FIRM_WORDS, OPEN_WORDS, TITLE_WORDS};
     use crate::charts::sketch::Shape;
+    use crate::charts::sketch::assert_no_text_meets;
     use crate::gauge::Unit;
 
     fn chart() -> ConditionChart {
@@ -280,6 +286,7 @@ mod tests {
             gauge: Gauge::plain(Unit::Newton),
             curve,
             strips: vec![(130.0, 71.0), (390.0, 79.0), (650.0, 66.0)],
+            says: Vec::new(),
             start: Some(340.0),
             default: Some(260.0),
             window: Some((270.0, 420.0)),
@@ -308,17 +315,6 @@ mod tests {
         FIRM_WORDS,
     ];
     const BOTH: &str = "dug: shut, not too firm";
-
-    fn assert_no_text_meets(sketch: &Sketch, what: &str) {
-        let boxes = sketch.text_boxes();
-        for (index, (text, place)) in boxes.iter().enumerate() {
-            assert!(place.left >= -0.5 && place.right <= WIDTH + 0.5, "{what}: {text} leaves the chart: {place:?}");
-            assert!(place.bottom <= sketch.height, "{what}: {text} is cut");
-            for (other, other_place) in &boxes[index + 1..] {
-                assert!(!place.meets(other_place), "{what}: {text} lies on {other}");
-            }
-        }
-    }
 
     /// Upright strokes keep to one place across; those of the axis, at its foot, are no concern. A label of a lane may
     /// lie over one on a patch of paper that was laid after it.

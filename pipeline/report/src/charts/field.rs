@@ -28,6 +28,8 @@ pub(crate) struct StripDot {
     pub x: f64,
     pub y: f64,
     pub block: usize,
+    /// What it says when it is pointed at.
+    pub says: String,
 }
 
 /// A line with the words at its end.
@@ -127,7 +129,9 @@ impl FieldChart {
             panel.curve(sketch, points, &line_look(number));
         }
         for strip in &self.strips {
-            mark(sketch, panel.place(strip.x, strip.y), strip.block);
+            let place = panel.place(strip.x, strip.y);
+            mark(sketch, place, strip.block);
+            sketch.spot(place, 9.0, &strip.says);
         }
         let ends: Vec<(f64, f64)> = named
             .iter()
@@ -183,6 +187,7 @@ fn end_labels(sketch: &mut Sketch, panel: &Panel, labels: &[String], ends: &[(f6
 mod tests {
     use super::*;
     use crate::Results;
+    use crate::charts::sketch::assert_no_text_meets;
     use crate::gauge::Unit;
 
     fn chart() -> FieldChart {
@@ -191,6 +196,7 @@ mod tests {
                 x: [130.0, 260.0, 390.0, 520.0][number % 4],
                 y: 60.0 + number as f64,
                 block: number / 4,
+                says: String::new(),
             })
             .collect();
         let courses = (0..4)
@@ -216,17 +222,6 @@ mod tests {
         }
     }
 
-    fn assert_no_text_meets(sketch: &Sketch, what: &str) {
-        let boxes = sketch.text_boxes();
-        for (index, (text, place)) in boxes.iter().enumerate() {
-            assert!(place.left >= -0.5 && place.right <= WIDTH + 0.5, "{what}: {text} leaves the chart: {place:?}");
-            assert!(place.bottom <= sketch.height, "{what}: {text} is cut");
-            for (other, other_place) in &boxes[index + 1..] {
-                assert!(!place.meets(other_place), "{what}: {text} lies on {other}");
-            }
-        }
-    }
-
     #[test]
     fn courses_that_end_together_keep_their_labels_apart() {
         assert_no_text_meets(&chart().sketch(), "four courses ending at one place");
@@ -249,10 +244,10 @@ mod tests {
         chart.courses.clear();
         chart.curves.clear();
         assert_no_text_meets(&chart.sketch(), "no curve and no course");
-        chart.strips = vec![StripDot { x: 300.0, y: 70.0, block: 0 }];
+        chart.strips = vec![StripDot { x: 300.0, y: 70.0, block: 0, says: String::new() }];
         chart.blocks.clear();
         assert_no_text_meets(&chart.sketch(), "one strip");
-        chart.strips = vec![StripDot { x: 300.0, y: 70.0, block: 0 }; 5];
+        chart.strips = vec![StripDot { x: 300.0, y: 70.0, block: 0, says: String::new() }; 5];
         assert_no_text_meets(&chart.sketch(), "all equal");
         chart.strips.clear();
         assert_no_text_meets(&chart.sketch(), "no strip");

@@ -44,12 +44,30 @@ pub(crate) fn svg(sketch: &Sketch, alt: &str) -> Result<String, ReportError> {
     }
     // The drawing library writes the fine canvas as the size; people open the file at its own size.
     let body = painted.split_once('>').map_or("", |(_, body)| body);
+    let body = body.trim_end().strip_suffix("</svg>").unwrap_or(body);
+    let spots = spots(sketch);
     Ok(format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{WIDTH}\" height=\"{}\" viewBox=\"0 0 {width} {height}\" \
-         role=\"img\" aria-label=\"{}\">{body}",
+         role=\"img\" aria-label=\"{}\">{body}{spots}</svg>\n",
         sketch.height,
         escaped(alt),
     ))
+}
+
+/// Places to point at, over everything else: a viewer shows the title of the one under the pointer.
+fn spots(sketch: &Sketch) -> String {
+    let mut marks = String::new();
+    for shape in &sketch.shapes {
+        if let Shape::Spot { centre, radius, says } = shape {
+            let (x, y) = fine(centre);
+            marks.push_str(&format!(
+                "<circle class=\"spot\" cx=\"{x}\" cy=\"{y}\" r=\"{:.0}\" fill=\"none\" pointer-events=\"all\"><title>{}</title></circle>\n",
+                radius * FINE,
+                escaped(says)
+            ));
+        }
+    }
+    marks
 }
 
 /// The sketch as a PNG image, twice as fine as the SVG's own size.
@@ -68,9 +86,9 @@ pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let mut encoder = png::Encoder::new(&mut file, columns as u32, rows as u32);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
-    // Flat colours pack best without a filter.
-    encoder.set_filter(png::FilterType::NoFilter);
-    encoder.set_compression(png::Compression::Default);
+    // Flat colours pack best without a filter; higher levels save a fifth and take twice the time.
+    encoder.set_filter(png::Filter::NoFilter);
+    encoder.set_deflate_compression(png::DeflateCompression::Level(1));
     let mut writer = encoder.write_header().map_err(|error| failed(error.to_string()))?;
     writer.write_image_data(&averaged).map_err(|error| failed(error.to_string()))?;
     writer.finish().map_err(|error| failed(error.to_string()))?;
@@ -81,18 +99,21 @@ fn fine_size(sketch: &Sketch) -> (u32, u32) {
     ((WIDTH * FINE) as u32, (sketch.height.max(1.0) * FINE) as u32)
 }
 
+/// The pixels with each square of [`AVERAGED`] pixels a side made one, row by row: sums down first, then across.
 fn averaged(pixels: &[u8], width: usize, columns: usize, rows: usize) -> Vec<u8> {
     let mut averaged = Vec::with_capacity(columns * rows * 3);
-    for row in 0..rows {
-        for column in 0..columns {
+    let mut sums = vec![0_u16; width * 3];
+    for band in pixels.chunks_exact(width * 3 * AVERAGED).take(rows) {
+        sums.fill(0);
+        for line in band.chunks_exact(width * 3) {
+            for (sum, channel) in sums.iter_mut().zip(line) {
+                *sum += u16::from(*channel);
+            }
+        }
+        for square in sums.chunks_exact(3 * AVERAGED).take(columns) {
             for channel in 0..3 {
-                let mut sum = 0_u32;
-                for y in row * AVERAGED..(row + 1) * AVERAGED {
-                    for x in column * AVERAGED..(column + 1) * AVERAGED {
-                        sum += u32::from(pixels[(y * width + x) * 3 + channel]);
-                    }
-                }
-                averaged.push((sum / (AVERAGED * AVERAGED) as u32) as u8);
+                let sum: u16 = (0..AVERAGED).map(|pixel| square[3 * pixel + channel]).sum();
+                averaged.push((sum / (AVERAGED * AVERAGED) as u16) as u8);
             }
         }
     }
@@ -110,6 +131,7 @@ fn paint<DB: DrawingBackend>(
     area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())?;
     for shape in &sketch.shapes {
         let drawn = match shape {
+            Shape::Spot { .. } => continue,
             Shape::Line { points, ink, width } => {
                 let style = colour(*ink).stroke_width((width * FINE).round().max(1.0) as u32);
                 area.draw(&PathElement::new(points.iter().map(fine).collect::<Vec<_>>(), style))
@@ -201,9 +223,9 @@ mod tests {
     #[test]
     fn the_image_is_twice_the_size_of_the_drawing_and_holds_its_ink() {
         let file = png(&sketch(), "x").expect("png");
-        let mut reader = png::Decoder::new(file.as_slice()).read_info().expect("a PNG file");
+        let mut reader = png::Decoder::new(std::io::Cursor::new(file)).read_info().expect("a PNG file");
         assert_eq!((reader.info().width, reader.info().height), (1120, 120));
-        let mut pixels = vec![0; reader.output_buffer_size()];
+        let mut pixels = vec![0; reader.output_buffer_size().expect("the image fits memory")];
         reader.next_frame(&mut pixels).expect("its pixels");
         let middle_of_the_circle = (60 * 1120 + 200) * 3;
         let (red, green, blue) = Ink::Rust.rgb();

@@ -2,7 +2,7 @@
 
 use crate::charts::axis::Axis;
 use crate::charts::marks::LineLook;
-use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT};
+use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT, WIDTH};
 use crate::font;
 use crate::response::{Response, Scale};
 
@@ -63,19 +63,34 @@ impl Panel {
         }
         let foot = self.bottom + lane;
         sketch.line(vec![(self.left, foot), (self.right, foot)], Ink::Dark, 1.2);
-        let mut free_from = f64::NEG_INFINITY;
-        for (value, label) in &self.x.ticks {
-            let place = self.across(*value);
-            sketch.line(vec![(place, foot), (place, foot + 5.0)], Ink::Dark, 1.2);
-            let half = font::text_width(label, TEXT) / 2.0;
-            // A label that would touch the one before is left out; its tick stays.
-            if place - half >= free_from {
-                sketch.text((place, foot + 21.0), Anchor::Middle, Ink::Dark, label);
-                free_from = place + half + 6.0;
-            }
-        }
+        ticks_below(sketch, &self.x, |value| self.across(value), foot, (f64::NEG_INFINITY, f64::INFINITY));
         sketch.text(((self.left + self.right) / 2.0, foot + 42.0), Anchor::Middle, Ink::Muted, x_title);
         sketch.text((4.0, self.top - 15.0), Anchor::Start, Ink::Muted, y_title);
+    }
+
+    /// The frame of a small panel among others: its title above, labels of the upright axis where it is the first of its row, labels across
+    /// where nothing stands below it. Labels stay within half a `gap` of the panel, so that neighbours never meet.
+    pub fn small_frame(&self, sketch: &mut Sketch, title: &str, place: Place, gap: f64) {
+        let title = font::fitted(title, TEXT, self.right - self.left);
+        sketch.text((self.left, self.top - 8.0), Anchor::Start, Ink::Dark, &title);
+        for (value, label) in &self.y.ticks {
+            let height = self.up(*value);
+            sketch.line(vec![(self.left, height), (self.right, height)], Ink::Hair, 0.8);
+            if place.first_of_row {
+                sketch.text((self.left - 8.0, height + 0.36 * TEXT), Anchor::End, Ink::Dark, label);
+            }
+        }
+        sketch.line(vec![(self.left, self.bottom), (self.right, self.bottom)], Ink::Dark, 1.2);
+        if place.lowest {
+            let room = gap / 2.0 - 2.0;
+            let bounds = (self.left - room, self.right + room);
+            ticks_below(sketch, &self.x, |value| self.across(value), self.bottom, bounds);
+        } else {
+            for (value, _) in &self.x.ticks {
+                let across = self.across(*value);
+                sketch.line(vec![(across, self.bottom), (across, self.bottom + 5.0)], Ink::Dark, 1.2);
+            }
+        }
     }
 
     /// The band of a curve, filled lightly with its edges drawn, so that it survives a poor print.
@@ -98,6 +113,73 @@ impl Panel {
             sketch.line(vec![(only.0 - 8.0, only.1), (only.0 + 8.0, only.1)], look.ink, look.width);
         } else {
             sketch.dashed(&line, look.dash, look.ink, look.width);
+        }
+    }
+}
+
+/// Where a small panel stands among the others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Place {
+    pub first_of_row: bool,
+    pub lowest: bool,
+}
+
+/// Small panels in rows of two under a head: where each stands, and where the last row ends.
+pub(crate) struct Grid {
+    pub left: f64,
+    pub top: f64,
+    pub height: f64,
+    /// Room between the columns.
+    pub gap: f64,
+    /// Room of a panel's title.
+    pub head: f64,
+}
+
+impl Grid {
+    const COLUMNS: usize = 2;
+    const RIGHT: f64 = WIDTH - 22.0;
+
+    /// The panels of so many, on the same axes.
+    pub fn panels(&self, count: usize, x: &Axis, y: &Axis) -> Vec<(Panel, Place)> {
+        let columns = Self::COLUMNS as f64;
+        let width = (Self::RIGHT - self.left - self.gap * (columns - 1.0)) / columns;
+        (0..count)
+            .map(|number| {
+                let (row, column) = (number / Self::COLUMNS, number % Self::COLUMNS);
+                let top = self.top + self.head + row as f64 * (self.height + self.head + 14.0);
+                let left = self.left + column as f64 * (width + self.gap);
+                let bottom = top + self.height;
+                let panel = Panel { left, right: left + width, top, bottom, x: x.clone(), y: y.clone() };
+                (panel, Place { first_of_row: column == 0, lowest: number + Self::COLUMNS >= count })
+            })
+            .collect()
+    }
+
+    /// The title of the axis across below the last row; gives the height of the sketch.
+    pub fn finish(&self, sketch: &mut Sketch, panels: &[(Panel, Place)], x_title: &str) -> f64 {
+        let bottom = panels.last().map_or(self.top, |(panel, _)| panel.bottom);
+        sketch.text(((self.left + Self::RIGHT) / 2.0, bottom + 44.0), Anchor::Middle, Ink::Muted, x_title);
+        bottom + 54.0
+    }
+}
+
+/// Ticks of an axis across with their labels below, inside `bounds`. A label that would touch the one before is left out; its tick stays.
+pub(crate) fn ticks_below(
+    sketch: &mut Sketch,
+    axis: &Axis,
+    across: impl Fn(f64) -> f64,
+    foot: f64,
+    bounds: (f64, f64),
+) {
+    let mut free_from = f64::NEG_INFINITY;
+    for (value, label) in &axis.ticks {
+        let place = across(*value);
+        sketch.line(vec![(place, foot), (place, foot + 5.0)], Ink::Dark, 1.2);
+        let half = font::text_width(label, TEXT) / 2.0;
+        let middle = place.max(bounds.0 + half).min(bounds.1 - half);
+        if middle - half >= free_from {
+            sketch.text((middle, foot + 21.0), Anchor::Middle, Ink::Dark, label);
+            free_from = middle + half + 6.0;
         }
     }
 }

@@ -28,6 +28,12 @@ pub(crate) enum Ink {
     Band,
     /// Paper.
     Paper,
+    /// Five shades of one hue from light to dark, for maps.
+    Shade0,
+    Shade1,
+    Shade2,
+    Shade3,
+    Shade4,
 }
 
 impl Ink {
@@ -41,6 +47,11 @@ impl Ink {
             Ink::Hair => (205, 205, 198),
             Ink::Band => (230, 226, 215),
             Ink::Paper => (255, 255, 255),
+            Ink::Shade0 => (240, 237, 226),
+            Ink::Shade1 => (199, 211, 199),
+            Ink::Shade2 => (140, 178, 175),
+            Ink::Shade3 => (71, 130, 138),
+            Ink::Shade4 => (19, 68, 82),
         }
     }
 }
@@ -67,6 +78,8 @@ pub(crate) enum Shape {
     Circle { centre: Point, radius: f64, ink: Ink, outline: Option<f64> },
     /// A text on its baseline.
     Text { place: Point, anchor: Anchor, size: f64, ink: Ink, text: String },
+    /// A place that tells what stands behind it when it is pointed at. It has no ink; an image shows nothing of it.
+    Spot { centre: Point, radius: f64, says: String },
 }
 
 /// A text's box: left, top, right, bottom.
@@ -167,6 +180,13 @@ impl Sketch {
         self.line(vec![(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], ink, 1.2);
     }
 
+    /// A place that tells what stands behind it.
+    pub fn spot(&mut self, centre: Point, radius: f64, says: &str) {
+        if !says.is_empty() {
+            self.shapes.push(Shape::Spot { centre, radius, says: says.to_owned() });
+        }
+    }
+
     pub fn circle(&mut self, centre: Point, radius: f64, ink: Ink, outline: Option<f64>) {
         self.shapes.push(Shape::Circle { centre, radius, ink, outline });
     }
@@ -209,6 +229,19 @@ fn text_box(place: Point, anchor: Anchor, size: f64, text: &str) -> TextBox {
     };
     // Capital height and descender of the font, near enough to tell whether two lines touch.
     TextBox { left, top: place.1 - 0.75 * size, right: left + width, bottom: place.1 + 0.22 * size }
+}
+
+/// Every text lies inside the chart and on no other.
+#[cfg(test)]
+pub(crate) fn assert_no_text_meets(sketch: &Sketch, what: &str) {
+    let boxes = sketch.text_boxes();
+    for (index, (text, place)) in boxes.iter().enumerate() {
+        assert!(place.left >= -0.5 && place.right <= WIDTH + 0.5, "{what}: {text} leaves the chart: {place:?}");
+        assert!(place.bottom <= sketch.height, "{what}: {text} is cut");
+        for (other, other_place) in &boxes[index + 1..] {
+            assert!(!place.meets(other_place), "{what}: {text} lies on {other}");
+        }
+    }
 }
 
 #[cfg(test)]

@@ -78,7 +78,6 @@ rows! {
         closer: String,
         planter_id: Option<String>,
         response: String,
-        planter_knob: Option<String>,
         last_evidence: Option<String>,
         evidence: Option<String>,
         last_start_n: Option<f64>,

@@ -1,0 +1,86 @@
+//! Writes the files of a report.
+
+use std::io;
+
+use rayon::prelude::*;
+
+use crate::page::{Page, Pages, style};
+use crate::picture::Picture;
+use crate::results::Results;
+use crate::templates::Templates;
+use crate::units::System;
+use crate::{ReportError, Summary, charts};
+
+/// Pages and charts that are made at a time, so that a review of thousands of fields never holds all of them.
+const AT_A_TIME: usize = 32;
+
+/// Draws the charts and writes the pages.
+///
+/// `write` is called once a file with its name inside the report and its bytes:
+///
+/// - `index.html`, the winter review, which needs no other file; `growers/PLANTER-FARM.html`, a sheet each; `fields/FIELD-SEASON.html`
+///   and `research.html`, which share `page.css`;
+/// - the same pages in the other system of units, below `us/` or `metric/`;
+/// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
+///
+/// Returns how many charts and pages there are. The same results give the same bytes. Errors where `write` does, or where a template or a
+/// drawing is at fault; poor or missing data are no error.
+pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
+    let own = results.clone().in_order();
+    let other = System::of(&own).other().shown(&own);
+    let templates = Templates::new()?;
+    let mut files = Files { write, summary: Summary::default() };
+    files.write("page.css", style().as_bytes())?;
+    for (results, own) in [(&own, true), (&other, false)] {
+        let pages = Pages::new(results, &templates, own);
+        files.page(pages.index()?, own)?;
+        files.page(pages.research()?, own)?;
+        for page in pages.growers()? {
+            files.page(page, own)?;
+        }
+        for few in pages.field_seasons().chunks(AT_A_TIME) {
+            let made: Vec<Page> =
+                few.par_iter().map(|(field, file)| pages.field(field, file)).collect::<Result<_, _>>()?;
+            files.pages(made, own)?;
+        }
+    }
+    Ok(files.summary)
+}
+
+struct Files<'a> {
+    write: &'a mut dyn FnMut(&str, &[u8]) -> io::Result<()>,
+    summary: Summary,
+}
+
+impl Files<'_> {
+    fn write(&mut self, file: &str, bytes: &[u8]) -> Result<(), ReportError> {
+        (self.write)(file, bytes).map_err(|source| ReportError::Write { file: file.to_owned(), source })
+    }
+
+    fn page(&mut self, page: Page, with_charts: bool) -> Result<(), ReportError> {
+        self.pages(vec![page], with_charts)
+    }
+
+    /// Writes pages, and in the review's own units their charts as files.
+    fn pages(&mut self, pages: Vec<Page>, with_charts: bool) -> Result<(), ReportError> {
+        if with_charts {
+            let pictures: Vec<&Picture> = pages.iter().flat_map(|page| &page.pictures).collect();
+            for few in pictures.chunks(AT_A_TIME) {
+                let painted: Vec<(String, Vec<u8>)> = few
+                    .par_iter()
+                    .map(|picture| Ok((charts::svg(&picture.sketch, &picture.alt)?, picture.png()?)))
+                    .collect::<Result<_, ReportError>>()?;
+                for (picture, (svg, png)) in few.iter().zip(painted) {
+                    self.write(&format!("charts/{}.svg", picture.file), svg.as_bytes())?;
+                    self.write(&format!("charts/{}.png", picture.file), &png)?;
+                    self.summary.charts += 1;
+                }
+            }
+        }
+        for page in pages {
+            self.write(&page.file, page.html.as_bytes())?;
+            self.summary.pages += 1;
+        }
+        Ok(())
+    }
+}

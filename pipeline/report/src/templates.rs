@@ -1,0 +1,49 @@
+//! The templates of the pages. Every value that is put into one is escaped, save charts, styles and scripts of our own.
+
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Environment};
+use serde::Serialize;
+
+use crate::ReportError;
+
+/// All templates, compiled in.
+pub(crate) struct Templates {
+    environment: Environment<'static>,
+}
+
+macro_rules! sources {
+    ($($name:literal),+ $(,)?) => {[$(($name, include_str!(concat!("../templates/", $name)))),+]};
+}
+
+impl Templates {
+    /// Reads the templates. Errors where one of them is at fault.
+    pub fn new() -> Result<Self, ReportError> {
+        let mut environment = Environment::new();
+
+        environment.set_auto_escape_callback(|_| AutoEscape::Html);
+        for (name, source) in sources![
+            "aside.html",
+            "card.html",
+            "condition.html",
+            "digging.html",
+            "field.html",
+            "grower.html",
+            "hardware.html",
+            "head.html",
+            "macros.html",
+            "method.html",
+            "page.html",
+            "research.html",
+            "scheme.html",
+            "set_actual.html",
+        ] {
+            environment.add_template(name, source)?;
+        }
+        Ok(Self { environment })
+    }
+
+    /// A page.
+    pub fn page(&self, name: &str, values: &impl Serialize) -> Result<String, ReportError> {
+        Ok(self.environment.get_template(name)?.render(Serde(values))?)
+    }
+}
