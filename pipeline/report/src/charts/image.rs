@@ -5,9 +5,11 @@ use crate::charts::sketch::Ink;
 /// Pixels of the canvas that are averaged into one, along each side.
 pub(crate) const AVERAGED: usize = 2;
 /// Bytes of so many pixels of the image in a row of the canvas; paper is passed over in such steps.
-const STEP: usize = 4 * AVERAGED * 3;
+const STEP: usize = 16 * AVERAGED * 3;
 /// Colours that agree in the upper bits of each channel share a place of the palette: edges are blends, and no eye tells them closer.
 const KEPT_BITS: u32 = 5;
+/// Of colours that were not met yet.
+const NO_PLACE: u16 = u16::MAX;
 
 /// The canvas (red, green, blue; `width` pixels a row) as a PNG file of `columns` by `rows` pixels.
 pub(crate) fn encoded(canvas: &[u8], width: usize, columns: usize, rows: usize) -> Result<Vec<u8>, png::EncodingError> {
@@ -39,40 +41,41 @@ fn write(encoder: png::Encoder<&mut Vec<u8>>, data: &[u8]) -> Result<(), png::En
 
 /// The image as places in a palette; `None` where it has more colours than a palette holds. The inks come first, as they are.
 fn indexed(canvas: &[u8], width: usize, columns: usize, rows: usize) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
-    let bucket = |colour: [u8; 3]| {
-        colour.iter().fold(0, |bucket, channel| bucket << KEPT_BITS | usize::from(channel >> (8 - KEPT_BITS)))
-    };
-    let mut places: Vec<Option<u8>> = vec![None; 1 << (3 * KEPT_BITS)];
+    let mut places: Vec<u16> = vec![NO_PLACE; 1 << (3 * KEPT_BITS)];
     let mut palette: Vec<[u8; 3]> = Vec::new();
     for ink in Ink::ALL {
         let (red, green, blue) = ink.rgb();
         let colour = [red, green, blue];
-        if places[bucket(colour)].is_none() {
-            places[bucket(colour)] = Some(palette.len() as u8);
+        if places[bucket(colour)] == NO_PLACE {
+            places[bucket(colour)] = palette.len() as u16;
             palette.push(colour);
         }
     }
-    let paper = [255; STEP];
-    let mut indices = Vec::with_capacity(columns * rows);
-    for band in canvas.chunks_exact(width * 3 * AVERAGED).take(rows) {
+    let paper = vec![255; width * 3];
+    // Paper is the first place, so what is passed over is paper.
+    let mut indices = vec![0; columns * rows];
+    for (band, indices) in canvas.chunks_exact(width * 3 * AVERAGED).zip(indices.chunks_exact_mut(columns)) {
         let (above, below) = band.split_at(width * 3);
-        for (above, below) in above.chunks(STEP).zip(below.chunks(STEP)) {
-            if above == paper && below == paper {
-                indices.extend([0; STEP / 3 / AVERAGED]);
+        if above == paper && below == paper {
+            continue;
+        }
+        let steps = above.chunks(STEP).zip(below.chunks(STEP)).zip(indices.chunks_mut(STEP / 3 / AVERAGED));
+        for ((above, below), indices) in steps {
+            if above == &paper[..above.len()] && below == &paper[..below.len()] {
                 continue;
             }
-            for (above, below) in above.chunks_exact(3 * AVERAGED).zip(below.chunks_exact(3 * AVERAGED)) {
+            let squares = above.chunks_exact(3 * AVERAGED).zip(below.chunks_exact(3 * AVERAGED));
+            for ((above, below), index) in squares.zip(indices) {
                 let colour = mean(above, below);
                 let place = &mut places[bucket(colour)];
-                let index = match place {
-                    Some(index) => *index,
-                    None => {
-                        let index = u8::try_from(palette.len()).ok()?;
-                        palette.push(colour);
-                        *place.insert(index)
+                if *place == NO_PLACE {
+                    if palette.len() > usize::from(u8::MAX) {
+                        return None;
                     }
-                };
-                indices.push(index);
+                    *place = palette.len() as u16;
+                    palette.push(colour);
+                }
+                *index = *place as u8;
             }
         }
     }
@@ -91,13 +94,22 @@ fn averaged(canvas: &[u8], width: usize, columns: usize, rows: usize) -> Vec<u8>
     averaged
 }
 
-/// The mean of two pixels above and the two below them.
+/// The mean of two pixels above and the two below them. Written out, because it runs for every pixel of every chart.
+#[inline(always)]
 fn mean(above: &[u8], below: &[u8]) -> [u8; 3] {
-    std::array::from_fn(|channel| {
-        let sum: u16 =
-            [above[channel], above[channel + 3], below[channel], below[channel + 3]].map(u16::from).iter().sum();
-        (sum / 4) as u8
-    })
+    let sum = |channel: usize| {
+        let upper = u16::from(above[channel]) + u16::from(above[channel + 3]);
+        let lower = u16::from(below[channel]) + u16::from(below[channel + 3]);
+        ((upper + lower) / 4) as u8
+    };
+    [sum(0), sum(1), sum(2)]
+}
+
+/// The place of a colour among those that agree in their upper bits.
+#[inline(always)]
+fn bucket(colour: [u8; 3]) -> usize {
+    let kept = |channel: u8| usize::from(channel >> (8 - KEPT_BITS));
+    (kept(colour[0]) << (2 * KEPT_BITS)) | (kept(colour[1]) << KEPT_BITS) | kept(colour[2])
 }
 
 #[cfg(test)]
