@@ -7,6 +7,7 @@ mod counts;
 mod digging;
 mod emergence;
 mod growth;
+mod outlines;
 mod pages;
 mod plants;
 mod random;
@@ -84,6 +85,7 @@ fn demo() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
 
     let mut files: Vec<ReviewFile> =
         tables.iter().map(|table| ReviewFile { path: format!("raw/{}", table.name), text: table.text() }).collect();
+    files.extend(outlines::outlines(&records));
     files.push(ReviewFile { path: "truth.csv".into(), text: truth::by_condition().text() });
     files.push(ReviewFile { path: "truth_fields.csv".into(), text: truth::by_field(&records).text() });
     files.push(ReviewFile { path: "truth.md".into(), text: truth::explanation() });

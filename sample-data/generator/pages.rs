@@ -57,6 +57,7 @@ Made by `sample-data/make_demo.rs` with seed {seed}; the same program writes the
 
 - The two clients keep records in different units: inches, feet, psi and miles an hour; centimetres, metres, kPa and km/h.
 - `ridge-mill`: force does nothing there, in either season.
+- `quarry-east` 2024, `home-north` 2024 and `cold-spring-2` 2025 have outlines of their strips. The places are invented: a grid in the sea off 0° N, 0° E.
 - `quarry-pond` 2023, `cold-spring-1` 2024 and `home-north` 2025 were planted at one setting throughout, light where it was wet
   and heavy where it was dry: the setting followed the soil, so between these fields it proves nothing.
 - `lindqvist-bottom` 2023 and `reach-creek` 2024, the wet trials, have three blocks and four light settings only.

@@ -123,7 +123,7 @@ fn effect(row: &FieldEffectRow, response: &Response) -> Option<Effect> {
     let finite = |value: Option<f64>| value.filter(|value| value.is_finite());
     let (difference, low, high) = (finite(row.difference)?, finite(row.low)?, finite(row.high)?);
     let spread = Some((high - low) / 2.0);
-    let [at, from, to] = [difference, low, high].map(|value| response.bare_difference(value, spread));
+    let [at, from, to] = [difference, low, high].map(|value| response.fine_number(value, spread));
     let (label, kind) = match row.scope.as_str() {
         "typical" => ("a typical field".to_owned(), Kind::Typical),
         "new_field" => ("a field not yet seen".to_owned(), Kind::Unseen),

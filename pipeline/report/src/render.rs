@@ -84,3 +84,6 @@ impl Files<'_> {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;

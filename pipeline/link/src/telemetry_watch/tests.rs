@@ -11,7 +11,7 @@ use evenstand_tables::{Finding, Moment, Row};
 
 use super::sample::SECOND;
 use super::series::Series;
-use super::{MOST_SERIES, Watch};
+use super::{MOST_SERIES, Watch, WatchEnd};
 
 /// 2025-05-01 10:00 UTC.
 pub(super) const START: i64 = 1_746_093_600 * SECOND;
@@ -61,7 +61,7 @@ pub(super) fn watch_in_batches(files: &[Vec<SettingRow>], batch_rows: usize) -> 
         }
         watch.end_of_file();
     }
-    let (watched, findings) = watch.finish(&settings);
+    let WatchEnd { watched, findings, .. } = watch.finish(&settings);
     (watched.into_iter().map(|watched| watched.row).collect(), findings)
 }
 

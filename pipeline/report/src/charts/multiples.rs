@@ -28,7 +28,7 @@ pub(crate) struct Multiples {
     pub panels: Vec<Small>,
 }
 
-const GAP: f64 = 18.0;
+const GAP: f64 = 28.0;
 
 impl Multiples {
     /// The chart as shapes.
@@ -42,7 +42,7 @@ impl Multiples {
         let across = curves().map(|point| point.x).chain(strips().map(|strip| strip.0)).chain(marked);
         let x = Axis::round(across, (0.0, f64::INFINITY), 1.0, 4);
         let heights = curves().flat_map(CurvePoint::heights).chain(strips().map(|strip| strip.1));
-        let y = response_axis(&self.response, heights, 3);
+        let y = response_axis(&self.response, heights, 5);
         let grid = Grid { left: Panel::margin(&y), top: 60.0, height: 120.0, gap: GAP, head: 26.0 };
         let panels = grid.panels(self.panels.len(), &x, &y);
         for (small, (panel, place)) in self.panels.iter().zip(&panels) {
