@@ -61,6 +61,7 @@ mod render;
 mod research;
 mod response;
 mod results;
+mod review_markdown;
 mod scheme;
 mod scope;
 mod set_actual;

@@ -12,6 +12,7 @@ use crate::growers::{Grower, growers};
 use crate::picture::{Figure, Picture};
 use crate::research::{Research, research};
 use crate::results::Results;
+use crate::review_markdown::review_markdown;
 use crate::since_last::{SinceLast, since_last};
 use crate::slug::Names;
 use crate::templates::Templates;
@@ -53,6 +54,8 @@ pub(crate) struct Page {
     pub html: String,
     /// Charts that the page shows.
     pub pictures: Vec<Picture>,
+    /// The same as a Markdown notebook, of the winter review in its own units.
+    pub notebook: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -148,7 +151,7 @@ impl<'a> Pages<'a> {
     ) -> Result<Page, ReportError> {
         let html = self.templates.page(template, values)?;
         let file = if self.own { file } else { format!("{}/{file}", self.system.folder()) };
-        Ok(Page { file, html, pictures })
+        Ok(Page { file, html, pictures, notebook: None })
     }
 
     /// The winter review.
@@ -196,7 +199,8 @@ impl<'a> Pages<'a> {
         pictures.extend(together);
         pictures.extend(forests.into_iter().flatten().map(|(picture, _)| picture));
         pictures.extend(calendars.into_iter().map(|(picture, _)| picture));
-        self.page("index.html".to_owned(), "page.html", &index, pictures)
+        let notebook = self.own.then(|| review_markdown(results, &index.conditions));
+        Ok(Page { notebook, ..self.page("index.html".to_owned(), "page.html", &index, pictures)? })
     }
 
     /// The field-seasons with the names of their charts and pages, in their order.

@@ -21,6 +21,7 @@ const AT_A_TIME: usize = 32;
 /// - `index.html`, the winter review, which needs no other file; `growers/PLANTER-FARM.html`, a sheet each; `fields/FIELD-SEASON.html`
 ///   and `research.html`, which share `page.css`;
 /// - the same pages in the other system of units, below `us/` or `metric/`;
+/// - `review.md`, the winter review as a Markdown notebook;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
 /// Returns how many charts and pages there are. The same results give the same bytes. Errors where `write` does, or where a template or a
@@ -78,6 +79,9 @@ impl Files<'_> {
             }
         }
         for page in pages {
+            if let Some(notebook) = &page.notebook {
+                self.write("review.md", notebook.as_bytes())?;
+            }
             self.write(&page.file, page.html.as_bytes())?;
             self.summary.pages += 1;
         }

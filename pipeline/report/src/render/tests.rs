@@ -1,5 +1,8 @@
 use std::collections::BTreeMap;
 
+use evenstand_tables::Day;
+use evenstand_tables::rows::{FieldEffectRow, FollowedRow, OutlineRow, RecordedRow, SinceLastRow, SourceRow, TraceRow};
+
 use super::*;
 use crate::font;
 use crate::made_up;
@@ -43,6 +46,167 @@ fn texts_of(results: &Results) -> Vec<(String, String)> {
     svgs.chain(pages).collect()
 }
 
+/// A review with places, telemetry, a calendar, effects by field-season and last season's answers.
+fn everything() -> Results {
+    let mut results = made_up::review();
+    let strips: Vec<_> =
+        results.strips.iter().filter(|strip| strip.field_id == "North" && strip.season == 2025).cloned().collect();
+    assert!(strips.len() > 3, "the made-up field has strips");
+    for (number, strip) in strips.iter().enumerate() {
+        let of = |ring: i64, corner: i64, lon: f64, lat: f64| OutlineRow {
+            field_id: strip.field_id.clone(),
+            season: strip.season,
+            strip_id: strip.strip_id.clone(),
+            ring,
+            corner,
+            lat: Some(lat),
+            lon: Some(lon),
+        };
+        let west = number as f64 * 1e-4;
+        let corners = [(west, 0.0), (west + 1e-4, 0.0), (west + 1e-4, 3e-3), (west, 3e-3), (west, 0.0)];
+        results.outlines.extend((1..).zip(corners).map(|(corner, (lon, lat))| of(1, corner, lon, lat)));
+        results.traces.extend((1..=20).map(|piece| TraceRow {
+            field_id: strip.field_id.clone(),
+            season: strip.season,
+            strip_id: strip.strip_id.clone(),
+            piece,
+            along_m: Some(10.0 * piece as f64),
+            set_n: Some(260.0),
+            actual_n: Some(250.0 + piece as f64),
+            actual_low_n: Some(240.0),
+            actual_high_n: Some(275.0),
+            rows: Some(10),
+            ..TraceRow::default()
+        }));
+        results.sources.push(SourceRow {
+            field_id: strip.field_id.clone(),
+            season: strip.season,
+            strip_id: strip.strip_id.clone(),
+            what: "stand_count".into(),
+            source_file: "stand_count.csv".into(),
+            first_row: Some(2),
+            last_row: Some(7),
+            rows: Some(6),
+        });
+    }
+    for (what, day) in [("planted", 20_204), ("stand_count", 20_212), ("stand_count", 20_216), ("weather", 20_204)] {
+        results.recorded.push(RecordedRow {
+            field_id: "North".into(),
+            season: 2025,
+            what: what.into(),
+            day: Day(day),
+            rows: Some(4),
+            strips: None,
+        });
+    }
+    let point = results.starting_points[0].clone();
+    for (scope, field_id) in [("field", Some("North")), ("field", Some("East")), ("typical", None), ("new_field", None)]
+    {
+        results.field_effects.push(FieldEffectRow {
+            condition: point.condition.clone(),
+            closer: point.closer.clone(),
+            planter_id: point.planter_id.clone(),
+            response: point.response.clone(),
+            scope: scope.into(),
+            field_id: field_id.map(str::to_owned),
+            season: field_id.map(|_| 2025),
+            contrast: "best_default".into(),
+            to_n: Some(338.0),
+            from_n: Some(260.0),
+            difference: Some(0.04),
+            low: Some(0.01),
+            high: Some(0.07),
+            n_strips: Some(8),
+            covers: Some(true),
+        });
+    }
+    results.since_last.push(SinceLastRow {
+        condition: point.condition.clone(),
+        closer: point.closer.clone(),
+        response: point.response.clone(),
+        last_evidence: Some("leaning".into()),
+        evidence: Some("settled".into()),
+        last_start_n: Some(300.0),
+        start_n: Some(338.0),
+        change: "heavier".into(),
+        moved_n: Some(38.0),
+        why: Some("2 field-seasons more than then.".into()),
+        ..SinceLastRow::default()
+    });
+    results.followed.push(FollowedRow {
+        condition: point.condition,
+        closer: point.closer,
+        response: point.response,
+        season: 2025,
+        last_start_n: Some(300.0),
+        near_n: Some(20.0),
+        n_followed: Some(6),
+        n_other: Some(10),
+        n_fields_both: Some(2),
+        compared_within: Some("field".into()),
+        difference: Some(0.03),
+        low: Some(-0.01),
+        high: Some(0.07),
+        reading: Some("not_told".into()),
+        ..FollowedRow::default()
+    });
+    results
+}
+
+#[test]
+fn a_field_page_shows_its_map_its_passes_and_the_files_behind_each_strip() {
+    let (pages, pictures) = pages_of(&everything());
+    let page = pages["fields/north-2025.html"].replace('\u{a0}', " ");
+    for words in
+        ["Where the strips lie", "Set against actual along the pass", "stand_count.csv rows 2 to 7", "class=\"spot\""]
+    {
+        assert!(page.contains(words), "{words}");
+    }
+    let says = page.split("<title>strip ").nth(1).and_then(|rest| rest.split("</title>").next());
+    assert!(says.is_some_and(|says| says.contains("From stand_count.csv rows 2 to 7")), "{says:?}");
+    for picture in pictures {
+        crate::charts::sketch::assert_no_text_meets(&picture.sketch, &picture.file);
+    }
+}
+
+#[test]
+fn what_changed_since_last_season_is_said_and_followers_are_no_trial() {
+    let page = page_of(&everything()).replace('\u{a0}', " ");
+    for words in [
+        "300 N, leaning",
+        "heavier by 38 N",
+        "This is not a trial: who followed a start chose to",
+        "6 of 16 counted strips stood within 20 N of 300 N.",
+        "better or worse cannot be told.",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    assert!(!page_of(&made_up::review()).contains("Since last season"), "no last season, no section");
+}
+
+#[test]
+fn every_link_between_pages_leads_somewhere_in_both_systems() {
+    let (files, _) = rendered(&everything());
+    for (name, bytes) in files.iter().filter(|(name, _)| name.ends_with(".html")) {
+        let page = String::from_utf8(bytes.clone()).expect("text").replace("&#x2f;", "/");
+        let folder = name.rsplit_once('/').map_or("", |(folder, _)| folder);
+        for link in page.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next()) {
+            let Some((file, _)) = link.split_once('#').or(Some((link, ""))).filter(|(file, _)| !file.is_empty()) else {
+                continue;
+            };
+            let mut parts: Vec<&str> = folder.split('/').filter(|part| !part.is_empty()).collect();
+            for part in file.split('/') {
+                if part == ".." {
+                    assert!(parts.pop().is_some(), "{name} leads out of the report: {link}");
+                } else {
+                    parts.push(part);
+                }
+            }
+            assert!(files.contains_key(&parts.join("/")), "{name} leads nowhere: {link}");
+        }
+    }
+}
+
 /// The part of the page between the heading of a planter's card and the end of that card.
 fn card_of<'a>(page: &'a str, planter: &str) -> &'a str {
     let from = page.find(&format!("<h2>{planter}</h2>")).expect("the planter has a card");
@@ -54,9 +218,15 @@ fn card_of<'a>(page: &'a str, planter: &str) -> &'a str {
 #[test]
 fn a_review_gives_a_page_and_two_files_a_chart() {
     let (files, summary) = rendered(&made_up::review());
-    assert_eq!(summary.charts, 4 + 6, "four conditions with a curve and six field-seasons");
-    assert_eq!(files.len(), 2 * summary.charts + 1);
-    for name in ["charts/field-north-2025.svg", "charts/condition-dry-covered-on-time-share.png"] {
+    assert_eq!(summary.charts, 4 + 6 + 1, "four conditions with a curve, six field-seasons, conditions side by side");
+    assert_eq!(summary.pages, 2 * (1 + 1 + 6 + 3), "index, tables, field-seasons and sheets in both systems");
+    assert_eq!(files.len(), 2 * summary.charts + summary.pages + 2);
+    for name in [
+        "charts/field-north-2025.svg",
+        "charts/condition-dry-covered-on-time-share.png",
+        "us/fields/north-2025.html",
+        "review.md",
+    ] {
         assert!(files.contains_key(name), "{name} in {:?}", files.keys());
     }
     if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
@@ -77,9 +247,9 @@ fn many_conditions_are_set_closer_to_fit_one_sheet() {
         row.condition = format!("condition {number}");
         results.settings.push(row);
     }
-    let (page, _) = compose(&results).expect("the page can be put together");
-    assert!(page.contains("<article class=\"card packed\">"), "ten conditions");
-    assert!(page.contains("<article class=\"card \">"), "one condition");
+    let page = page_of(&results);
+    assert!(page.contains("<article class=\"card packed\" "), "ten conditions");
+    assert!(page.contains("<article class=\"card \" "), "one condition");
     if let Some(folder) = std::env::var_os("EVENSTAND_REPORT_OUT") {
         std::fs::write(std::path::Path::new(&folder).join("many.html"), page).expect("a file");
     }
@@ -136,7 +306,7 @@ fn the_page_opens_with_the_answer_and_needs_no_other_file() {
     .map(|mark| page.find(mark).expect("the section is there"))
     .collect();
     assert!(places.is_sorted(), "{places:?}");
-    for outside in ["http://", "https://", "src=\"", "<script", "<link", "@import"] {
+    for outside in ["http://", "https://", "src=\"", "<script ", "<link", "@import", "fetch("] {
         let found = page.replace("http://www.w3.org/2000/svg", "");
         assert!(!found.contains(outside), "the page reaches outside: {outside}");
     }
@@ -218,11 +388,12 @@ fn an_unweighed_planter_shows_no_force_anywhere() {
         strip.set_pressure_kpa = strip.force_n;
     }
     let texts = texts_of(&results);
-    assert_eq!(texts.len(), 1 + 2 + 1, "one condition, two field-seasons and the page");
+    assert_eq!(texts.len(), 3 + 3 + 2, "three charts; one sheet and two field-seasons; the review and its tables");
     for (name, text) in &texts {
         let text = text.split_once("<main>").map_or(text.as_str(), |(_, main)| main);
         assert!(!text.contains("\u{a0}N") && !text.contains("(N)"), "{name} shows a force");
-        assert!(text.contains("(psi)"), "{name}");
+        let has_an_axis = text.contains("<svg") && !name.starts_with("growers/");
+        assert!(!has_an_axis || text.contains("(psi)"), "{name}");
     }
     let page = page_of(&results);
     assert!(page.contains("<p class=\"knob\">40\u{a0}psi</p>") && page.contains("no force is given"));
@@ -268,7 +439,7 @@ fn names_are_escaped_wherever_they_stand() {
         assert!(!text.contains("<img"), "{name}");
         assert!(!text.contains("\"Co\""), "{name} lets a quote through");
         seen += text.matches("&lt;img src=x").count();
-        assert!(name.chars().all(|letter| letter.is_ascii_alphanumeric() || letter == '-'), "{name}");
+        assert!(name.chars().all(|letter| letter.is_ascii_alphanumeric() || "-/.".contains(letter)), "{name}");
     }
     assert!(seen > 20, "the name is shown, escaped: {seen}");
 }
@@ -298,11 +469,22 @@ fn a_planter_that_is_not_described_is_answered_in_force() {
 
 #[test]
 fn every_chart_says_its_finding_and_has_its_numbers_beside_it() {
-    let page = page_of(&made_up::review());
-    let charts = page.matches("<figure>").count();
-    assert_eq!(charts, 10);
-    assert_eq!(page.matches("role=\"img\" aria-label=\"Chart of ").count(), charts);
-    assert_eq!(page.matches("<summary>The chart in numbers</summary>").count(), charts);
+    let (pages, _) = pages_of(&everything());
+    for (name, page) in &pages {
+        let charts = page.matches("<figure").count();
+        assert_eq!(page.matches("role=\"img\" aria-label=\"").count(), charts, "{name}");
+        assert!(!page.contains("aria-label=\"\""), "{name}");
+        let numbers =
+            ["The chart in numbers", "The field-seasons in numbers", "The calendar in numbers", "Strip by strip"];
+        assert!(charts == 0 || numbers.iter().any(|words| page.contains(words)), "{name} has charts and no numbers");
+    }
+    let page = &pages["index.html"];
+    assert_eq!(page.matches("<figure").count(), 4 + 1 + 1 + 1, "conditions, side by side, a forest, a calendar");
+    for (words, count) in
+        [("The chart in numbers", 4), ("The field-seasons in numbers", 1), ("The calendar in numbers", 1)]
+    {
+        assert_eq!(page.matches(words).count(), count, "{words}");
+    }
     assert!(page.contains(
         "The pooled curve runs from 73\u{a0}% at 130\u{a0}N up to 78\u{a0}% at 338\u{a0}N and ends at 66\u{a0}% at 650\u{a0}N."
     ));
@@ -395,7 +577,7 @@ fn a_writer_that_fails_is_reported_with_the_file() {
     let failure = render(&made_up::review(), &mut |_, _| Err(std::io::Error::other("disk full")))
         .expect_err("the writer fails")
         .to_string();
-    assert!(failure.starts_with("charts/condition-") && failure.contains("disk full"), "{failure}");
+    assert!(failure.starts_with("page.css") && failure.contains("disk full"), "{failure}");
 }
 
 #[test]
