@@ -7,10 +7,10 @@ use std::path::Path;
 use crate::notebook_page::run_page;
 use crate::support::{files_below, matches_snapshot, root};
 
-/// The table that is kept of every review that a notebook runs.
-const TABLE: &str = "results/settings.csv";
+/// What is kept of every review that a notebook runs: the table of settings, and the review as a page of Markdown.
+const KEPT: [&str; 2] = ["results/settings.csv", "report/review.md"];
 
-/// The one page that is kept of a report: the one that the reader of the notebook would print. Charts stand inside it.
+/// The one page of HTML that is kept of a report: the one that the reader of the notebook would print. Charts stand inside it.
 fn page_of(notebook: &str) -> &'static str {
     match notebook {
         "03-next-years-default" => "report/growers/eight-row.html",
@@ -34,7 +34,7 @@ fn notebooks_and_their_reports_are_up_to_date() {
         matches_snapshot(&page, run_page(&text, work.path()).as_bytes());
         for (file, bytes) in files_below(work.path()) {
             let in_review = file.splitn(3, '/').nth(2).unwrap_or_default();
-            if [TABLE, page_of(&name)].contains(&in_review) {
+            if KEPT.contains(&in_review) || page_of(&name) == in_review {
                 let short = file.rsplit('/').next().unwrap().to_owned();
                 made.insert(format!("{name}/{short}"), bytes);
             }
