@@ -161,7 +161,7 @@ pub(crate) fn view(
             Some("none") => "No setting was recorded.",
             _ => "",
         },
-        facts: facts(field),
+        facts: facts(results, field),
         chart,
         map,
         along,
@@ -171,10 +171,18 @@ pub(crate) fn view(
     }
 }
 
-fn facts(field: &FieldSeasonRow) -> Vec<(String, String)> {
+fn facts(results: &Results, field: &FieldSeasonRow) -> Vec<(String, String)> {
     let count = |value: Option<i64>| value.map(number::grouped);
-    let planted =
-        field.planted_at.map(|moment| format!("{} (UTC)", number::calendar_day(moment.days().floor() as i64)));
+    // The day in the field's own time zone stands among the records; a time alone is one of UTC.
+    let recorded = results
+        .recorded
+        .iter()
+        .find(|row| row.what == "planted" && row.field_id == field.field_id && row.season == field.season);
+    let planted = match (recorded, field.planted_at) {
+        (Some(row), _) => Some(number::calendar_day(i64::from(row.day.0))),
+        (None, Some(moment)) => Some(format!("{} (UTC)", number::calendar_day(moment.days().floor() as i64))),
+        (None, None) => None,
+    };
     [
         ("Crop", field.crop.clone()),
         ("Hybrid", field.hybrid.clone()),

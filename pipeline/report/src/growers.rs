@@ -40,7 +40,11 @@ pub(crate) fn owner(field: &FieldSeasonRow) -> Option<String> {
 pub(crate) fn growers(results: &Results) -> Vec<Grower> {
     let mut names = Names::default();
     let mut pages = Vec::new();
-    for card in cards(results) {
+    for mut card in cards(results) {
+        // Nobody plants by a condition that was not noted.
+        if card.answers.iter().any(|answer| plantable(&answer.condition)) {
+            card.answers.retain(|answer| plantable(&answer.condition));
+        }
         let fields: Vec<&FieldSeasonRow> =
             ordered(results).into_iter().filter(|field| field.planter_id.as_ref() == Some(&card.planter)).collect();
         let mut farms: Vec<Option<String>> = Vec::new();
@@ -70,6 +74,11 @@ pub(crate) fn growers(results: &Results) -> Vec<Grower> {
         }
     }
     pages
+}
+
+/// Whether a condition can be told before planting.
+fn plantable(condition: &str) -> bool {
+    !matches!(condition, "unstated" | "mixed")
 }
 
 fn field_table(fields: &[&FieldSeasonRow]) -> Option<WordTable> {
@@ -108,7 +117,7 @@ fn says(results: &Results, fields: &[&FieldSeasonRow]) -> Vec<String> {
         .iter()
         .filter(|strip| fields.iter().any(|field| field.field_id == strip.field_id && field.season == strip.season))
         .map(|strip| strip.condition.as_str())
-        .filter(|condition| !matches!(*condition, "unstated" | "mixed"))
+        .filter(|condition| plantable(condition))
         .collect();
     let trials = fields.iter().filter(|field| field.kind.as_deref() == Some("trial")).count();
     if fields.is_empty() {
