@@ -26,25 +26,39 @@ const MOIST: Ground = Ground {
 /// Weighed force of the spring positions 1 to 5, N.
 const POSITIONS: [f64; 5] = [90.0, 140.0, 190.0, 240.0, 290.0];
 
-/// Field, season, day of planting, spring position, and what hard ground took from the stand there, share of the seeds.
-const FIELDS: [(&str, i32, (u32, u32, i64), usize, f64); 10] = [
-    ("river", 2024, (4, 26, 9), 2, 0.03),
-    ("church", 2024, (4, 29, 9), 3, 0.0),
-    ("quarry", 2024, (5, 3, 9), 4, -0.06),
-    ("windmill", 2024, (5, 6, 9), 5, -0.10),
-    ("pond", 2024, (5, 8, 9), 3, 0.01),
-    ("river", 2025, (4, 24, 9), 2, 0.03),
-    ("church", 2025, (4, 28, 9), 3, 0.0),
-    ("quarry", 2025, (4, 30, 9), 5, -0.07),
-    ("windmill", 2025, (5, 5, 9), 4, -0.08),
-    ("pond", 2025, (5, 9, 9), 2, 0.02),
+/// A field in one season.
+struct Log {
+    field: &'static str,
+    season: i32,
+    /// Month and day of planting.
+    planted: (u32, u32),
+    /// Spring position throughout.
+    position: usize,
+    /// What its ground added to final emergence, share of the seeds.
+    level: f64,
+}
+
+const fn log(field: &'static str, season: i32, planted: (u32, u32), position: usize, level: f64) -> Log {
+    Log { field, season, planted, position, level }
+}
+
+const LOGS: [Log; 10] = [
+    log("river", 2024, (4, 26), 2, 0.03),
+    log("church", 2024, (4, 29), 3, 0.0),
+    log("quarry", 2024, (5, 3), 4, -0.06),
+    log("windmill", 2024, (5, 6), 5, -0.10),
+    log("pond", 2024, (5, 8), 3, 0.01),
+    log("river", 2025, (4, 24), 2, 0.03),
+    log("church", 2025, (4, 28), 3, 0.0),
+    log("quarry", 2025, (4, 30), 5, -0.07),
+    log("windmill", 2025, (5, 5), 4, -0.08),
+    log("pond", 2025, (5, 9), 2, 0.02),
 ];
 
 fn fields() -> Result<Vec<Field>, Box<dyn Error>> {
-    FIELDS
-        .into_iter()
+    LOGS.into_iter()
         .enumerate()
-        .map(|(order, (field, season, planted, position, level))| {
+        .map(|(order, Log { field, season, planted: (month, day), position, level })| {
             let strip = |spot: usize| Strip {
                 id: format!("spot {spot}"),
                 block: None,
@@ -55,6 +69,7 @@ fn fields() -> Result<Vec<Field>, Box<dyn Error>> {
             let places: &[_] = &[("a", 2), ("b", 7)];
             let visit_days: &[_] = &[30];
             let index = 160 + order;
+            let planted = (month, day, 9);
             Plan { index, field, season, planted, ground: &MOIST, level, strips, places, visit_days }.grow()
         })
         .collect()
@@ -136,9 +151,9 @@ default = \"3\"
 }
 
 fn readme() -> String {
-    let rows: Vec<String> = FIELDS
+    let rows: Vec<String> = LOGS
         .iter()
-        .map(|(field, season, _, position, level)| {
+        .map(|Log { field, season, position, level, .. }| {
             format!("| {field} | {season} | {position} | {:+.0} |\n", 100.0 * level)
         })
         .collect();
