@@ -5,7 +5,7 @@ use std::fs;
 
 use crate::support::root;
 
-const FLOORS: [(&str, u8); 15] = [
+const FLOORS: [(&str, u8); 16] = [
     ("stats", 0),
     ("agronomy", 0),
     ("tables", 0),
@@ -14,6 +14,7 @@ const FLOORS: [(&str, u8); 15] = [
     ("workbook", 1),
     ("taskdata", 1),
     ("places", 1),
+    ("book", 1),
     ("store", 2),
     ("ingest", 2),
     ("link", 2),
