@@ -1,5 +1,8 @@
 //! What can go wrong while a report is made.
 
+/// The problem of a chart where the drawing library does not take the font.
+pub(crate) const NO_FONT: &str = "the font could not be registered";
+
 /// Why a report could not be made.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

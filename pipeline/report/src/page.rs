@@ -5,23 +5,24 @@ use serde::Serialize;
 
 use evenstand_tables::rows::FieldSeasonRow;
 
-use crate::answer::{Card, cards, deciding_points};
-use crate::fields::{self, ordered};
-use crate::ground;
-use crate::growers::{Grower, growers};
 use crate::picture::{Figure, Picture};
-use crate::research::{Research, research};
 use crate::results::Results;
-use crate::review_markdown::review_markdown;
-use crate::since_last::{SinceLast, since_last};
 use crate::slug::Names;
 use crate::templates::Templates;
-use crate::units::System;
-use crate::why::{self, WordTable};
-use crate::{
-    ReportError, aside, calendar, dig_list, field_chart, font, hardware, in_short, method, missing, number, overview,
-    scheme, scope, set_actual, telemetry,
+use crate::words::answer::{Card, cards, deciding_points};
+use crate::words::fields::{self, ordered};
+use crate::words::ground;
+use crate::words::growers::{Grower, growers};
+use crate::words::research::{Research, research};
+use crate::words::review_markdown::review_markdown;
+use crate::words::since_last::{SinceLast, since_last};
+use crate::words::units::System;
+use crate::words::why::{self, WordTable};
+use crate::words::{
+    aside, calendar, dig_list, field_chart, hardware, in_short, method, missing, number, overview, scheme, scope,
+    set_actual, telemetry,
 };
+use crate::{ReportError, font};
 
 /// What every page has: its style, the way home, and the way to the same page in the other units.
 #[derive(Debug, Clone, Serialize)]

@@ -8,9 +8,9 @@ use rayon::prelude::*;
 use crate::page::{Page, Pages, style};
 use crate::picture::Picture;
 use crate::results::Results;
-use crate::scope::scope;
 use crate::templates::Templates;
-use crate::units::System;
+use crate::words::scope::scope;
+use crate::words::units::System;
 use crate::{ReportError, Summary, charts};
 
 /// Pages and charts that are made at a time, so that a review of thousands of fields never holds all of them.

@@ -9,7 +9,7 @@ use evenstand_tables::rows::{
 };
 use evenstand_tables::{Row, Table, TablesError};
 
-use crate::gauge::{Gauge, Unit};
+use crate::words::gauge::{Gauge, Unit};
 
 /// The result tables of one review, as rows. Any of them may be empty.
 #[derive(Debug, Clone, Default)]
@@ -165,7 +165,7 @@ impl Results {
 
     /// The title of the review.
     pub(crate) fn review(&self) -> &str {
-        self.fact("review").unwrap_or("Review without a title")
+        self.fact("review").unwrap_or(crate::words::labels::NO_TITLE)
     }
 
     /// The response that decides, where a table does not flag it.

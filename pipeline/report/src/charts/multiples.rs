@@ -5,8 +5,9 @@ use crate::charts::marks::line_look;
 use crate::charts::panel::{CurvePoint, Grid, Panel, Place, response_axis};
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TITLE, WIDTH};
 use crate::font;
-use crate::gauge::Gauge;
-use crate::response::Response;
+use crate::words::gauge::Gauge;
+use crate::words::labels;
+use crate::words::response::Response;
 
 /// One condition.
 #[derive(Debug, Clone)]
@@ -70,7 +71,7 @@ fn draw(sketch: &mut Sketch, panel: &Panel, small: &Small, place: Place) {
     panel.curve(sketch, &small.curve, &line_look(0));
     if small.curve.is_empty() && small.strips.is_empty() {
         let middle = ((panel.left + panel.right) / 2.0, (panel.top + panel.bottom) / 2.0);
-        sketch.text(middle, Anchor::Middle, Ink::Muted, "no curve");
+        sketch.text(middle, Anchor::Middle, Ink::Muted, labels::NO_CURVE);
     }
 }
 
@@ -79,7 +80,7 @@ mod tests {
     use super::*;
     use crate::Results;
     use crate::charts::sketch::assert_no_text_meets;
-    use crate::gauge::Unit;
+    use crate::words::gauge::Unit;
 
     #[test]
     fn any_number_of_conditions_stands_side_by_side_without_touching() {

@@ -9,6 +9,7 @@ use plotters::style::{Color, IntoFont};
 use crate::ReportError;
 use crate::charts::image::{self, AVERAGED};
 use crate::charts::sketch::{Anchor, Ink, Point, Shape, Sketch, WIDTH};
+use crate::error::NO_FONT;
 use crate::font;
 
 /// Backends place everything on whole pixels, so both are given a canvas this many times as large: fine enough that
@@ -93,7 +94,7 @@ fn paint<DB: DrawingBackend>(
     measure: TextMeasure,
 ) -> Result<(), String> {
     if !font::register() {
-        return Err("the font could not be registered".to_owned());
+        return Err(NO_FONT.to_owned());
     }
     area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())?;
     for shape in &sketch.shapes {

@@ -7,7 +7,7 @@ use super::*;
 use crate::font;
 use crate::made_up;
 use crate::made_up_digs;
-use crate::response::Response;
+use crate::words::response::Response;
 
 fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
     let mut files = BTreeMap::new();
