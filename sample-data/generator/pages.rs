@@ -98,7 +98,7 @@ timezone = \"America/Chicago\"
 seed = 1
 
 [last_season]
-starting_points = "last-season/starting_points.csv"   # the answers of this review a year ago
+starting_points = \"last-season/starting_points.csv\"   # the answers of this review a year ago
 
 [condition]
 by = [\"moisture\", \"residue\"]

@@ -34,7 +34,11 @@ fn a_table_of_last_season_that_is_not_there_or_is_none_stops_the_model_with_the_
     let work = tempfile::tempdir().unwrap();
     let raw = work.path().join("raw");
     fs::create_dir_all(&raw).unwrap();
-    fs::write(raw.join("stand_count.csv"), "field_id,season,strip_id,seeds_sown,counted_at,emerged\nA,2025,1,100,2025-05-09T10:00Z,80\n").unwrap();
+    fs::write(
+        raw.join("stand_count.csv"),
+        "field_id,season,strip_id,seeds_sown,counted_at,emerged\nA,2025,1,100,2025-05-09T10:00Z,80\n",
+    )
+    .unwrap();
     let settings = "[last_season]\nstarting_points = \"last/starting_points.csv\"\n";
     fs::write(work.path().join("evenstand.toml"), settings).unwrap();
     let said = refused(work.path());
