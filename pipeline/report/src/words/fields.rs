@@ -245,7 +245,7 @@ fn strip_table(results: &Results, field: &FieldSeasonRow) -> Option<WordTable> {
                     .map_or_else(|| "–".to_owned(), |value| response.value(value, None))
             }));
             if sourced {
-                row.push(strip_says::files(results, strip));
+                row.push(strip_says::files(results, (&strip.field_id, strip.season, &strip.strip_id)));
             }
             row
         })

@@ -16,16 +16,16 @@ pub(crate) fn strip_says(results: &Results, strip: &StripRow, response: &Respons
     parts.extend(strip.force_n.map(|force| gauge.text(force)));
     parts.extend(strip.closing_position.as_ref().map(|position| format!("position {position}")));
     parts.extend(results.strip_value(strip, &response.name).map(|value| response.value(value, None)));
-    let files = files(results, strip);
+    let files = files(results, (&strip.field_id, strip.season, &strip.strip_id));
     if files.is_empty() { parts.join(", ") } else { format!("{}. From {files}", parts.join(", ")) }
 }
 
 /// Files and rows behind a strip, the setting and the counts first; nothing where the results do not tell.
-pub(crate) fn files(results: &Results, strip: &StripRow) -> String {
+pub(crate) fn files(results: &Results, (field_id, season, strip_id): (&str, i64, &str)) -> String {
     let order = |row: &&SourceRow| {
         ["setting_log", "stand_count", "dig_check", "soil_note"].iter().position(|what| *what == row.what).unwrap_or(4)
     };
-    let mut rows: Vec<&SourceRow> = results.sources_of(&strip.field_id, strip.season, &strip.strip_id).iter().collect();
+    let mut rows: Vec<&SourceRow> = results.sources_of(field_id, season, strip_id).iter().collect();
     rows.sort_by_key(order);
     let named: Vec<String> = rows.into_iter().map(file).collect();
     named.join("; ")

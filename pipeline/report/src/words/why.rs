@@ -165,8 +165,10 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         .filter_map(|row| {
             let (force_n, value) = (row.force_n?, row.adjusted?);
             let place = (gauge.value(force_n), response.axis_value(value));
+            let files = crate::words::strip_says::files(results, (&row.field_id, row.season, &row.strip_id));
+            let from = if files.is_empty() { String::new() } else { format!(". From {files}") };
             let says = format!(
-                "{}, {}, strip {}: {}, {}; {} with field and block taken out",
+                "{}, {}, strip {}: {}, {}; {} with field and block taken out{from}",
                 row.field_id,
                 row.season,
                 row.strip_id,
