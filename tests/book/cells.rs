@@ -30,12 +30,12 @@ fn names_stand_above_units_and_cells_are_typed() {
         StripRow { emerged_share: Some(f64::NAN), t50_h: Some(f64::INFINITY), ..strip("") },
     ];
     let book = book(&[StripRow::to_table(&strips).unwrap()], BookUnits::Metric);
-    assert_eq!(column(&book, "strips", "Field id")[0], Data::String("north".into()));
+    assert_eq!(column(&book, "strips", "Field")[0], Data::String("north".into()));
     assert_eq!(column(&book, "strips", "Season")[0], Data::Float(2025.0));
     assert_eq!(column(&book, "strips", "Emerged share"), [Data::Float(0.825), Data::Empty]);
     assert_eq!(column(&book, "strips", "Time to 50 %"), [Data::Float(120.25), Data::Empty]);
     assert_eq!(column(&book, "strips", "Usable"), [Data::Bool(true), Data::Empty]);
-    assert_eq!(column(&book, "strips", "Strip id")[1], Data::Empty);
+    assert_eq!(column(&book, "strips", "Strip")[1], Data::Empty);
     let started = column(&book, "strips", "Started at");
     // A number of days with the format of a date, as a spreadsheet keeps it: 45775 is 2025-04-28.
     assert!(started[0].is_datetime(), "{started:?}");

@@ -5,11 +5,12 @@ use std::fs;
 
 use crate::support::root;
 
-const FLOORS: [(&str, u8); 16] = [
+const FLOORS: [(&str, u8); 17] = [
     ("stats", 0),
     ("agronomy", 0),
     ("tables", 0),
     ("bundle", 0),
+    ("paper", 0),
     ("settings", 1),
     ("workbook", 1),
     ("taskdata", 1),

@@ -91,6 +91,9 @@ fn write(tables: &[Table], sheets: &[Sheet], facts: &BookFacts) -> Result<Worksh
     row += 1;
     for (table, planned) in tables.iter().zip(sheets) {
         let schema = table.schema();
+        // About 95 letters stand in a line of the third column.
+        let lines = schema.description.chars().count().div_ceil(95).max(1);
+        sheet.set_row_height(row, lines_high(lines))?;
         link(&mut sheet, row, planned.name())?;
         sheet.write_string_with_format(row, 1, &schema.title, &top)?;
         sheet.write_string_with_format(row, 2, &schema.description, &top)?;
@@ -110,8 +113,12 @@ fn paragraph(sheet: &mut Worksheet, row: u32, text: &str, format: &Format) -> Re
     let format = format.clone().set_text_wrap().set_align(FormatAlign::Top);
     sheet.merge_range(row, 0, row, 4, text, &format)?;
     let lines = text.chars().count().div_ceil(165).max(1);
-    sheet.set_row_height(row, 15.5 * f64::from(u32::try_from(lines).unwrap_or(8)))?;
+    sheet.set_row_height(row, lines_high(lines))?;
     Ok(())
+}
+
+fn lines_high(lines: usize) -> f64 {
+    15.5 * f64::from(u32::try_from(lines).unwrap_or(8))
 }
 
 fn link(sheet: &mut Worksheet, row: u32, name: &str) -> Result<(), XlsxError> {

@@ -26,11 +26,14 @@ const WIDTH: u32 = 620;
 const HEIGHT: u32 = 400;
 const ROWS: u32 = 23;
 const SECOND: u16 = 10;
+/// Per cent of their size at which charts are printed.
+const PRINTED: u16 = 58;
 /// Longest text that stands in for a picture, in UTF-16 units (a limit of the file format).
 const LONGEST_ALTERNATIVE: usize = 255;
 /// Ink of curves, and of limits and marks.
 const BLACK: u32 = 0x0000_0000;
 const DARK: u32 = 0x0040_4040;
+const GREY: u32 = 0x0080_8080;
 
 /// What a curve belongs to.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -200,7 +203,8 @@ impl Sources<'_> {
         let mut sheet = Worksheet::new();
         sheet.set_name(CHARTS)?;
         sheet.set_landscape();
-        sheet.set_print_fit_to_pages(1, 0);
+        // Two pairs of charts stand on a page of either size of paper.
+        sheet.set_print_scale(PRINTED);
         let bold = Format::new().set_bold().set_font_size(13);
         sheet.write_string_with_format(0, 0, "Curves and differences of the response that decides", &bold)?;
         sheet.write_string(
@@ -216,7 +220,11 @@ impl Sources<'_> {
         };
         let (drawn, bare): (Vec<&Deciding>, Vec<&Deciding>) = deciding.iter().partition(drawable);
         let mut row = 3;
+        let mut breaks = Vec::new();
         for (number, deciding) in drawn.iter().take(MOST_CONDITIONS).enumerate() {
+            if number > 0 && number % 2 == 0 {
+                breaks.push(row);
+            }
             sheet.write_string_with_format(row, 0, cut(&deciding.curve.heading()), &Format::new().set_bold())?;
             sheet.write_string(row + 1, 0, &deciding.line)?;
             let mut column = 0;
@@ -227,6 +235,7 @@ impl Sources<'_> {
             }
             row += ROWS;
         }
+        sheet.set_page_breaks(&breaks)?;
         let rest: Vec<String> = drawn.iter().skip(MOST_CONDITIONS).map(|deciding| deciding.curve.heading()).collect();
         if !rest.is_empty() {
             sheet.write_string(
@@ -259,7 +268,7 @@ impl Sources<'_> {
             ("Upper limit", "high", line(DARK, 1.0, ChartLineDashType::Dash)),
         ];
         if let Some(adjusted) = adjusted {
-            let marker = marker(ChartMarkerType::Circle, 5, false);
+            let marker = marker(ChartMarkerType::Circle, 4, GREY);
             let (x, y) = (adjusted.cells(curve, "force_n")?, adjusted.cells(curve, "adjusted")?);
             let series = chart.add_series().set_name("Strips, adjusted").set_categories(x).set_values(y);
             series.set_format(ChartFormat::new().set_line(ChartLine::new().set_hidden(true))).set_marker(&marker);
@@ -285,7 +294,7 @@ impl Sources<'_> {
         if let Some((low, high, step)) = x {
             axis.set_min(low).set_max(high).set_major_unit(step);
         }
-        value_axis(&mut chart, number_format(&curve.response), y);
+        value_axis(&mut chart, number_format(&curve.response, y), y);
         let title = format!("{} ({})", curve.heading(), deciding.line);
         Some(Drawing { chart, title, values: curve.response_title() })
     }
@@ -294,11 +303,11 @@ impl Sources<'_> {
         let curve = &deciding.curve;
         let effects = self.effects.as_ref()?;
         let names = effects.cells(curve, SHOWN_AS)?;
-        let mut chart = Chart::new(ChartType::Line);
+        let mut chart = Chart::new(ChartType::Stock);
         let ends = [
-            ("Upper end, 90 %", "high", marker(ChartMarkerType::LongDash, 7, true)),
-            ("Difference", "difference", marker(ChartMarkerType::Square, 8, true)),
-            ("Lower end, 90 %", "low", marker(ChartMarkerType::LongDash, 7, true)),
+            ("Upper end, 90 %", "high", marker(ChartMarkerType::LongDash, 7, BLACK)),
+            ("Lower end, 90 %", "low", marker(ChartMarkerType::LongDash, 7, BLACK)),
+            ("Difference", "difference", marker(ChartMarkerType::Square, 8, BLACK)),
         ];
         for (name, column, marker) in ends {
             let series =
@@ -317,7 +326,7 @@ impl Sources<'_> {
         let columns = ["difference", "low", "high"];
         // Nought belongs on an axis of differences.
         let y = around(columns.into_iter().flat_map(|column| effects.numbers(curve, column)).chain([0.0]));
-        value_axis(&mut chart, number_format(&curve.response), y);
+        value_axis(&mut chart, number_format(&curve.response, y), y);
         let values = format!("Difference in {}", lower(&curve.response_title()));
         Some(Drawing { chart, title, values })
     }
@@ -334,11 +343,14 @@ fn value_axis(chart: &mut Chart, format: &str, ends: Option<(f64, f64, f64)>) {
     }
 }
 
-/// Marks of an axis: whole per cents, whole hours, else as the numbers are.
-fn number_format(response: &str) -> &'static str {
+/// How the marks of an axis are written: as many decimals as the step between them needs.
+fn number_format(response: &str, ends: Option<(f64, f64, f64)>) -> &'static str {
+    let step = ends.map_or(1.0, |(_, _, step)| step);
     match Shown::response(response).unit {
+        "%" if step < 0.009 => "0.0%",
         "%" => "0%",
         "" => "General",
+        _ if step < 0.9 => "0.0",
         _ => "0",
     }
 }
@@ -349,10 +361,11 @@ fn line(grey: u32, width: f64, dash: ChartLineDashType) -> ChartLine {
     line
 }
 
-fn marker(kind: ChartMarkerType, size: u8, filled: bool) -> ChartMarker {
+/// Filled in any case: some spreadsheets draw no edge, and a white mark would hide what lies below.
+fn marker(kind: ChartMarkerType, size: u8, fill: u32) -> ChartMarker {
     let mut format = ChartFormat::new();
     format.set_border(&line(DARK, 0.75, ChartLineDashType::Solid));
-    format.set_solid_fill(ChartSolidFill::new().set_color(if filled { Color::Black } else { Color::White }));
+    format.set_solid_fill(ChartSolidFill::new().set_color(Color::RGB(fill)));
     let mut marker = ChartMarker::new();
     marker.set_type(kind).set_size(size).set_format(&mut format);
     marker

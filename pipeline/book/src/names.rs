@@ -74,7 +74,29 @@ fn of_column(column: &Column) -> String {
         _ => "",
     };
     let stem = column.name.strip_suffix(ending).unwrap_or(&column.name);
-    capitalised(&in_words(stem))
+    let words: Vec<&str> = stem.split('_').collect();
+    let words = match words.as_slice() {
+        ["n", counted @ ..] => ["number", "of"].into_iter().chain(counted.iter().copied()).collect(),
+        [named @ .., "id"] if !named.is_empty() => named.to_vec(),
+        _ => words,
+    };
+    capitalised(&words.into_iter().map(spelled_out).collect::<Vec<_>>().join(" "))
+}
+
+/// A short word of the tables, spelled out.
+fn spelled_out(word: &str) -> &str {
+    match word {
+        "se" => "standard error",
+        "sd" => "standard deviation",
+        "df" => "degrees of freedom",
+        "prob" => "probability of",
+        "vs" => "against",
+        "fit" => "(fitted)",
+        "lat" => "latitude",
+        "lon" => "longitude",
+        "aicc" => "AICc",
+        _ => word,
+    }
 }
 
 /// A name with spaces.
@@ -102,6 +124,16 @@ mod tests {
         assert_eq!(names[3], "a_table_whose_name_is_longe (2)");
         assert_eq!(names[4..6], ["about (2)", "x_y"]);
         assert!(names.iter().all(|name| name.encode_utf16().count() <= LONGEST), "{names:?}");
+    }
+
+    #[test]
+    fn short_words_are_spelled_out() {
+        let schema = evenstand_tables::schema(Group::Results, "strips").unwrap();
+        let of = |name: &str| of_column(schema.column(name).unwrap());
+        assert_eq!(of("n_samples"), "Number of samples");
+        assert_eq!(of("strip_id"), "Strip");
+        assert_eq!(of("t50_fit_se_h"), "T50 (fitted) standard error");
+        assert_eq!(of("on_time_share"), "On-time share");
     }
 
     #[test]
