@@ -1,7 +1,11 @@
 //! Corners of the strips' outlines.
 
+use std::collections::BTreeMap;
+
 use evenstand_tables::rows::{OutlineRow, StripSheetRow};
 use serde::Deserialize;
+
+use crate::key::StripKey;
 
 /// A GeoJSON geometry (RFC 7946, section 3.1) that has an area; positions are longitude, latitude and more.
 #[derive(Deserialize)]
@@ -13,31 +17,27 @@ enum Geometry {
 
 type Ring = Vec<Vec<f64>>;
 
-/// A row a corner, strip by strip, ring by ring. A boundary that cannot be read gives none: `ingest` has judged it already.
+/// A row a corner, strip by strip: outer rings first, then holes. Of a strip that is drawn twice the first outline counts. A boundary that cannot be
+/// read gives none: `ingest` has judged it already.
 pub(crate) fn outlines(strips: &[StripSheetRow]) -> Vec<OutlineRow> {
-    let mut rows: Vec<OutlineRow> = strips.iter().flat_map(corners).collect();
-    rows.sort_by(|a, b| {
-        (&a.field_id, a.season, &a.strip_id, a.ring, a.corner).cmp(&(
-            &b.field_id,
-            b.season,
-            &b.strip_id,
-            b.ring,
-            b.corner,
-        ))
-    });
-    // A strip that is drawn twice keeps its first outline.
-    rows.dedup_by(|b, a| {
-        (&a.field_id, a.season, &a.strip_id, a.ring, a.corner) == (&b.field_id, b.season, &b.strip_id, b.ring, b.corner)
-    });
-    rows
+    let mut drawn: BTreeMap<StripKey, Vec<OutlineRow>> = BTreeMap::new();
+    for strip in strips {
+        let corners = corners(strip);
+        if !corners.is_empty() {
+            drawn.entry(StripKey::new(&strip.field_id, strip.season, &strip.strip_id)).or_insert(corners);
+        }
+    }
+    drawn.into_values().flatten().collect()
 }
 
 fn corners(strip: &StripSheetRow) -> Vec<OutlineRow> {
-    let rings: Vec<Ring> = match strip.boundary.as_deref().map(serde_json::from_str) {
-        Some(Ok(Geometry::Polygon(rings))) => rings,
-        Some(Ok(Geometry::MultiPolygon(parts))) => parts.into_iter().flatten().collect(),
+    let parts = match strip.boundary.as_deref().map(serde_json::from_str) {
+        Some(Ok(Geometry::Polygon(rings))) => vec![rings],
+        Some(Ok(Geometry::MultiPolygon(parts))) => parts,
         _ => Vec::new(),
     };
+    let outer = parts.iter().filter_map(|rings| rings.first());
+    let rings: Vec<&Ring> = outer.chain(parts.iter().flat_map(|rings| rings.iter().skip(1))).collect();
     let corner = |ring: i64, number: i64, place: &[f64]| OutlineRow {
         field_id: strip.field_id.clone(),
         season: strip.season,
@@ -48,7 +48,7 @@ fn corners(strip: &StripSheetRow) -> Vec<OutlineRow> {
         lon: place.first().copied(),
     };
     (1..)
-        .zip(&rings)
+        .zip(rings)
         .flat_map(|(ring, places)| (1..).zip(places).map(move |(number, place)| corner(ring, number, place)))
         .collect()
 }
@@ -74,8 +74,10 @@ mod tests {
         assert_eq!(rows.len(), 8);
         assert_eq!((rows[1].ring, rows[1].corner, rows[1].lon, rows[1].lat), (1, 2, Some(10.1), Some(50.0)));
         assert_eq!((rows[4].ring, rows[4].corner), (2, 1));
-        let two = r#"{"type":"MultiPolygon","coordinates":[[[[1,2],[3,4],[5,6],[1,2]]],[[[7,8],[9,8],[9,9],[7,8]]]]}"#;
-        assert_eq!(outlines(&[strip(two)]).last().map(|row| (row.ring, row.corner)), Some((2, 4)));
+        let two = r#"{"type":"MultiPolygon","coordinates":[[[[1,2],[3,4],[5,6],[1,2]],[[2,3],[3,4],[2,4],[2,3]]],[[[7,8],[9,8],[9,9],[7,8]]]]}"#;
+        let firsts: Vec<_> =
+            outlines(&[strip(two)]).iter().filter(|row| row.corner == 1).map(|row| (row.ring, row.lon)).collect();
+        assert_eq!(firsts, [(1, Some(1.0)), (2, Some(7.0)), (3, Some(2.0))], "outer rings before holes");
     }
 
     #[test]
@@ -83,7 +85,10 @@ mod tests {
         assert!(
             outlines(&[strip("{}"), strip("POINT(1 2)"), strip(r#"{"type":"Point","coordinates":[1,2]}"#)]).is_empty()
         );
-        let square = strip(r#"{"type":"Polygon","coordinates":[[[1,2],[3,4],[5,6],[1,2]]]}"#);
-        assert_eq!(outlines(&[square.clone(), square]).len(), 4);
+        let corners = strip(r#"{"type":"Polygon","coordinates":[[[1,2],[3,4],[5,6],[1,2]]]}"#);
+        let more = strip(r#"{"type":"Polygon","coordinates":[[[1,2],[3,4],[5,6],[0,3],[1,2]]]}"#);
+        let twice = outlines(&[strip("{}"), corners.clone(), more]);
+        assert_eq!(twice, outlines(&[corners]), "not one corner of the second");
+        assert_eq!(twice.len(), 4);
     }
 }

@@ -25,7 +25,7 @@ use evenstand_tables::rows::{TelemetryRow, TraceRow};
 
 use crate::LinkError;
 use crate::telemetry_findings::{Unwatched, telemetry_findings};
-use crate::traces::{LoggedStrip, Traces};
+use crate::traces::{LoggedStrip, Traces, Walk};
 use columns::Columns;
 #[cfg(test)]
 pub(crate) use result::ComparedTime;
@@ -48,11 +48,11 @@ pub(crate) struct SeriesKey {
     pub row_unit: Option<String>,
 }
 
-/// A series, its row unit's slot, its strip's trace, and the series whose row came next after its last one.
+/// A series, its row unit's slot, how far it has come along its strip, and the series whose row came next after its last one.
 struct Entry {
     key: SeriesKey,
     slot: usize,
-    trace: Option<usize>,
+    walk: Option<Walk>,
     next: usize,
     series: Series,
 }
@@ -129,8 +129,8 @@ impl Watch {
             self.last = found;
             if let Some(entry) = self.entries.get_mut(found) {
                 entry.series.row(&sample, &self.limits);
-                if let Some(trace) = entry.trace {
-                    self.traces.row(trace, &sample);
+                if let Some(walk) = &mut entry.walk {
+                    self.traces.row(walk, &sample);
                 }
                 if let Some(last) = self.last_of_slot.get_mut(entry.slot) {
                     *last = found;
@@ -163,8 +163,8 @@ impl Watch {
             }
             None => self.last_of_slot.push(new),
         }
-        let trace = self.traces.of_series(&key, self.season, sample);
-        self.entries.push(Entry { key: key.clone(), slot, trace, next: new, series });
+        let walk = self.traces.begin(&key, self.season, sample);
+        self.entries.push(Entry { key: key.clone(), slot, walk, next: new, series });
         self.index.insert(key, new);
         Some(new)
     }
