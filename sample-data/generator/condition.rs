@@ -14,7 +14,7 @@ pub const EMERGENCE_LOSS: f64 = 0.02;
 /// Degree-days Fahrenheit a day in the typical field.
 pub const TYPICAL_HEAT: f64 = 13.5;
 /// Expected on-time share within this of the best counts as near the best.
-pub const NEAR_BEST: f64 = 0.02;
+const NEAR_BEST: f64 = 0.02;
 
 /// A condition, as soil moisture and residue at planting make it.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -112,7 +112,33 @@ impl Condition {
     }
 }
 
+/// The forces that are as good as the best one between two ends.
+pub struct NearBest {
+    /// Lightest of them, N.
+    pub low_n: f64,
+    /// Heaviest of them, N.
+    pub high_n: f64,
+    /// Expected share at the best.
+    pub share: f64,
+}
+
 impl Truth {
+    /// The forces from `low_n` to `high_n` whose expected share, such as that on time, is within two points of the best there, to a
+    /// tenth of a newton.
+    pub fn near_best(&self, low_n: f64, high_n: f64, expected: impl Fn(&Self, f64) -> f64) -> NearBest {
+        // Steps of a tenth of a newton, between the ends exactly.
+        let steps = ((high_n - low_n) * 10.0).ceil();
+        let forces: Vec<f64> =
+            (0..=steps as usize).map(|step| low_n + (high_n - low_n) * step as f64 / steps).collect();
+        let share = forces.iter().map(|&force| expected(self, force)).fold(f64::NEG_INFINITY, f64::max);
+        let near: Vec<f64> = forces.into_iter().filter(|&force| expected(self, force) >= share - NEAR_BEST).collect();
+        NearBest {
+            low_n: near.first().copied().unwrap_or(low_n),
+            high_n: near.last().copied().unwrap_or(high_n),
+            share,
+        }
+    }
+
     /// Squared distance from a best force, in half-widths; nil where force does nothing.
     pub fn squared_distance(&self, force_n: f64, best_force_n: f64) -> f64 {
         self.half_width_n.map_or(0.0, |half_width| ((force_n - best_force_n) / half_width).powi(2))

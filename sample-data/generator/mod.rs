@@ -1,15 +1,19 @@
-//! The demo review as a list of files, before anything is written to disk.
+//! The sample reviews as lists of files, before anything is written to disk: the demo, and small ones for the notebooks.
 
 mod blemish;
 mod clock;
 mod condition;
 mod counts;
+mod digging;
 mod emergence;
+mod growth;
+mod outlines;
 mod pages;
 mod plants;
 mod random;
 mod scenario;
 mod setting_logs;
+mod small;
 mod soil;
 mod strips;
 mod tidy;
@@ -20,6 +24,7 @@ use std::error::Error;
 
 use emergence::FieldRecord;
 use scenario::FIELD_SEASONS;
+use tidy::TidyTable;
 
 /// One file of the review: its path below the review folder and its text.
 pub struct ReviewFile {
@@ -29,11 +34,36 @@ pub struct ReviewFile {
     pub text: String,
 }
 
-/// Every file of the review, in a fixed order.
+impl ReviewFile {
+    /// A table below the review folder, at the path that is its name.
+    fn from_table(table: &TidyTable) -> Self {
+        Self { path: table.name.clone(), text: table.text() }
+    }
+}
+
+/// A review folder of `sample-data/`.
+pub struct SampleReview {
+    /// Its name.
+    pub folder: &'static str,
+    /// What stands in it.
+    pub files: Vec<ReviewFile>,
+}
+
+/// Every sample review: the demo first.
 ///
 /// # Errors
 /// A distribution that cannot be set up, or a blemish that finds no row to spoil: both are faults of this program.
-pub fn review() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
+pub fn reviews() -> Result<Vec<SampleReview>, Box<dyn Error>> {
+    let mut reviews = vec![SampleReview { folder: "winter-review", files: demo()? }];
+    reviews.extend(small::reviews()?);
+    Ok(reviews)
+}
+
+/// Every file of the demo, in a fixed order.
+///
+/// # Errors
+/// A distribution that cannot be set up, or a blemish that finds no row to spoil: both are faults of this program.
+fn demo() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
     let mut records = Vec::new();
     for (index, field_season) in FIELD_SEASONS.iter().enumerate() {
         records.push(FieldRecord::draw(index, field_season)?);
@@ -55,6 +85,7 @@ pub fn review() -> Result<Vec<ReviewFile>, Box<dyn Error>> {
 
     let mut files: Vec<ReviewFile> =
         tables.iter().map(|table| ReviewFile { path: format!("raw/{}", table.name), text: table.text() }).collect();
+    files.extend(outlines::outlines(&records));
     files.push(ReviewFile { path: "truth.csv".into(), text: truth::by_condition().text() });
     files.push(ReviewFile { path: "truth_fields.csv".into(), text: truth::by_field(&records).text() });
     files.push(ReviewFile { path: "truth.md".into(), text: truth::explanation() });

@@ -56,7 +56,9 @@ Made by `sample-data/make_demo.rs` with seed {seed}; the same program writes the
 ## Odd on purpose
 
 - The two clients keep records in different units: inches, feet, psi and miles an hour; centimetres, metres, kPa and km/h.
+- `last-season/starting_points.csv` are the answers of the same records without those of 2025; a test makes them again.
 - `ridge-mill`: force does nothing there, in either season.
+- `quarry-east` 2024, `home-north` 2024 and `cold-spring-2` 2025 have outlines of their strips. The places are invented: a grid in the sea off 0° N, 0° E.
 - `quarry-pond` 2023, `cold-spring-1` 2024 and `home-north` 2025 were planted at one setting throughout, light where it was wet
   and heavy where it was dry: the setting followed the soil, so between these fields it proves nothing.
 - `lindqvist-bottom` 2023 and `reach-creek` 2024, the wet trials, have three blocks and four light settings only.
@@ -94,6 +96,9 @@ pub fn settings() -> String {
         "name = \"Winter review, demo (invented data)\"
 timezone = \"America/Chicago\"
 seed = 1
+
+[last_season]
+starting_points = \"last-season/starting_points.csv\"   # the answers of this review a year ago
 
 [condition]
 by = [\"moisture\", \"residue\"]

@@ -3,7 +3,8 @@
 use rand::Rng;
 
 use super::condition::{EMERGENCE_LOSS, SPREAD_GROWTH};
-use super::emergence::{FieldRecord, late_by, noise};
+use super::emergence::FieldRecord;
+use super::growth::{late_by, noise};
 use super::random::{Purpose, stream};
 use super::tidy::TidyTable;
 

@@ -2,7 +2,8 @@
 
 use rand::Rng;
 
-use super::emergence::{FieldRecord, noise};
+use super::emergence::FieldRecord;
+use super::growth::noise;
 use super::random::{Purpose, stream};
 use super::scenario::{Client, Role, Setting};
 use super::tidy::TidyTable;

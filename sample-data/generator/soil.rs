@@ -4,13 +4,12 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::clock::LocalMinute;
-use super::emergence::{FieldRecord, Strip, noise};
+use super::digging::dig;
+use super::emergence::FieldRecord;
+use super::growth::noise;
 use super::random::{Purpose, stream};
 use super::scenario::Client;
 use super::tidy::TidyTable;
-
-/// Scale of the logistic curves of open and of too firm trenches, N: that far from the force at which half are, 27 or 73 % are.
-pub(super) const DIG_SCALE_N: f64 = 18.0;
 
 /// What a soil note is about and says, before units.
 struct Note {
@@ -163,10 +162,12 @@ pub fn dig_checks(records: &[FieldRecord]) -> Vec<TidyTable> {
         );
         for record in records.iter().filter(|r| r.plan.client == client && r.plan.dug) {
             let mut generator = stream(Purpose::Digs, record.index);
+            let truth = record.plan.condition.truth();
+            let shift_n = record.effects.best_force_n - truth.best_force_n;
             for (order, strip) in record.strips.iter().enumerate() {
                 for row_unit in [3, 6] {
                     let dug_at = record.plan.planted_at().plus(20 + order as i64 * 8);
-                    let finding = dig(record, strip, &mut generator);
+                    let finding = dig(&mut generator, &truth, shift_n, strip.force_n);
                     let depth_in = 2.0 + 0.12 * noise(&mut generator);
                     let [shut, light, air, firm, mark, effort, thrown] = finding;
                     table.push([
@@ -190,34 +191,4 @@ pub fn dig_checks(records: &[FieldRecord]) -> Vec<TidyTable> {
         tables.push(table);
     }
     tables
-}
-
-/// What one dug place showed: `trench_shut`, `light_at_seed`, `air_gap`, `firm_all_round`, `press_mark`, `dig_effort`, `soil_thrown`.
-///
-/// The limits move with the field's own best force, so that the digs and the counts of a field tell one story.
-fn dig(record: &FieldRecord, strip: &Strip, generator: &mut ChaCha8Rng) -> [&'static str; 7] {
-    let truth = record.plan.condition.truth();
-    let shift = record.effects.best_force_n - truth.best_force_n;
-    let logistic = |x: f64| (1.0 + (-x).exp()).recip();
-    let open_chance = logistic((truth.open_limit_n + shift - strip.force_n) / DIG_SCALE_N);
-    let firm_chance = logistic((strip.force_n - truth.firm_limit_n - shift) / DIG_SCALE_N);
-    let yes_no = |yes: bool| if yes { "yes" } else { "no" };
-    let draw: f64 = generator.random();
-    let detail: f64 = generator.random();
-    if draw < open_chance {
-        let wide = detail < 0.4;
-        [
-            if wide { "no" } else { "partly" },
-            yes_no(detail < 0.7),
-            "yes",
-            "no",
-            "no",
-            if detail < 0.5 { "1" } else { "2" },
-            "no",
-        ]
-    } else if draw > 1.0 - firm_chance {
-        ["yes", "no", "no", "yes", "yes", if detail < 0.6 { "4" } else { "5" }, yes_no(detail < 0.3)]
-    } else {
-        ["yes", "no", "no", "yes", yes_no(detail < 0.85), if detail < 0.25 { "2" } else { "3" }, "no"]
-    }
 }

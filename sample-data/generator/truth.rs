@@ -1,9 +1,8 @@
 //! The truth beside the review: by condition, by field-season, and in words.
 
-use super::condition::{Condition, EMERGENCE_LOSS, NEAR_BEST, SPREAD_GROWTH, TYPICAL_HEAT, WEIBULL_SHAPE};
+use super::condition::{Condition, EMERGENCE_LOSS, SPREAD_GROWTH, TYPICAL_HEAT, Truth, WEIBULL_SHAPE};
 use super::emergence::FieldRecord;
 use super::scenario::{FIELD_SEASONS, FieldSeason, Role};
-use super::soil::DIG_SCALE_N;
 use super::tidy::TidyTable;
 
 /// Lightest and heaviest force that was tried in trials of a condition, N; logs are no trials.
@@ -35,31 +34,25 @@ pub fn by_condition() -> TidyTable {
             "firm_limit_n",
         ],
     );
-    // From half of the places to a tenth of them.
-    let tenth = DIG_SCALE_N * 9.0_f64.ln();
     for condition in Condition::ALL {
         let truth = condition.truth();
         let (low, high) = tested_range(condition);
-        // Steps of a tenth of a newton, between the ends exactly.
-        let steps = ((high - low) * 10.0).ceil();
-        let forces: Vec<f64> = (0..=steps as usize).map(|step| low + (high - low) * step as f64 / steps).collect();
-        let best = forces.iter().map(|&force| truth.expected_on_time(force)).fold(f64::NEG_INFINITY, f64::max);
-        let near: Vec<f64> =
-            forces.into_iter().filter(|&force| truth.expected_on_time(force) >= best - NEAR_BEST).collect();
+        let near = truth.near_best(low, high, Truth::expected_on_time);
+        let (open_limit_n, firm_limit_n) = truth.dig_limits();
         let responds = truth.half_width_n.is_some();
         table.push([
             condition.label().into(),
             if responds { format!("{:.0}", truth.best_force_n) } else { String::new() },
-            format!("{:.1}", near.first().copied().unwrap_or(low)),
-            format!("{:.1}", near.last().copied().unwrap_or(high)),
+            format!("{:.1}", near.low_n),
+            format!("{:.1}", near.high_n),
             format!("{low:.1}"),
             format!("{high:.1}"),
-            format!("{best:.4}"),
+            format!("{:.4}", near.share),
             format!("{:.3}", truth.expected_final(truth.best_force_n)),
             format!("{:.1}", truth.expected_spread_h(truth.best_force_n)),
             truth.half_width_n.map_or(String::new(), |width| format!("{width:.0}")),
-            format!("{:.1}", truth.open_limit_n + tenth),
-            format!("{:.1}", truth.firm_limit_n - tenth),
+            format!("{open_limit_n:.1}"),
+            format!("{firm_limit_n:.1}"),
         ]);
     }
     table

@@ -3,7 +3,7 @@
 use rand::Rng;
 
 use super::clock::{DAY, LocalMinute};
-use super::emergence::noise;
+use super::growth::noise;
 use super::random::{Purpose, stream};
 use super::tidy::TidyTable;
 

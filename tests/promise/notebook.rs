@@ -22,6 +22,7 @@ pub struct Run {
 /// `first` has the first review of every scenario, as [`first_review`] puts it.
 pub fn notebook(run: &Run, tallies: &[Tally], trials: &[Class], logs: &[Class], first: &[Cells]) -> String {
     let mut page = beginning(run, tallies);
+    page.push_str(HOW_IT_WORKS);
     page.push_str(HOW_IT_IS_DRAWN);
     page.push_str("\n## Said and kept\n\n");
     page.push_str(SAID_AND_KEPT);
@@ -81,6 +82,9 @@ fn beginning(run: &Run, tallies: &[Tally]) -> String {
         tallies.len()
     )
 }
+
+/// The model in plain words.
+pub const HOW_IT_WORKS: &str = include_str!("how_it_works.md");
 
 const HOW_IT_IS_DRAWN: &str = "
 ## How it is drawn

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use crate::judge::judge;
-use crate::notebook::first_review;
+use crate::notebook::{HOW_IT_WORKS, first_review};
 use crate::scenarios::scenarios;
 use crate::truth::Truth;
 
@@ -13,6 +13,10 @@ const PAGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../notebooks-md/02-d
 #[test]
 fn the_page_has_the_answers_that_the_code_gives() {
     let page = std::fs::read_to_string(PAGE).unwrap();
+    assert!(
+        page.contains(HOW_IT_WORKS),
+        "the page has another text on how the answer is worked out than how_it_works.md"
+    );
     assert!(page.contains("--draws 2000 --first-seed 1 "), "the page was made with other arguments");
     let stale: Vec<String> = scenarios()
         .par_iter()

@@ -1,14 +1,22 @@
-//! Runs the notebooks: each console block is run again and compared with the page, and so are the reports they make.
+//! Runs the notebooks: what they show is made again and compared with the page, and so are the reports they make.
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
+use crate::notebook_page::run_page;
 use crate::support::{files_below, matches_snapshot, root};
 
-/// Files of a report that are kept in the repository; the charts stand inside the page.
-const KEPT: [&str; 2] = ["report/index.html", "results/settings.csv"];
+/// What is kept of every review that a notebook runs: the table of settings, and the review as a page of Markdown.
+const KEPT: [&str; 2] = ["results/settings.csv", "report/review.md"];
+
+/// The one page of HTML that is kept of a report: the one that the reader of the notebook would print. Charts stand inside it.
+fn page_of(notebook: &str) -> &'static str {
+    match notebook {
+        "03-next-years-default" => "report/growers/eight-row.html",
+        _ => "report/index.html",
+    }
+}
 
 #[test]
 fn notebooks_and_their_reports_are_up_to_date() {
@@ -25,7 +33,8 @@ fn notebooks_and_their_reports_are_up_to_date() {
         let text = fs::read_to_string(&page).unwrap();
         matches_snapshot(&page, run_page(&text, work.path()).as_bytes());
         for (file, bytes) in files_below(work.path()) {
-            if KEPT.iter().any(|kept| file.ends_with(kept)) {
+            let in_review = file.splitn(3, '/').nth(2).unwrap_or_default();
+            if KEPT.contains(&in_review) || page_of(&name) == in_review {
                 let short = file.rsplit('/').next().unwrap().to_owned();
                 made.insert(format!("{name}/{short}"), bytes);
             }
@@ -52,41 +61,4 @@ fn copy(from: &Path, to: &Path) {
             fs::write(target, bytes).unwrap();
         }
     }
-}
-
-/// The page as it would stand if it were written now: text as it is, console blocks with fresh output.
-fn run_page(text: &str, work: &Path) -> String {
-    let mut page = String::new();
-    let mut in_block = false;
-    for line in text.lines() {
-        if in_block && !line.starts_with("$ ") && line != "```" {
-            continue;
-        }
-        page.push_str(line);
-        page.push('\n');
-        match line {
-            "```console" => in_block = true,
-            "```" => in_block = false,
-            _ => {
-                if let Some(command) = line.strip_prefix("$ evenstand ").filter(|_| in_block) {
-                    page.push_str(&output_of(command, work));
-                }
-            }
-        }
-    }
-    page
-}
-
-/// Standard output of a command, and its exit status where that is not 0.
-fn output_of(command: &str, work: &Path) -> String {
-    let output = Command::new(env!("CARGO_BIN_EXE_evenstand"))
-        .args(command.split_whitespace())
-        .current_dir(work)
-        .output()
-        .unwrap();
-    let mut text = String::from_utf8(output.stdout).unwrap();
-    if !output.status.success() {
-        text.push_str(&format!("[exit {}]\n", output.status.code().unwrap_or(-1)));
-    }
-    text
 }

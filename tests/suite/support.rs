@@ -52,8 +52,10 @@ impl TestReview {
         let review = Self::new(&[]);
         for (name, bytes) in files_below(source) {
             let top = name.split('/').next().unwrap();
-            if top == "raw" || name == "evenstand.toml" {
-                fs::write(review.path().join(&name), bytes).unwrap();
+            if top == "raw" || top == "last-season" || name == "evenstand.toml" {
+                let target = review.path().join(&name);
+                fs::create_dir_all(target.parent().unwrap()).unwrap();
+                fs::write(target, bytes).unwrap();
             }
         }
         review

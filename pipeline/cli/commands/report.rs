@@ -34,6 +34,7 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         next_trials: read_result(folder)?,
         comparisons: read_result(folder)?,
         dig_window: read_result(folder)?,
+        digs: read_result(folder)?,
         dig_curves: read_result(folder)?,
         dig_levels: read_result(folder)?,
         dig_checklist: read_result(folder)?,

@@ -33,13 +33,17 @@ mod force;
 mod hardware;
 mod key;
 mod measures;
+mod outlines;
 mod rain_after;
+mod recorded;
 mod set_actual;
+mod sources;
 mod stand;
 mod strips;
 mod telemetry;
 mod telemetry_findings;
 mod telemetry_watch;
+mod traces;
 
 pub use error::LinkError;
 pub use strips::{Kept, Linked, link};

@@ -33,8 +33,11 @@ use crate::force::{Settled, StripSetting, about};
 use crate::hardware::{unusual_pairs, wheels_that_disagree};
 use crate::key::{FieldSeason, StripKey};
 use crate::measures::strip_measures;
+use crate::outlines::outlines;
 use crate::rain_after::Rain;
+use crate::recorded::recorded;
 use crate::set_actual::{at_set_shares, set_actual_rows};
+use crate::sources::sources;
 use crate::stand::{leaf_stage_sd, spacing};
 use crate::telemetry::read_logs;
 
@@ -111,6 +114,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let mut logs = read_logs(&kept.setting_logs, &kept.fields, settings)?;
     findings.append(&mut logs.findings);
     let watched = std::mem::take(&mut logs.watched);
+    let traces = std::mem::take(&mut logs.traces);
+    let outlines = outlines(&kept.strips);
+    let recorded = recorded(&kept, &logs.logged, settings);
+    let sources = sources(&kept, &logs.hand, &logs.logged);
     let at_set = at_set_shares(&watched);
     for (season, rows) in &logs.rows_without_strip {
         let mut finding = Finding::warning(
@@ -294,8 +301,8 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         ));
     }
     findings.extend(remarks.findings(settings));
-    let sources = Sources { notes: &notes, rain: &Rain::new(&kept.weather), fields: &fields, sheet: &sheet };
-    let labelled = label_conditions(&mut strips, &sources, settings, &mut findings);
+    let noted = Sources { notes: &notes, rain: &Rain::new(&kept.weather), fields: &fields, sheet: &sheet };
+    let labelled = label_conditions(&mut strips, &noted, settings, &mut findings);
     fit_courses(&mut strips);
     let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
     check_courses(&rows, &mut findings);
@@ -343,10 +350,10 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
         calibrations: calibrations(settings),
         conditions,
         telemetry: watched.into_iter().map(|watched| watched.row).collect(),
-        traces: Vec::new(),
-        outlines: Vec::new(),
-        recorded: Vec::new(),
-        sources: Vec::new(),
+        traces,
+        outlines,
+        recorded,
+        sources,
         findings,
     })
 }

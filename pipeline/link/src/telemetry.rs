@@ -13,7 +13,7 @@ use arrow::array::{
 };
 use arrow::compute::is_null;
 use evenstand_settings::{Knob, Planter, Settings};
-use evenstand_tables::rows::FieldRow;
+use evenstand_tables::rows::{FieldRow, TraceRow};
 use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
@@ -22,6 +22,7 @@ use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsE
 use crate::LinkError;
 use crate::key::StripKey;
 use crate::telemetry_watch::{Watch, Watched};
+use crate::traces::LoggedStrip;
 
 /// A row of a hand-written setting log, or what it says of a whole field.
 #[derive(Debug, Clone, PartialEq)]
@@ -84,6 +85,10 @@ pub(crate) struct SettingLogs {
     pub watched: Vec<Watched>,
     /// What of it a person should look at.
     pub findings: Vec<Finding>,
+    /// Telemetry along each strip.
+    pub traces: Vec<TraceRow>,
+    /// Files that telemetry of each strip stands in.
+    pub logged: Vec<LoggedStrip>,
 }
 
 /// Whole units in which sums are exact: forces, pressures and speeds in millionths.
@@ -142,7 +147,9 @@ pub(crate) fn read_logs(
         }
     }
     summarise(totals, &mut logs);
-    (logs.watched, logs.findings) = watch.finish(settings);
+    let end = watch.finish(settings);
+    (logs.watched, logs.findings) = (end.watched, end.findings);
+    (logs.traces, logs.logged) = (end.traces, end.logged);
     Ok(logs)
 }
 

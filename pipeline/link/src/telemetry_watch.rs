@@ -21,16 +21,18 @@ use std::collections::HashMap;
 use arrow::array::RecordBatch;
 use evenstand_settings::Settings;
 use evenstand_tables::Finding;
-use evenstand_tables::rows::TelemetryRow;
+use evenstand_tables::rows::{TelemetryRow, TraceRow};
 
 use crate::LinkError;
 use crate::telemetry_findings::{Unwatched, telemetry_findings};
+use crate::traces::{LoggedStrip, Traces, Walk};
 use columns::Columns;
 #[cfg(test)]
 pub(crate) use result::ComparedTime;
 pub(crate) use result::{FirstSeen, Watched};
 use result::{constant_channels, watched};
-use sample::{Limits, Sample};
+use sample::Limits;
+pub(crate) use sample::{FORCE, PRESSURE, SECOND, Sample};
 use series::{Series, SeriesEnd};
 
 /// Strips and row units of one file that are watched; a file with more has numbers in the wrong column.
@@ -46,12 +48,21 @@ pub(crate) struct SeriesKey {
     pub row_unit: Option<String>,
 }
 
-/// A series, its row unit's slot, and the series whose row came next after its last one.
+/// A series, its row unit's slot, how far it has come along its strip, and the series whose row came next after its last one.
 struct Entry {
     key: SeriesKey,
     slot: usize,
+    walk: Option<Walk>,
     next: usize,
     series: Series,
+}
+
+/// What watching came to.
+pub(crate) struct WatchEnd {
+    pub watched: Vec<Watched>,
+    pub findings: Vec<Finding>,
+    pub traces: Vec<TraceRow>,
+    pub logged: Vec<LoggedStrip>,
 }
 
 /// Watches the setting logs of a review.
@@ -67,6 +78,7 @@ pub(crate) struct Watch {
     unwatched: HashMap<String, u64>,
     watched: Vec<Watched>,
     left_out: Vec<Unwatched>,
+    traces: Traces,
 }
 
 impl Watch {
@@ -82,6 +94,7 @@ impl Watch {
             unwatched: HashMap::new(),
             watched: Vec::new(),
             left_out: Vec::new(),
+            traces: Traces::new(settings),
         }
     }
 
@@ -116,6 +129,9 @@ impl Watch {
             self.last = found;
             if let Some(entry) = self.entries.get_mut(found) {
                 entry.series.row(&sample, &self.limits);
+                if let Some(walk) = &mut entry.walk {
+                    self.traces.row(walk, &sample);
+                }
                 if let Some(last) = self.last_of_slot.get_mut(entry.slot) {
                     *last = found;
                 }
@@ -147,7 +163,8 @@ impl Watch {
             }
             None => self.last_of_slot.push(new),
         }
-        self.entries.push(Entry { key: key.clone(), slot, next: new, series });
+        let walk = self.traces.begin(&key, self.season, sample);
+        self.entries.push(Entry { key: key.clone(), slot, walk, next: new, series });
         self.index.insert(key, new);
         Some(new)
     }
@@ -164,6 +181,7 @@ impl Watch {
             let constant = constant.get(slot).copied().unwrap_or_default();
             self.watched.push(watched(key, self.season, series, end, constant));
         }
+        self.traces.end_of_file();
         self.index.clear();
         self.slots.clear();
         self.last_of_slot.clear();
@@ -172,8 +190,8 @@ impl Watch {
         self.left_out.extend(self.unwatched.drain().map(|(source_file, rows)| Unwatched { source_file, season, rows }));
     }
 
-    /// The series in the order of their keys, and what a person should look at.
-    pub fn finish(mut self, settings: &Settings) -> (Vec<Watched>, Vec<Finding>) {
+    /// The series in the order of their keys, what a person should look at, and telemetry along each strip with the files it stands in.
+    pub fn finish(mut self, settings: &Settings) -> WatchEnd {
         self.end_of_file();
         let place = |row: &TelemetryRow| {
             (
@@ -188,6 +206,7 @@ impl Watch {
         self.watched.sort_by_cached_key(|watched| place(&watched.row));
         self.left_out.sort_by(|a, b| a.source_file.cmp(&b.source_file));
         let findings = telemetry_findings(&self.watched, &self.left_out, settings);
-        (self.watched, findings)
+        let (traces, logged) = self.traces.finish();
+        WatchEnd { watched: self.watched, findings, traces, logged }
     }
 }

@@ -1,5 +1,8 @@
 //! What can go wrong while a report is made.
 
+/// The problem of a chart where the drawing library does not take the font.
+pub(crate) const NO_FONT: &str = "the font could not be registered";
+
 /// Why a report could not be made.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -15,6 +18,12 @@ pub enum ReportError {
     /// A page could not be put together. This is a fault of the templates, not of the data.
     #[error("the page could not be put together: {0}")]
     Page(#[from] minijinja::Error),
+    /// The workbook could not be made. This is a fault of ours, not of the data.
+    #[error("review.xlsx could not be made: {0}")]
+    Workbook(#[from] evenstand_book::BookError),
+    /// Rows do not follow the schema of their table.
+    #[error(transparent)]
+    Tables(#[from] evenstand_tables::TablesError),
     /// A chart could not be drawn. This is a fault of the drawing, not of the data.
     #[error("the chart {chart} could not be drawn: {problem}")]
     Chart {

@@ -21,64 +21,27 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
-mod answer;
-mod aside;
-mod calendar;
 mod charts;
-mod condition_tables;
-mod difference_seen;
-mod dig_chart;
-mod dig_limit;
-mod dig_list;
-mod dig_numbers;
-mod dig_says;
-mod dig_stand;
 mod error;
-mod evidence_behind;
-mod field_chart;
-mod fields;
 mod font;
-mod gauge;
-mod ground;
-mod growers;
-mod hardware;
-mod how_sure;
-mod in_short;
 #[cfg(test)]
 mod made_up;
 #[cfg(test)]
 mod made_up_decision;
 #[cfg(test)]
 mod made_up_digs;
-mod method;
-mod missing;
-mod next_trial;
-mod number;
-mod overview;
 mod page;
 mod picture;
 mod render;
-mod research;
-mod response;
 mod results;
-mod scheme;
-mod scope;
-mod set_actual;
-mod shape_seen;
-mod since_last;
 mod slug;
-mod strip_says;
-mod telemetry;
 mod templates;
-mod terminal;
-mod units;
-mod what_can_be_best;
-mod why;
+mod words;
 
 pub use error::ReportError;
 pub use render::render;
 pub use results::Results;
-pub use terminal::starting_points_text;
+pub use words::terminal::starting_points_text;
 
 /// What [`render`] wrote.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

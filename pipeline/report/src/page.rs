@@ -5,22 +5,24 @@ use serde::Serialize;
 
 use evenstand_tables::rows::FieldSeasonRow;
 
-use crate::answer::{Card, cards, deciding_points};
-use crate::fields::{self, ordered};
-use crate::ground;
-use crate::growers::{Grower, growers};
 use crate::picture::{Figure, Picture};
-use crate::research::{Research, research};
 use crate::results::Results;
-use crate::since_last::{SinceLast, since_last};
 use crate::slug::Names;
 use crate::templates::Templates;
-use crate::units::System;
-use crate::why::{self, WordTable};
-use crate::{
-    ReportError, aside, calendar, dig_list, field_chart, font, hardware, in_short, method, missing, number, overview,
-    scheme, scope, set_actual, telemetry,
+use crate::words::answer::{Card, cards, deciding_points};
+use crate::words::fields::{self, ordered};
+use crate::words::ground;
+use crate::words::growers::{Grower, growers};
+use crate::words::research::{Research, research};
+use crate::words::review_markdown::review_markdown;
+use crate::words::since_last::{SinceLast, since_last};
+use crate::words::units::System;
+use crate::words::why::{self, WordTable};
+use crate::words::{
+    aside, calendar, dig_list, field_chart, hardware, in_short, method, missing, number, overview, scheme, scope,
+    set_actual, telemetry,
 };
+use crate::{ReportError, font};
 
 /// What every page has: its style, the way home, and the way to the same page in the other units.
 #[derive(Debug, Clone, Serialize)]
@@ -53,6 +55,8 @@ pub(crate) struct Page {
     pub html: String,
     /// Charts that the page shows.
     pub pictures: Vec<Picture>,
+    /// The same as a Markdown notebook, of the winter review in its own units.
+    pub notebook: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -148,7 +152,7 @@ impl<'a> Pages<'a> {
     ) -> Result<Page, ReportError> {
         let html = self.templates.page(template, values)?;
         let file = if self.own { file } else { format!("{}/{file}", self.system.folder()) };
-        Ok(Page { file, html, pictures })
+        Ok(Page { file, html, pictures, notebook: None })
     }
 
     /// The winter review.
@@ -196,7 +200,8 @@ impl<'a> Pages<'a> {
         pictures.extend(together);
         pictures.extend(forests.into_iter().flatten().map(|(picture, _)| picture));
         pictures.extend(calendars.into_iter().map(|(picture, _)| picture));
-        self.page("index.html".to_owned(), "page.html", &index, pictures)
+        let notebook = self.own.then(|| review_markdown(results, &index.conditions));
+        Ok(Page { notebook, ..self.page("index.html".to_owned(), "page.html", &index, pictures)? })
     }
 
     /// The field-seasons with the names of their charts and pages, in their order.

@@ -2,13 +2,15 @@
 
 use std::io;
 
+use evenstand_book::{BookFacts, BookUnits, review_workbook};
 use rayon::prelude::*;
 
 use crate::page::{Page, Pages, style};
 use crate::picture::Picture;
 use crate::results::Results;
 use crate::templates::Templates;
-use crate::units::System;
+use crate::words::scope::scope;
+use crate::words::units::System;
 use crate::{ReportError, Summary, charts};
 
 /// Pages and charts that are made at a time, so that a review of thousands of fields never holds all of them.
@@ -21,6 +23,8 @@ const AT_A_TIME: usize = 32;
 /// - `index.html`, the winter review, which needs no other file; `growers/PLANTER-FARM.html`, a sheet each; `fields/FIELD-SEASON.html`
 ///   and `research.html`, which share `page.css`;
 /// - the same pages in the other system of units, below `us/` or `metric/`;
+/// - `review.xlsx`, every result table as a sheet, with charts of the spreadsheet's own;
+/// - `review.md`, the winter review as a Markdown notebook;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
 /// Returns how many charts and pages there are. The same results give the same bytes. Errors where `write` does, or where a template or a
@@ -31,6 +35,7 @@ pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Resul
     let templates = Templates::new()?;
     let mut files = Files { write, summary: Summary::default() };
     files.write("page.css", style().as_bytes())?;
+    files.write("review.xlsx", &workbook(&own)?)?;
     for (results, own) in [(&own, true), (&other, false)] {
         let pages = Pages::new(results, &templates, own);
         files.page(pages.index()?, own)?;
@@ -45,6 +50,20 @@ pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Resul
         }
     }
     Ok(files.summary)
+}
+
+/// Every result table as one workbook, in the units of the review.
+fn workbook(results: &Results) -> Result<Vec<u8>, ReportError> {
+    let scope = scope(results);
+    let facts = BookFacts {
+        title: scope.review,
+        invented: scope.invented,
+        units: match System::of(results) {
+            System::Metric => BookUnits::Metric,
+            System::Us => BookUnits::Us,
+        },
+    };
+    Ok(review_workbook(&results.tables()?, &facts)?)
 }
 
 struct Files<'a> {
@@ -78,9 +97,15 @@ impl Files<'_> {
             }
         }
         for page in pages {
+            if let Some(notebook) = &page.notebook {
+                self.write("review.md", notebook.as_bytes())?;
+            }
             self.write(&page.file, page.html.as_bytes())?;
             self.summary.pages += 1;
         }
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -2,13 +2,14 @@
 
 use evenstand_tables::rows::{
     AdjustedRow, CalibrationRow, ComparisonRow, ConditionRow, CourseMeanRow, CourseRow, CurveRow, DigChecklistRow,
-    DigCurveRow, DigLevelRow, DigStandRow, DigWindowRow, FieldCurveRow, FieldEffectRow, FieldSeasonRow, FindingRow,
-    FollowedRow, KnobRow, ModelRow, NextTrialRow, OutlineRow, PlanterRow, RecordedRow, SensitivityRow, SetActualRow,
-    SetAsideRow, ShapeRow, SinceLastRow, SourceRow, StartingPointRow, StripMeasureRow, StripRow, TelemetryRow,
-    TraceRow,
+    DigCurveRow, DigLevelRow, DigStandRow, DigStripRow, DigWindowRow, FieldCurveRow, FieldEffectRow, FieldSeasonRow,
+    FindingRow, FollowedRow, KnobRow, ModelRow, NextTrialRow, OutlineRow, PlanterRow, RecordedRow, SensitivityRow,
+    SetActualRow, SetAsideRow, ShapeRow, SinceLastRow, SourceRow, StartingPointRow, StripMeasureRow, StripRow,
+    TelemetryRow, TraceRow,
 };
+use evenstand_tables::{Row, Table, TablesError};
 
-use crate::gauge::{Gauge, Unit};
+use crate::words::gauge::{Gauge, Unit};
 
 /// The result tables of one review, as rows. Any of them may be empty.
 #[derive(Debug, Clone, Default)]
@@ -45,6 +46,8 @@ pub struct Results {
     pub comparisons: Vec<ComparisonRow>,
     /// Table `dig_window`.
     pub dig_window: Vec<DigWindowRow>,
+    /// Table `digs`.
+    pub digs: Vec<DigStripRow>,
     /// Table `dig_curves`.
     pub dig_curves: Vec<DigCurveRow>,
     /// Table `dig_levels`.
@@ -104,6 +107,47 @@ impl Results {
         self
     }
 
+    /// Every table, in the order in which a workbook shows them: answers first, then strips, then what stands behind them.
+    pub(crate) fn tables(&self) -> Result<Vec<Table>, TablesError> {
+        Ok(vec![
+            Row::to_table(&self.starting_points)?,
+            Row::to_table(&self.settings)?,
+            Row::to_table(&self.since_last)?,
+            Row::to_table(&self.followed)?,
+            Row::to_table(&self.next_trials)?,
+            Row::to_table(&self.field_seasons)?,
+            Row::to_table(&self.strips)?,
+            Row::to_table(&self.strip_measures)?,
+            Row::to_table(&self.comparisons)?,
+            Row::to_table(&self.curves)?,
+            Row::to_table(&self.field_curves)?,
+            Row::to_table(&self.field_effects)?,
+            Row::to_table(&self.adjusted)?,
+            Row::to_table(&self.shapes)?,
+            Row::to_table(&self.sensitivity)?,
+            Row::to_table(&self.courses)?,
+            Row::to_table(&self.course_means)?,
+            Row::to_table(&self.digs)?,
+            Row::to_table(&self.dig_window)?,
+            Row::to_table(&self.dig_curves)?,
+            Row::to_table(&self.dig_levels)?,
+            Row::to_table(&self.dig_checklist)?,
+            Row::to_table(&self.dig_stand)?,
+            Row::to_table(&self.planters)?,
+            Row::to_table(&self.calibrations)?,
+            Row::to_table(&self.conditions)?,
+            Row::to_table(&self.set_actual)?,
+            Row::to_table(&self.telemetry)?,
+            Row::to_table(&self.traces)?,
+            Row::to_table(&self.outlines)?,
+            Row::to_table(&self.recorded)?,
+            Row::to_table(&self.sources)?,
+            Row::to_table(&self.findings)?,
+            Row::to_table(&self.set_aside)?,
+            Row::to_table(&self.model)?,
+        ])
+    }
+
     /// Telemetry along a strip.
     pub(crate) fn traces_of(&self, field_id: &str, season: i64, strip_id: &str) -> &[TraceRow] {
         rows_of(&self.traces, (field_id, season, strip_id))
@@ -121,7 +165,7 @@ impl Results {
 
     /// The title of the review.
     pub(crate) fn review(&self) -> &str {
-        self.fact("review").unwrap_or("Review without a title")
+        self.fact("review").unwrap_or(crate::words::labels::NO_TITLE)
     }
 
     /// The response that decides, where a table does not flag it.
@@ -236,4 +280,21 @@ fn rows_of<'a, R: OfStrip>(rows: &'a [R], strip: (&str, i64, &str)) -> &'a [R] {
 /// The gauge of a planter's own pressure.
 pub(crate) fn knob_gauge(planter: &PlanterRow) -> Gauge {
     Gauge::stepped(Unit::of_pressure(planter.pressure_unit.as_deref()), planter.step_pressure_kpa)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use evenstand_tables::{Group, schemas};
+
+    use super::*;
+
+    #[test]
+    fn every_result_table_is_among_the_tables() {
+        let tables = Results::default().tables().expect("empty tables follow their schemas");
+        let names: BTreeSet<&str> = tables.iter().map(|table| table.schema().name.as_str()).collect();
+        let known = schemas().iter().filter(|table| table.group == Group::Results).map(|table| table.name.as_str());
+        assert_eq!(names, known.collect::<BTreeSet<_>>());
+    }
 }

@@ -40,7 +40,8 @@ pub(super) fn find(rows: &[&Row]) -> HeaderRows {
     let none = HeaderRows { at: Vec::new(), numbers: Vec::new(), body: 0, first: false };
     let widths: Vec<usize> = looks.iter().map(|row| filled(row)).collect();
     let width = usual(&widths);
-    let candidates = (0..rows.len().min(ROWS_LOOKED_AT)).filter(|row| 2 * widths[*row] >= width);
+    let candidates = (0..rows.len().min(ROWS_LOOKED_AT))
+        .filter(|row| 2 * widths[*row] >= width || 2 * width_with_next(&looks, rows, *row) >= width);
     // The first of the best: a later row that is as good is a row of words.
     let mut best: Option<(i64, usize)> = None;
     for row in candidates {
@@ -68,6 +69,17 @@ fn looks_of(row: &Vec<OwnedCell>) -> Vec<Look> {
 
 fn filled(looks: &[Look]) -> usize {
     looks.iter().filter(|look| **look != Look::Nothing).count()
+}
+
+/// Cells filled in a row or the one below it, where the row names two columns or more: a word over many visits stands in one cell of
+/// them, and the row is far narrower than the table. None where it does not.
+fn width_with_next(looks: &[Vec<Look>], rows: &[&Row], row: usize) -> usize {
+    let (Some((_, cells)), Some(next)) = (rows.get(row), looks.get(row + 1)) else { return 0 };
+    let own = &looks[row];
+    let named = (0..own.len()).filter(|column| is_known(&cells.cell(*column).text().trim().to_lowercase())).count();
+    let is_filled = |looks: &[Look], column: usize| looks.get(column).is_some_and(|look| *look != Look::Nothing);
+    let both = (0..own.len().max(next.len())).filter(|column| is_filled(own, *column) || is_filled(next, *column));
+    if named >= 2 { both.count() } else { 0 }
 }
 
 /// The number of filled cells that most rows have; of equals the larger.
@@ -228,6 +240,9 @@ mod tests {
         assert_eq!(found("Field|Strip|Row length|Plants\n||ft|\nN|1|17.5|30\nN|2|17.5|31"), (vec![1, 2], false));
         assert_eq!(found("Schlag|Streifen|Bestand|\n||08.05.|12.05.\nN|1|10|30\nN|2|11|31"), (vec![1, 2], false));
         assert_eq!(found("||Counts|\nField|Strip|May 8|May 12\nN|1|10|30\nN|2|11|31"), (vec![1, 2], false));
+        let many = "Schlag|Streifen|Bestand|||||\n||05.05.2025|06.05.2025|07.05.2025|08.05.2025|10.05.2025|14.05.2025\nN|1|0|9|33|56|72|85\nN|2|0|8|27|44|61|81";
+        assert_eq!(found(many), (vec![1, 2], false));
+        assert_eq!(found(&format!("Feldaufgang Nord|||||||\n{many}")), (vec![2, 3], false));
         assert_eq!(found("Field|Strip|Date|Plants\nN|1|2025-05-08|30\nN|2|2025-05-08|31"), (vec![1], true));
     }
 }

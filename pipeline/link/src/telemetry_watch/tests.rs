@@ -11,7 +11,7 @@ use evenstand_tables::{Finding, Moment, Row};
 
 use super::sample::SECOND;
 use super::series::Series;
-use super::{MOST_SERIES, Watch};
+use super::{MOST_SERIES, Watch, WatchEnd};
 
 /// 2025-05-01 10:00 UTC.
 pub(super) const START: i64 = 1_746_093_600 * SECOND;
@@ -50,6 +50,11 @@ pub(super) fn shift(rows: &mut [SettingRow], first: usize, seconds: f64) {
 }
 
 pub(super) fn watch_in_batches(files: &[Vec<SettingRow>], batch_rows: usize) -> (Vec<TelemetryRow>, Vec<Finding>) {
+    let WatchEnd { watched, findings, .. } = watched_to_the_end(files, batch_rows);
+    (watched.into_iter().map(|watched| watched.row).collect(), findings)
+}
+
+fn watched_to_the_end(files: &[Vec<SettingRow>], batch_rows: usize) -> WatchEnd {
     let settings = Settings::default();
     let planters = HashMap::from([("A", Some("p"))]);
     let mut watch = Watch::new(&settings);
@@ -61,8 +66,7 @@ pub(super) fn watch_in_batches(files: &[Vec<SettingRow>], batch_rows: usize) -> 
         }
         watch.end_of_file();
     }
-    let (watched, findings) = watch.finish(&settings);
-    (watched.into_iter().map(|watched| watched.row).collect(), findings)
+    watch.finish(&settings)
 }
 
 pub(super) fn watch(rows: Vec<SettingRow>) -> (TelemetryRow, Vec<Finding>) {
@@ -130,6 +134,24 @@ fn borders_of_batches_and_the_order_of_files_do_not_matter() {
         assert_eq!(watch_in_batches(&[rows.clone(), other.clone()], batch_rows), whole, "{batch_rows}");
     }
     assert_eq!(watch_in_batches(&[other, rows], 64), whole);
+}
+
+#[test]
+fn traces_hang_neither_on_borders_of_batches_nor_on_the_order_of_files() {
+    let mut rows = clean();
+    shift(&mut rows, 500, 40.0);
+    shift(&mut rows, 1500, -3600.0);
+    rows[40].actual_force_n = Some(77.7);
+    let mut other = rows.clone();
+    other.iter_mut().for_each(|row| row.source_file = "a.csv".into());
+    other.truncate(3000);
+    let whole = watched_to_the_end(&[rows.clone(), other.clone()], usize::MAX).traces;
+    let count = |strip: &str| whole.iter().filter(|row| row.strip_id == strip).filter_map(|row| row.rows).sum::<i64>();
+    assert_eq!(["0", "1", "2"].map(count), [1120; 3], "280 seconds at speed of four row units");
+    for batch_rows in [1, 3, 64, 1001] {
+        assert_eq!(watched_to_the_end(&[rows.clone(), other.clone()], batch_rows).traces, whole, "{batch_rows}");
+    }
+    assert_eq!(watched_to_the_end(&[other, rows], 64).traces, whole);
 }
 
 #[test]

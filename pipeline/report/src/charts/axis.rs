@@ -1,6 +1,6 @@
 //! Ranges and round ticks.
 
-use crate::number;
+use crate::words::number;
 
 /// Ends of an axis and the values it marks.
 #[derive(Debug, Clone, PartialEq)]

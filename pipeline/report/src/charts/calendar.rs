@@ -4,7 +4,7 @@ use crate::charts::labels::spread;
 use crate::charts::marks::mark;
 use crate::charts::sketch::{Anchor, Ink, Sketch, TEXT, TITLE, WIDTH};
 use crate::font;
-use crate::number;
+use crate::words::number;
 
 /// Days since 1970 on which something was recorded, with the number of its kind.
 #[derive(Debug, Clone)]

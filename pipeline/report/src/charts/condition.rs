@@ -9,9 +9,10 @@ use crate::charts::marks::line_look;
 use crate::charts::panel::{CurvePoint, Panel, response_axis};
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT, TITLE, WIDTH};
 use crate::font;
-use crate::gauge::Gauge;
-use crate::response::Response;
-use crate::what_can_be_best::Sets;
+use crate::words::gauge::Gauge;
+use crate::words::labels;
+use crate::words::response::Response;
+use crate::words::what_can_be_best::Sets;
 
 /// What the chart of a condition shows, in the units of its axes.
 #[derive(Debug, Clone)]
@@ -81,7 +82,7 @@ impl ConditionChart {
     }
 
     /// Whether there is nothing of the stand to draw.
-    fn digs_alone(&self) -> bool {
+    pub fn digs_alone(&self) -> bool {
         self.digs.is_some() && self.curve.is_empty() && self.strips.is_empty()
     }
 
@@ -136,67 +137,30 @@ impl ConditionChart {
     }
 
     /// The sets under the curve, from the one that a person acts on to the one that assumes least.
-    fn lanes(&self) -> Vec<Lane> {
+    pub fn lanes(&self) -> Vec<Lane> {
         let shown = |(low, high): (f64, f64)| (self.gauge.value(low), self.gauge.value(high));
         [
-            (Look::Hatched, "as good", self.window),
-            (Look::Filled, "can be best", self.sets.curve.map(shown)),
-            (Look::Outlined, "condition alone", self.sets.own.map(shown)),
-            (Look::Dots, "without a curve", self.sets.settings.map(shown)),
+            (Look::Hatched, labels::AS_GOOD, self.window),
+            (Look::Filled, labels::CAN_BE_BEST, self.sets.curve.map(shown)),
+            (Look::Outlined, labels::CONDITION_ALONE, self.sets.own.map(shown)),
+            (Look::Dots, labels::WITHOUT_A_CURVE, self.sets.settings.map(shown)),
         ]
         .into_iter()
         .filter_map(|(look, label, ends)| Some(Lane { look, label, ends: ends? }))
         .collect()
     }
 
-    /// What the marks of this chart mean; `interval` is the confidence of the band in words.
-    pub fn legend(&self, interval: &str) -> String {
-        let interval = if interval.is_empty() { "interval".to_owned() } else { format!("{interval} interval") };
-        let mut words = if self.digs_alone() {
-            String::new()
-        } else {
-            format!(
-                "Circles: strips with field and block taken out. Line: pooled curve; shaded: its {interval}. Small \
-                 strokes on the axis: settings that were tried."
-            )
-        };
-        let shown = |value: Option<f64>| value.map(|value| self.gauge.axis_number(value));
-        words.push_str(match (shown(self.start), shown(self.default)) {
-            (Some(start), Some(default)) if start == default => " Solid upright: start, and the default.",
-            (Some(_), Some(_)) => " Solid upright: start. Dashed upright: default.",
-            (Some(_), None) => " Solid upright: start.",
-            (None, Some(_)) => " Dashed upright: default.",
-            (None, None) => "",
-        });
-        let bars: Vec<&str> = self
-            .lanes()
-            .iter()
-            .map(|lane| match lane.look {
-                Look::Hatched => "hatched, as good as the best",
-                Look::Filled => "filled, what can be the best in a field not yet seen",
-                Look::Outlined => "outlined, the same by this condition alone",
-                Look::Dots => "dots, the lightest and the heaviest setting that can be the best without a curve",
-            })
-            .collect();
-        if !bars.is_empty() {
-            words.push_str(&format!(" Bars below: {}.", bars.join("; ")));
-        }
-        if let Some(digs) = &self.digs {
-            words.push_str(&digs.legend(&interval));
-        }
-        words.trim_start().to_owned()
-    }
-
     /// Start and default as upright lines with their labels above the frame, each on a line of its own, so that they
     /// cannot meet however near the two are. The line of the upper label runs past the lower one, so the lower label
     /// stands on its far side.
     fn uprights(&self, sketch: &mut Sketch, panel: &Panel, foot: f64) {
-        let shown = |value: f64| crate::number::with_unit(&self.gauge.axis_number(value), self.gauge.unit.symbol());
-        let start = self.start.map(|value| (panel.across(value), format!("start {}", shown(value))));
-        let default = self.default.map(|value| (panel.across(value), format!("default {}", shown(value))));
+        let shown =
+            |value: f64| crate::words::number::with_unit(&self.gauge.axis_number(value), self.gauge.unit.symbol());
+        let start = self.start.map(|value| (panel.across(value), labels::start(&shown(value))));
+        let default = self.default.map(|value| (panel.across(value), labels::default(&shown(value))));
         match (start, default) {
             (Some((at, _)), Some((default, _))) if (at - default).abs() < 1.0 => {
-                let words = format!("start, and the default: {}", shown(self.start.unwrap_or_default()));
+                let words = labels::start_and_default(&shown(self.start.unwrap_or_default()));
                 let (x, anchor) = beside(at, &words, LEFT, RIGHT);
                 start_line(sketch, at, LOWER, foot);
                 sketch.text((x, LOWER), anchor, Ink::Dark, &words);
@@ -267,10 +231,10 @@ fn away(line: f64, words: &str, other: f64) -> Option<(f64, Anchor)> {
 mod tests {
     use super::*;
     use crate::Results;
-    use crate::charts::dig_panel::{DigCurve, FIRM_WORDS, OPEN_WORDS, TITLE_WORDS};
+    use crate::charts::dig_panel::DigCurve;
     use crate::charts::sketch::Shape;
     use crate::charts::sketch::assert_no_text_meets;
-    use crate::gauge::Unit;
+    use crate::words::gauge::Unit;
 
     fn chart() -> ConditionChart {
         let curve = (0..=20)
@@ -301,18 +265,18 @@ mod tests {
 
     /// Labels that stand on a patch of paper wherever a line must run through them.
     const PATCHED: [&str; 12] = [
-        "as good",
-        "can be best",
-        "condition alone",
+        labels::AS_GOOD,
+        labels::CAN_BE_BEST,
+        labels::CONDITION_ALONE,
         "without a curve",
         BOTH,
         "dug: shut",
         "open below",
         "too firm above",
         "open at every force dug",
-        TITLE_WORDS,
-        OPEN_WORDS,
-        FIRM_WORDS,
+        labels::PLACES_DUG,
+        labels::NOT_SHUT,
+        labels::TOO_FIRM,
     ];
     const BOTH: &str = "dug: shut, not too firm";
 
@@ -490,9 +454,9 @@ mod tests {
         let mut open_alone = digs_alone(Vec::new());
         open_alone.digs = Some(DigPanel { firm: DigCurve::default(), ..dug(Vec::new()) });
         let labels: Vec<String> = open_alone.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
-        assert!(labels.contains(&OPEN_WORDS.to_owned()) && !labels.contains(&FIRM_WORDS.to_owned()));
+        assert!(labels.contains(&labels::NOT_SHUT.to_owned()) && !labels.contains(&labels::TOO_FIRM.to_owned()));
         let legend = open_alone.legend("90 %");
-        assert!(!legend.contains("Bars under it") && !legend.contains(FIRM_WORDS), "{legend}");
+        assert!(!legend.contains("Bars under it") && !legend.contains(labels::TOO_FIRM), "{legend}");
     }
 
     #[test]
@@ -515,7 +479,7 @@ mod tests {
         chart.sets = sets(None, None, Some((265.0, 452.0)));
         assert!((full - chart.sketch().height - 42.0).abs() < 1e-9, "two lanes less");
         let labels: Vec<String> = chart.sketch().text_boxes().into_iter().map(|(text, _)| text).collect();
-        assert!(labels.contains(&"can be best".to_owned()) && !labels.contains(&"without a curve".to_owned()));
+        assert!(labels.contains(&labels::CAN_BE_BEST.to_owned()) && !labels.contains(&"without a curve".to_owned()));
         assert!(!chart.legend("90 %").contains("outlined"), "{}", chart.legend("90 %"));
         chart.sets = Sets::default();
         chart.window = None;

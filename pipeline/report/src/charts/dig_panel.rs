@@ -1,10 +1,11 @@
 //! The panel of digs under the stand curve: shares of places not shut and too firm, on the same axis of force.
 
 use crate::charts::axis::Axis;
-use crate::charts::lanes::{self, Lane, Look};
+use crate::charts::lanes::{self, Lane};
 use crate::charts::panel::{CurvePoint, Panel};
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT};
 use crate::font;
+use crate::words::labels;
 
 /// What digging showed, in the units of the axes: force across, percent up.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -26,7 +27,7 @@ pub(crate) struct DigCurve {
 }
 
 impl DigCurve {
-    fn is_empty(&self) -> bool {
+    pub fn is_empty(&self) -> bool {
         self.curve.is_empty() && self.counted.is_empty()
     }
 }
@@ -50,36 +51,6 @@ impl DigPanel {
 
     pub fn is_empty(&self) -> bool {
         self.open.is_empty() && self.firm.is_empty()
-    }
-
-    /// What its marks mean.
-    pub fn legend(&self, interval: &str) -> String {
-        let shown: Vec<&str> =
-            [(&self.open, "solid line and circles, not shut"), (&self.firm, "dashed line and squares, too firm")]
-                .into_iter()
-                .filter_map(|(side, words)| (!side.is_empty()).then_some(words))
-                .collect();
-        let mut words = format!(" Panel of digs: places at each setting, counted; {}", shown.join("; "));
-        if [&self.open, &self.firm].iter().any(|side| side.curve.len() > 1) {
-            words.push_str(&format!("; shaded, the {interval} of a typical field"));
-        }
-        words.push('.');
-        if self.open.allowed.is_some() || self.firm.allowed.is_some() {
-            words.push_str(" Dotted line: the share allowed.");
-        }
-        let bars: Vec<&str> = self
-            .bars
-            .iter()
-            .map(|bar| match bar.look {
-                Look::Hatched => "hatched, forces that digging allows",
-                Look::Outlined => "outlined, more than the share allowed are not shut",
-                Look::Filled | Look::Dots => "filled, more than the share allowed are too firm",
-            })
-            .collect();
-        if !bars.is_empty() {
-            words.push_str(&format!(" Bars under it: {}.", bars.join("; ")));
-        }
-        words
     }
 
     /// Height of the panel with its labels.
@@ -136,23 +107,19 @@ impl DigPanel {
 
     /// The names of the curves, each over the side at which its share is large, with the mark of its settings.
     fn labels(&self, sketch: &mut Sketch, panel: &Panel) {
-        on_paper(sketch, (4.0, panel.top - 30.0), Anchor::Start, Ink::Muted, TITLE_WORDS);
+        on_paper(sketch, (4.0, panel.top - 30.0), Anchor::Start, Ink::Muted, labels::PLACES_DUG);
         let baseline = panel.top - 9.0;
         let middle = baseline - 0.32 * TEXT;
         if !self.open.is_empty() {
-            on_paper(sketch, (panel.left + 14.0, baseline), Anchor::Start, Ink::Dark, OPEN_WORDS);
+            on_paper(sketch, (panel.left + 14.0, baseline), Anchor::Start, Ink::Dark, labels::NOT_SHUT);
             sketch.circle((panel.left + 5.0, middle), 3.6, Ink::Dark, Some(1.6));
         }
         if !self.firm.is_empty() {
-            on_paper(sketch, (panel.right, baseline), Anchor::End, Ink::Dark, FIRM_WORDS);
-            square(sketch, (panel.right - font::text_width(FIRM_WORDS, TEXT) - 9.0, middle));
+            on_paper(sketch, (panel.right, baseline), Anchor::End, Ink::Dark, labels::TOO_FIRM);
+            square(sketch, (panel.right - font::text_width(labels::TOO_FIRM, TEXT) - 9.0, middle));
         }
     }
 }
-
-pub(crate) const TITLE_WORDS: &str = "Places dug, %";
-pub(crate) const OPEN_WORDS: &str = "not shut";
-pub(crate) const FIRM_WORDS: &str = "too firm";
 
 /// A text on a patch of paper with room for a mark before it, so that no line runs through either.
 fn on_paper(sketch: &mut Sketch, (x, baseline): Point, anchor: Anchor, ink: Ink, words: &str) {

@@ -7,8 +7,9 @@ use crate::charts::marks::{line_look, mark};
 use crate::charts::panel::{CurvePoint, Panel, response_axis};
 use crate::charts::sketch::{Anchor, Ink, Sketch, TEXT, TITLE, WIDTH};
 use crate::font;
-use crate::gauge::Gauge;
-use crate::response::Response;
+use crate::words::gauge::Gauge;
+use crate::words::labels;
+use crate::words::response::Response;
 
 /// Shortest force axis, in the unit shown: one setting must not look like a range of tenths.
 const LEAST_FORCE_SPAN: f64 = 20.0;
@@ -80,7 +81,7 @@ impl FieldChart {
     fn block_key(&self, sketch: &mut Sketch, baseline: f64) -> f64 {
         let (mut x, mut y) = (4.0, baseline);
         for (number, block) in self.blocks.iter().enumerate() {
-            let label = font::fitted(&format!("block {block}"), TEXT, WIDTH / 2.0);
+            let label = font::fitted(&labels::block(block), TEXT, WIDTH / 2.0);
             let width = 20.0 + font::text_width(&label, TEXT);
             if x > 4.0 && x + width > WIDTH - 4.0 {
                 x = 4.0;
@@ -109,7 +110,7 @@ impl FieldChart {
                     .chain(self.curves.iter().flat_map(|(_, points)| points.iter().map(|point| point.x)));
                 (Axis::round(forces, (0.0, f64::INFINITY), LEAST_FORCE_SPAN, 6), gauge.axis_title())
             }
-            Across::Labels(labels) => (Axis::labels(labels), "Setting (not on a force axis)".to_owned()),
+            Across::Labels(labels) => (Axis::labels(labels), labels::SETTING_LABELS.to_owned()),
         };
         let named: Vec<&(String, Vec<CurvePoint>)> =
             self.curves.iter().filter(|(_, points)| !points.is_empty()).collect();
@@ -151,7 +152,7 @@ impl FieldChart {
         let top = title_baseline + 17.0;
         let panel =
             Panel { left: Panel::margin(&y), right: right_edge(&labels), top, bottom: top + PANEL_HEIGHT, x, y };
-        panel.frame(sketch, "Hours from planting", "Seeds up (% of seeds sown), mean by setting", 0.0);
+        panel.frame(sketch, labels::HOURS_FROM_PLANTING, labels::SEEDS_UP, 0.0);
         let mut ends = Vec::new();
         for (number, course) in self.courses.iter().enumerate() {
             let look = line_look(number);
@@ -188,7 +189,7 @@ mod tests {
     use super::*;
     use crate::Results;
     use crate::charts::sketch::assert_no_text_meets;
-    use crate::gauge::Unit;
+    use crate::words::gauge::Unit;
 
     fn chart() -> FieldChart {
         let strips = (0..16)

@@ -7,6 +7,7 @@ pub(crate) mod condition;
 pub(crate) mod dig_panel;
 pub(crate) mod field;
 pub(crate) mod forest;
+pub(crate) mod image;
 mod labels;
 pub(crate) mod lanes;
 mod marks;

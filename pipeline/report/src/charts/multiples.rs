@@ -5,8 +5,9 @@ use crate::charts::marks::line_look;
 use crate::charts::panel::{CurvePoint, Grid, Panel, Place, response_axis};
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TITLE, WIDTH};
 use crate::font;
-use crate::gauge::Gauge;
-use crate::response::Response;
+use crate::words::gauge::Gauge;
+use crate::words::labels;
+use crate::words::response::Response;
 
 /// One condition.
 #[derive(Debug, Clone)]
@@ -28,7 +29,7 @@ pub(crate) struct Multiples {
     pub panels: Vec<Small>,
 }
 
-const GAP: f64 = 18.0;
+const GAP: f64 = 28.0;
 
 impl Multiples {
     /// The chart as shapes.
@@ -42,7 +43,7 @@ impl Multiples {
         let across = curves().map(|point| point.x).chain(strips().map(|strip| strip.0)).chain(marked);
         let x = Axis::round(across, (0.0, f64::INFINITY), 1.0, 4);
         let heights = curves().flat_map(CurvePoint::heights).chain(strips().map(|strip| strip.1));
-        let y = response_axis(&self.response, heights, 3);
+        let y = response_axis(&self.response, heights, 5);
         let grid = Grid { left: Panel::margin(&y), top: 60.0, height: 120.0, gap: GAP, head: 26.0 };
         let panels = grid.panels(self.panels.len(), &x, &y);
         for (small, (panel, place)) in self.panels.iter().zip(&panels) {
@@ -70,7 +71,7 @@ fn draw(sketch: &mut Sketch, panel: &Panel, small: &Small, place: Place) {
     panel.curve(sketch, &small.curve, &line_look(0));
     if small.curve.is_empty() && small.strips.is_empty() {
         let middle = ((panel.left + panel.right) / 2.0, (panel.top + panel.bottom) / 2.0);
-        sketch.text(middle, Anchor::Middle, Ink::Muted, "no curve");
+        sketch.text(middle, Anchor::Middle, Ink::Muted, labels::NO_CURVE);
     }
 }
 
@@ -79,7 +80,7 @@ mod tests {
     use super::*;
     use crate::Results;
     use crate::charts::sketch::assert_no_text_meets;
-    use crate::gauge::Unit;
+    use crate::words::gauge::Unit;
 
     #[test]
     fn any_number_of_conditions_stands_side_by_side_without_touching() {

@@ -7,14 +7,14 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont};
 
 use crate::ReportError;
+use crate::charts::image::{self, AVERAGED};
 use crate::charts::sketch::{Anchor, Ink, Point, Shape, Sketch, WIDTH};
+use crate::error::NO_FONT;
 use crate::font;
 
 /// Backends place everything on whole pixels, so both are given a canvas this many times as large: fine enough that
 /// no line shows a step. The SVG scales itself back; the image is averaged down.
 const FINE: f64 = 4.0;
-/// Pixels of the image that are averaged into one, along each side.
-const AVERAGED: usize = 2;
 
 /// How a backend counts the size of a font, and where it puts the baseline of a text anchored at its top.
 #[derive(Clone, Copy)]
@@ -74,50 +74,18 @@ fn spots(sketch: &Sketch) -> String {
 pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let failed = |problem: String| ReportError::Chart { chart: alt.to_owned(), problem };
     let (width, height) = fine_size(sketch);
-    let mut pixels = vec![255; width as usize * height as usize * 3];
+    let mut pixels = vec![0; width as usize * height as usize * 3];
     {
         let area = BitMapBackend::with_buffer(&mut pixels, (width, height)).into_drawing_area();
         paint(sketch, &area, bitmap_text()).map_err(failed)?;
         area.present().map_err(|error| failed(error.to_string()))?;
     }
     let (columns, rows) = (width as usize / AVERAGED, height as usize / AVERAGED);
-    let averaged = averaged(&pixels, width as usize, columns, rows);
-    let mut file = Vec::new();
-    let mut encoder = png::Encoder::new(&mut file, columns as u32, rows as u32);
-    encoder.set_color(png::ColorType::Rgb);
-    encoder.set_depth(png::BitDepth::Eight);
-    // Flat colours pack best without a filter; higher levels save a fifth and take twice the time.
-    encoder.set_filter(png::Filter::NoFilter);
-    encoder.set_deflate_compression(png::DeflateCompression::Level(1));
-    let mut writer = encoder.write_header().map_err(|error| failed(error.to_string()))?;
-    writer.write_image_data(&averaged).map_err(|error| failed(error.to_string()))?;
-    writer.finish().map_err(|error| failed(error.to_string()))?;
-    Ok(file)
+    image::encoded(&pixels, width as usize, columns, rows).map_err(|error| failed(error.to_string()))
 }
 
 fn fine_size(sketch: &Sketch) -> (u32, u32) {
     ((WIDTH * FINE) as u32, (sketch.height.max(1.0) * FINE) as u32)
-}
-
-/// The pixels with each square of [`AVERAGED`] pixels a side made one, row by row: sums down first, then across.
-fn averaged(pixels: &[u8], width: usize, columns: usize, rows: usize) -> Vec<u8> {
-    let mut averaged = Vec::with_capacity(columns * rows * 3);
-    let mut sums = vec![0_u16; width * 3];
-    for band in pixels.chunks_exact(width * 3 * AVERAGED).take(rows) {
-        sums.fill(0);
-        for line in band.chunks_exact(width * 3) {
-            for (sum, channel) in sums.iter_mut().zip(line) {
-                *sum += u16::from(*channel);
-            }
-        }
-        for square in sums.chunks_exact(3 * AVERAGED).take(columns) {
-            for channel in 0..3 {
-                let sum: u16 = (0..AVERAGED).map(|pixel| square[3 * pixel + channel]).sum();
-                averaged.push((sum / (AVERAGED * AVERAGED) as u16) as u8);
-            }
-        }
-    }
-    averaged
 }
 
 fn paint<DB: DrawingBackend>(
@@ -126,7 +94,7 @@ fn paint<DB: DrawingBackend>(
     measure: TextMeasure,
 ) -> Result<(), String> {
     if !font::register() {
-        return Err("the font could not be registered".to_owned());
+        return Err(NO_FONT.to_owned());
     }
     area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())?;
     for shape in &sketch.shapes {
@@ -223,7 +191,9 @@ mod tests {
     #[test]
     fn the_image_is_twice_the_size_of_the_drawing_and_holds_its_ink() {
         let file = png(&sketch(), "x").expect("png");
-        let mut reader = png::Decoder::new(std::io::Cursor::new(file)).read_info().expect("a PNG file");
+        let mut decoder = png::Decoder::new(std::io::Cursor::new(file));
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info().expect("a PNG file");
         assert_eq!((reader.info().width, reader.info().height), (1120, 120));
         let mut pixels = vec![0; reader.output_buffer_size().expect("the image fits memory")];
         reader.next_frame(&mut pixels).expect("its pixels");

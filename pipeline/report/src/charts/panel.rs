@@ -4,7 +4,7 @@ use crate::charts::axis::Axis;
 use crate::charts::marks::LineLook;
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT, WIDTH};
 use crate::font;
-use crate::response::{Response, Scale};
+use crate::words::response::{Response, Scale};
 
 /// A point of a curve, in the units of the axes. Low and high are the ends of its interval.
 #[derive(Debug, Clone, Copy, PartialEq)]

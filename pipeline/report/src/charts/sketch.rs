@@ -37,6 +37,22 @@ pub(crate) enum Ink {
 }
 
 impl Ink {
+    /// Every ink, paper first.
+    pub const ALL: [Ink; 12] = [
+        Ink::Paper,
+        Ink::Dark,
+        Ink::Rust,
+        Ink::Teal,
+        Ink::Muted,
+        Ink::Hair,
+        Ink::Band,
+        Ink::Shade0,
+        Ink::Shade1,
+        Ink::Shade2,
+        Ink::Shade3,
+        Ink::Shade4,
+    ];
+
     /// Red, green and blue.
     pub fn rgb(self) -> (u8, u8, u8) {
         match self {

@@ -2,6 +2,7 @@
 
 use crate::charts::sketch::{Anchor, Ink, Point, Sketch, TEXT, TITLE, WIDTH};
 use crate::font;
+use crate::words::labels;
 
 /// A strip on the map: rings of its outline, or the line that was driven, or one place; longitude and latitude in degrees.
 #[derive(Debug, Clone, PartialEq)]
@@ -87,7 +88,7 @@ impl StripMap {
     fn key(&self, sketch: &mut Sketch) -> f64 {
         sketch.text((4.0, 46.0), Anchor::Start, Ink::Muted, &font::fitted(&self.key_title, TEXT, WIDTH - 8.0));
         let (mut x, mut y) = (4.0, 70.0);
-        let none = self.plots.iter().any(|plot| plot.class.is_none()).then(|| "not counted".to_owned());
+        let none = self.plots.iter().any(|plot| plot.class.is_none()).then(|| labels::NOT_COUNTED.to_owned());
         let shades = (0..self.classes.len()).map(|class| shade(class, self.classes.len()));
         for (name, ink) in self.classes.iter().zip(shades).chain(none.iter().map(|name| (name, Ink::Paper))) {
             let width = 26.0 + font::text_width(name, TEXT);
@@ -116,7 +117,10 @@ impl StripMap {
         for end in [LEFT, LEFT + pixels] {
             sketch.line(vec![(end, baseline - 5.0), (end, baseline + 5.0)], Ink::Dark, 1.2);
         }
-        let words = crate::number::with_unit(&crate::number::fixed(length, if length < 1.0 { 1 } else { 0 }), unit);
+        let words = crate::words::number::with_unit(
+            &crate::words::number::fixed(length, if length < 1.0 { 1 } else { 0 }),
+            unit,
+        );
         sketch.text((LEFT, baseline + 22.0), Anchor::Start, Ink::Dark, &words);
         let x = WIDTH - 24.0;
         sketch.line(vec![(x, baseline + 8.0), (x, baseline - 12.0)], Ink::Dark, 1.6);

@@ -1,0 +1,76 @@
+//! The review in short: what was asked, what was seen, and what it rests on.
+
+use evenstand_tables::rows::StartingPointRow;
+use serde::Serialize;
+
+use crate::results::Results;
+use crate::words::answer::{Evidence, deciding_points};
+use crate::words::number;
+use crate::words::response::Response;
+
+/// What was asked and what was seen, a sentence a line.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct InShort {
+    pub asked: Vec<String>,
+    pub seen: Vec<String>,
+}
+
+/// The review in short.
+pub(crate) fn in_short(results: &Results) -> InShort {
+    let primary = Response::of(results.primary(), results);
+    let asked = vec![
+        format!(
+            "At which closing downforce does the crop come up most evenly, condition by condition? What decides is {}.",
+            primary.in_text()
+        ),
+        "Is a move away from each planter’s default worth it, how sure is that, and what would make it surer?"
+            .to_owned(),
+    ];
+    InShort { asked, seen: seen(results) }
+}
+
+fn seen(results: &Results) -> Vec<String> {
+    let points = deciding_points(results);
+    let mut says = Vec::new();
+    if points.is_empty() {
+        says.push("Nothing could be compared yet.".to_owned());
+        return says;
+    }
+    let count = |evidence: Evidence| points.iter().filter(|point| Evidence::of(&point.evidence) == evidence).count();
+    says.push(format!(
+        "{}: a start that is settled in {}, one that leans in {}, none yet in {}.",
+        number::count(points.len(), "condition", "conditions"),
+        count(Evidence::Settled),
+        count(Evidence::Leaning),
+        count(Evidence::Open)
+    ));
+    let answered = |point: &&StartingPointRow| {
+        Evidence::of(&point.evidence) != Evidence::Open && point.start_n.is_some() && point.default_n.is_some()
+    };
+    let (moves, stays): (Vec<&StartingPointRow>, Vec<&StartingPointRow>) =
+        points.iter().copied().filter(answered).partition(|point| point.start_n != point.default_n);
+    if !stays.is_empty() {
+        let named: Vec<&str> = stays.iter().map(|point| point.condition.as_str()).collect();
+        says.push(format!("No reason was seen to leave the default in: {}.", named.join("; ")));
+    }
+    for point in moves {
+        let response = Response::of(&point.response, results);
+        let way = if point.start_n > point.default_n { "heavier" } else { "lighter" };
+        let spread = point.gain_low.zip(point.gain_high).map(|(low, high)| (high - low) / 2.0);
+        let gain = point.gain_vs_default.map(|gain| {
+            let interval = point.gain_low.zip(point.gain_high).map_or_else(String::new, |(low, high)| {
+                let [low, high] = [low, high].map(|end| response.bare_difference(end, spread));
+                format!(" (90 % interval: {})", number::range(&low, &high))
+            });
+            format!(": {}{interval}", response.gain(gain, spread))
+        });
+        let pattern = if point.basis == "logs" { ", if the pattern of the logs holds" } else { "" };
+        says.push(format!(
+            "{}: start {way} than the default{}{pattern}; {}.",
+            crate::words::response::capitalised(&point.condition),
+            gain.unwrap_or_default(),
+            Evidence::of(&point.evidence).word()
+        ));
+    }
+    says
+}
