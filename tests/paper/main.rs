@@ -113,14 +113,3 @@ fn a_broken_font_is_refused_with_what_was_expected() {
     let cut = Fonts { bold: &fonts().bold[..2_000], ..fonts() };
     assert!(cards_pdf(&[card("a", 1)], Sheet::A4, cut, &about()).is_err());
 }
-
-/// Writes a document to look at, where a folder is named for it.
-#[test]
-fn samples_to_look_at() {
-    let Some(folder) = std::env::var_os("PAPER_SAMPLES") else { return };
-    let folder = std::path::Path::new(&folder);
-    let cards = [card("north-12", 3), card("air-8", 4), card("Planter of the neighbour with a long name", 9)];
-    std::fs::write(folder.join("a4.pdf"), pdf(&cards, Sheet::A4)).unwrap();
-    std::fs::write(folder.join("letter.pdf"), pdf(&cards, Sheet::Letter)).unwrap();
-    std::fs::write(folder.join("none.pdf"), pdf(&[], Sheet::A4)).unwrap();
-}

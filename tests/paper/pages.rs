@@ -58,7 +58,7 @@ fn a_title_as_long_as_a_page_stands_once_in_full_and_short_where_it_goes_on() {
         .iter()
         .flat_map(|page| &page.runs)
         .filter(|run| run.part.is_some())
-        .map(|run| run.text.clone() + " ")
+        .map(|run| run.text.clone())
         .collect();
     assert!(all.contains(title.trim()), "nothing is cut");
 }

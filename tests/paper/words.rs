@@ -8,7 +8,22 @@ use crate::{about, answer, card, fonts, pdf, read};
 /// The words of a document without what is decoration, as one text.
 fn said(document: &Document) -> String {
     let runs = (0..document.pages.len()).flat_map(|page| document.words(page));
-    runs.map(|run| run.text.as_str()).collect::<Vec<_>>().join(" ")
+    let words: Vec<&str> = runs.flat_map(|run| run.text.split(' ')).filter(|word| !word.is_empty()).collect();
+    words.join(" ")
+}
+
+#[test]
+fn lines_of_a_paragraph_can_be_put_together_again() {
+    let card = card("north-12", 1);
+    let document = read(std::slice::from_ref(&card));
+    let together: String = document.words(0).iter().map(|run| run.text.as_str()).collect();
+    for line in &card.answers[0].words {
+        assert!(together.contains(&line.text), "{together}");
+    }
+    let word = "Zuckerrübenvollerntemaschine".repeat(20);
+    let document = read(&[PaperCard { subtitle: vec![word.clone()], ..PaperCard::default() }]);
+    let together: String = document.words(0).iter().map(|run| run.text.as_str()).collect();
+    assert_eq!(together, word);
 }
 
 #[test]

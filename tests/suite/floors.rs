@@ -65,6 +65,7 @@ fn heavy_crates_stay_in_their_rooms() {
         ("linfa-linear", vec!["stats"]),
         ("parquet", vec!["store", "ingest", "link"]),
         ("rusqlite", vec!["places"]),
+        ("pdf-writer", vec!["paper"]),
     ];
     for (heavy, allowed) in rooms {
         for (folder, _) in FLOORS {

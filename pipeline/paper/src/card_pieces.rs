@@ -3,7 +3,7 @@
 use crate::font::{Faces, Weight};
 use crate::gauge;
 use crate::marks::{Ink, Mark, Piece, Role, Shape, What};
-use crate::wrap::{shortened, wrap};
+use crate::wrap::{Wrapped, shortened, wrap};
 use crate::{Evidence, PaperAnswer, PaperCard, PaperGauge};
 
 /// Words that the cards bring along.
@@ -63,11 +63,11 @@ impl<'a> Setter<'a> {
             let mark = face.width(&format!(" {CONTINUED}"), size);
             let mut lines = shortened(lines, 2, face, size, self.width - mark);
             if let Some(last) = lines.last_mut() {
-                *last = format!("{last} {CONTINUED}");
+                last.text = format!("{} {CONTINUED}", last.text);
             }
             lines
         };
-        let lines = lines.into_iter().map(|line| Piece::line(line, Weight::Bold, size, self.faces, None));
+        let lines = lines.into_iter().map(|line| Piece::line(line.text, Weight::Bold, size, self.faces, None));
         Piece::stacked(lines.chain([Piece::gap(self.size * 0.5)]))
     }
 
@@ -94,9 +94,12 @@ impl<'a> Setter<'a> {
         }
         let heading = role == Role::Heading;
         let element = Some(self.element(role));
-        let mut pieces: Vec<Piece> =
-            lines.into_iter().map(|line| Piece::line(line, weight, size, self.faces, element)).collect();
-        let last = pieces.len() - 1;
+        let last = lines.len() - 1;
+        let piece = |(position, line): (usize, Wrapped)| {
+            let piece = Piece::line(line.text, weight, size, self.faces, element);
+            if position == last || line.inside_word { piece } else { piece.spaced() }
+        };
+        let mut pieces: Vec<Piece> = lines.into_iter().enumerate().map(piece).collect();
         for (position, piece) in pieces.iter_mut().enumerate() {
             // A heading stays with what it heads; a paragraph leaves no line of two alone.
             piece.with_next = heading || (last == 1 && position == 0);

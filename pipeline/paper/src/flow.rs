@@ -3,7 +3,7 @@
 use crate::card_pieces::Setter;
 use crate::font::{Faces, Weight};
 use crate::marks::{Mark, Piece, Role};
-use crate::wrap::wrap;
+use crate::wrap::{Wrapped, wrap};
 use crate::{PaperAbout, PaperCard, Sheet};
 
 /// Sizes of running text, in points.
@@ -42,7 +42,7 @@ struct Frame<'a> {
     /// Lowest point of the words above the foot.
     bottom: f32,
     height: f32,
-    foot: Vec<String>,
+    foot: Vec<Wrapped>,
 }
 
 /// The pages of these cards.
@@ -160,7 +160,7 @@ impl<'a> Frame<'a> {
         let top = self.bottom + FOOT_GAP;
         let mut marks: Vec<Mark> = Piece::rule(self.width).moved(MARGIN, top - FOOT_GAP / 3.0).marks;
         let line = |text: String| Piece::line(text, Weight::Regular, FOOT_SIZE, self.faces, None);
-        let foot = Piece::stacked(self.foot.iter().cloned().map(line));
+        let foot = Piece::stacked(self.foot.iter().map(|part| line(part.text.clone())));
         marks.extend(foot.moved(MARGIN, top).marks);
         let text = format!("page {number} of {count}");
         let wide = self.faces.of(Weight::Regular).width(&text, FOOT_SIZE);
@@ -231,6 +231,9 @@ mod tests {
             let lines = lines(&page);
             for (number, one) in lines.iter().enumerate() {
                 assert!(one.size >= 7.5, "{one:?}");
+                // The box holds the letters: as high as the font says, with their feet where it says.
+                assert!(one.height >= faces.line_height(one.size) - 0.01, "{one:?}");
+                assert!((one.baseline - one.top - faces.ascent(one.size)).abs() < 0.01, "{one:?}");
                 assert!(
                     one.x >= MARGIN - 0.01 && one.x + one.width <= width - MARGIN + 0.01,
                     "beside the paper: {one:?}"
@@ -336,7 +339,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig { cases: 150, failure_persistence: None, ..ProptestConfig::default() })]
+        #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
         #[test]
         fn nothing_overlaps_and_nothing_leaves_the_paper(
             cards in proptest::collection::vec(card(), 0..3),

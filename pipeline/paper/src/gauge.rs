@@ -3,7 +3,7 @@
 use crate::PaperGauge;
 use crate::font::{Faces, Weight};
 use crate::marks::{Ink, Mark, Piece, Role, Shape, What};
-use crate::wrap::wrap;
+use crate::wrap::{Wrapped, wrap};
 
 /// Most lines of a label on the scale; longer labels are set as paragraphs below it.
 const MOST_LINES: usize = 3;
@@ -93,14 +93,37 @@ pub(crate) fn piece(
         draw(Shape::Area { corners, ink: Ink::Filled });
     }
     piece.height = middle + size * 0.95;
+    let mut below = Piece::default();
     if let (Some(default), Some(label)) = (default, &gauge.default_label) {
-        scale.label_at(&mut piece, label, Weight::Regular, axis.x(default))?;
+        scale.label_at(&mut below, label, Weight::Regular, axis.x(default))?;
     }
-    scale.ends(&mut piece, &gauge.low_label, &gauge.high_label)?;
+    let mut ends = Piece::default();
+    scale.ends(&mut ends, &gauge.low_label, &gauge.high_label)?;
+    // The words at the default stand between those at the ends where there is room, else above them.
+    let down = if clear(&below, &ends, size) { 0.0 } else { below.height };
+    let height = ends.height + down;
+    let top = piece.height;
+    piece.marks.extend(below.moved(0.0, top).marks);
+    piece.marks.extend(ends.moved(0.0, top + down).marks);
+    piece.height += height;
     if let Some(label) = &gauge.as_good_label {
         scale.with_swatch(&mut piece, label)?;
     }
     Some(piece)
+}
+
+/// Whether the texts of two pieces that begin at the same height stand side by side, so far apart.
+fn clear(one: &Piece, other: &Piece, apart: f32) -> bool {
+    let spans = |piece: &Piece| -> Vec<(f32, f32)> {
+        let texts = piece.marks.iter().filter_map(|mark| match &mark.what {
+            What::Text(line) => Some((line.x, line.x + line.width)),
+            What::Shape(_) => None,
+        });
+        texts.collect()
+    };
+    let others = spans(other);
+    one.height <= other.height
+        && spans(one).iter().all(|one| others.iter().all(|other| one.1 + apart <= other.0 || other.1 + apart <= one.0))
 }
 
 /// Everything that the scale says, for where it cannot be drawn.
@@ -128,16 +151,18 @@ struct Scale<'a> {
 }
 
 impl Scale<'_> {
-    fn lines(&self, label: &str, weight: Weight, width: f32) -> Option<Vec<String>> {
+    fn lines(&self, label: &str, weight: Weight, width: f32) -> Option<Vec<Wrapped>> {
         let lines = wrap(label, self.faces.of(weight), self.size, width);
         (lines.len() <= MOST_LINES).then_some(lines)
     }
 
     /// Puts lines below what the piece has, each placed by its width.
-    fn put(&self, piece: &mut Piece, lines: Vec<String>, weight: Weight, left: impl Fn(f32) -> f32) {
+    fn put(&self, piece: &mut Piece, lines: Vec<Wrapped>, weight: Weight, left: impl Fn(f32) -> f32) {
         for line in lines {
             let down = piece.height;
-            let line = Piece::line(line, weight, self.size, self.faces, self.element);
+            let inside_word = line.inside_word;
+            let line = Piece::line(line.text, weight, self.size, self.faces, self.element);
+            let line = if inside_word { line } else { line.spaced() };
             let width = match line.marks.first() {
                 Some(Mark { what: What::Text(text), .. }) => text.width,
                 _ => 0.0,

@@ -15,6 +15,8 @@ pub(crate) struct TextLine {
     pub height: f32,
     /// Feet of the letters, below the top of the page.
     pub baseline: f32,
+    /// Whether a space follows, which is not seen but keeps the words apart for those who copy or hear them.
+    pub space_after: bool,
 }
 
 /// A stroke or an area.
@@ -111,8 +113,18 @@ impl Piece {
         let height = faces.line_height(size);
         let width = faces.of(weight).width(&text, size);
         let baseline = faces.ascent(size);
-        let line = TextLine { text, weight, size, x: 0.0, top: 0.0, width, height, baseline };
+        let line = TextLine { text, weight, size, x: 0.0, top: 0.0, width, height, baseline, space_after: false };
         Self { height, marks: vec![Mark { what: What::Text(line), element }], with_next: false }
+    }
+
+    /// The piece, with a space after its text.
+    pub fn spaced(mut self) -> Self {
+        for mark in &mut self.marks {
+            if let What::Text(line) = &mut mark.what {
+                line.space_after = true;
+            }
+        }
+        self
     }
 
     /// A hairline over this width.

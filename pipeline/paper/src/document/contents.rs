@@ -55,7 +55,7 @@ impl Pen<'_> {
     }
 
     fn text(&mut self, line: &TextLine) {
-        let text = self.fonts.encoded(&line.text, line.weight);
+        let text = self.fonts.encoded(line.text.chars().chain(line.space_after.then_some(' ')), line.weight);
         let (x, y) = self.at((line.x, line.baseline));
         self.operators.begin_text().set_font(Name(name(line.weight)), line.size).next_line(x, y);
         self.operators.show(Str(&text)).end_text();

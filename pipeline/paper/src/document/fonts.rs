@@ -43,7 +43,10 @@ impl<'a> Embedded<'a> {
         let mut letters: BTreeMap<Weight, BTreeSet<char>> = BTreeMap::new();
         for mark in pages.pages.iter().flat_map(|page| &page.marks) {
             if let What::Text(line) = &mark.what {
-                letters.entry(line.weight).or_default().extend(line.text.chars());
+                letters
+                    .entry(line.weight)
+                    .or_default()
+                    .extend(line.text.chars().chain(line.space_after.then_some(' ')));
             }
         }
         let fonts = letters.into_iter().map(|(weight, letters)| Ok((weight, OneFont::of(faces.of(weight), &letters)?)));
@@ -51,9 +54,9 @@ impl<'a> Embedded<'a> {
     }
 
     /// A text as the numbers of its glyphs, two bytes each.
-    pub fn encoded(&self, text: &str, weight: Weight) -> Vec<u8> {
+    pub fn encoded(&self, text: impl Iterator<Item = char>, weight: Weight) -> Vec<u8> {
         let Some(font) = self.fonts.get(&weight) else { return Vec::new() };
-        let numbers = text.chars().filter_map(|letter| font.numbers.get(&letter));
+        let numbers = text.filter_map(|letter| font.numbers.get(&letter));
         numbers.flat_map(|number| number.to_be_bytes()).collect()
     }
 
