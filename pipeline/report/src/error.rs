@@ -21,6 +21,9 @@ pub enum ReportError {
     /// The workbook could not be made. This is a fault of ours, not of the data.
     #[error("review.xlsx could not be made: {0}")]
     Workbook(#[from] evenstand_book::BookError),
+    /// The cards could not be made. This is a fault of ours, not of the data.
+    #[error("cards.pdf could not be made: {0}")]
+    Paper(#[from] evenstand_paper::PaperError),
     /// Rows do not follow the schema of their table.
     #[error(transparent)]
     Tables(#[from] evenstand_tables::TablesError),

@@ -15,6 +15,11 @@ const BOLD: &[u8] = include_bytes!("../fonts/NotoSans-Bold-subset.ttf");
 static FACE: LazyLock<FontRef<'static>> =
     LazyLock::new(|| FontRef::try_from_slice(REGULAR).expect("the font is compiled in and a test reads it"));
 
+/// The typeface for paper.
+pub(crate) fn faces() -> evenstand_paper::Fonts<'static> {
+    evenstand_paper::Fonts { regular: REGULAR, bold: BOLD }
+}
+
 /// Makes the font known to the drawing library. Without it even SVG text fails, for want of a measure.
 /// Returns whether the library took it. Doing so twice changes nothing.
 pub(crate) fn register() -> bool {

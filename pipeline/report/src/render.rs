@@ -3,15 +3,17 @@
 use std::io;
 
 use evenstand_book::{BookFacts, BookUnits, review_workbook};
+use evenstand_paper::{Sheet, cards_pdf};
 use rayon::prelude::*;
 
 use crate::page::{Page, Pages, style};
 use crate::picture::Picture;
 use crate::results::Results;
 use crate::templates::Templates;
+use crate::words::paper::{about, paper_cards};
 use crate::words::scope::scope;
 use crate::words::units::System;
-use crate::{ReportError, Summary, charts};
+use crate::{ReportError, Summary, charts, font};
 
 /// Pages and charts that are made at a time, so that a review of thousands of fields never holds all of them.
 const AT_A_TIME: usize = 32;
@@ -24,6 +26,7 @@ const AT_A_TIME: usize = 32;
 ///   and `research.html`, which share `page.css`;
 /// - the same pages in the other system of units, below `us/` or `metric/`;
 /// - `review.xlsx`, every result table as a sheet, with charts of the spreadsheet's own;
+/// - `cards.pdf`, the sheets for growers on paper: A4, or Letter where the review is in US units;
 /// - `review.md`, the winter review as a Markdown notebook;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
@@ -36,6 +39,7 @@ pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Resul
     let mut files = Files { write, summary: Summary::default() };
     files.write("page.css", style().as_bytes())?;
     files.write("review.xlsx", &workbook(&own)?)?;
+    files.write("cards.pdf", &cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
     for (results, own) in [(&own, true), (&other, false)] {
         let pages = Pages::new(results, &templates, own);
         files.page(pages.index()?, own)?;
@@ -64,6 +68,14 @@ fn workbook(results: &Results) -> Result<Vec<u8>, ReportError> {
         },
     };
     Ok(review_workbook(&results.tables()?, &facts)?)
+}
+
+/// The paper that goes with the units of the review.
+fn sheet(results: &Results) -> Sheet {
+    match System::of(results) {
+        System::Metric => Sheet::A4,
+        System::Us => Sheet::Letter,
+    }
 }
 
 struct Files<'a> {

@@ -5,6 +5,7 @@ use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
 
 use crate::ReportError;
+use crate::words::labels;
 
 /// All templates, compiled in.
 pub(crate) struct Templates {
@@ -21,6 +22,10 @@ impl Templates {
         let mut environment = Environment::new();
 
         environment.set_auto_escape_callback(|_| AutoEscape::Html);
+        environment.add_global("INVENTED", labels::INVENTED);
+        environment.add_global("CHECK_BY_DIGGING", labels::CHECK_BY_DIGGING.to_vec());
+        environment.add_global("NOT_A_COMMAND", labels::NOT_A_COMMAND);
+        environment.add_global("NO_START", labels::NO_START);
         for (name, source) in sources![
             "aside.html",
             "card.html",

@@ -220,13 +220,14 @@ fn a_review_gives_a_page_and_two_files_a_chart() {
     let (files, summary) = rendered(&made_up::review());
     assert_eq!(summary.charts, 4 + 6 + 1, "four conditions with a curve, six field-seasons, conditions side by side");
     assert_eq!(summary.pages, 2 * (1 + 1 + 6 + 3), "index, tables, field-seasons and sheets in both systems");
-    assert_eq!(files.len(), 2 * summary.charts + summary.pages + 3);
+    assert_eq!(files.len(), 2 * summary.charts + summary.pages + 4);
     for name in [
         "charts/field-north-2025.svg",
         "charts/condition-dry-covered-on-time-share.png",
         "us/fields/north-2025.html",
         "review.md",
         "review.xlsx",
+        "cards.pdf",
     ] {
         assert!(files.contains_key(name), "{name} in {:?}", files.keys());
     }

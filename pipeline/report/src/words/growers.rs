@@ -82,7 +82,7 @@ fn plantable(condition: &str) -> bool {
 }
 
 fn field_table(fields: &[&FieldSeasonRow]) -> Option<WordTable> {
-    const SHOWN: usize = 8;
+    const SHOWN: usize = 6;
     let count = |value: Option<i64>| value.map_or_else(|| "–".to_owned(), number::grouped);
     let newest = {
         let mut fields = fields.to_vec();

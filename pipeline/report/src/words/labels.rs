@@ -14,6 +14,20 @@ pub(crate) const NO_CURVE: &str = "no curve";
 pub(crate) const NOT_COUNTED: &str = "not counted";
 pub(crate) const NO_TITLE: &str = "Review without a title";
 
+pub(crate) const INVENTED: &str =
+    "Invented data. Made up to show what the page looks like; no field stands behind any number here.";
+/// What to look for with the spade, line by line.
+pub(crate) const CHECK_BY_DIGGING: [&str; 5] = [
+    "In each condition, stop after a short run and dig behind the planter.",
+    "The trench is shut.",
+    "No light or air at the seed.",
+    "The soil is firm, but not pressed hard.",
+    "If digging says otherwise, believe the digging.",
+];
+pub(crate) const NO_START: &str = "no starting point yet";
+pub(crate) const NOT_A_COMMAND: &str = "A starting point, not a command: stay inside the limits of the operator’s manual, and let local licensed advice come first. Engine off, \
+     key out and pressure let off before anyone reaches to the closing wheels.";
+
 pub(crate) fn start(shown: &str) -> String {
     format!("start {shown}")
 }
