@@ -114,6 +114,12 @@ fn inside_fields_the_difference_is_the_one_of_least_squares() {
     // Squares inside fields 0.0104 and 0.0024; left 0.0128 − 0.14² / (5/3) = 0.00104; error = √(0.00104 / 4 / (5/3)).
     assert!((row.std_error.unwrap() - (0.001_04_f64 / 4.0 / (5.0 / 3.0)).sqrt()).abs() < 1e-12, "{row:?}");
     assert_eq!(row.reading.as_deref(), Some("better"));
+    let elsewhere = StripRow { condition: "dry".into(), season: 2026, ..strips[0].clone() };
+    let newer: Vec<StripRow> = strips.iter().cloned().chain([elsewhere]).collect();
+    assert!(
+        year_on_year(&[point()], &[last()], &newer, &[]).followed.is_empty(),
+        "none of the newest season lies here"
+    );
 }
 
 #[test]
