@@ -84,6 +84,7 @@ mod tests {
             "[display]\nzzz = 1".into(),
             "[place]\nzzz = 1".into(),
             "[weather]\nzzz = 1".into(),
+            "[last_season]\nzzz = 1".into(),
             "[telemetry]\nzzz = 1".into(),
             format!("{source}zzz = 1"),
             format!("{source}[source.wide]\nzzz = 1"),
