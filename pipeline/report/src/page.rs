@@ -1,5 +1,7 @@
 //! Puts the pages together: the winter review, a page a field-season, a page a planter and farm, and the tables of the research farm.
 
+use std::sync::LazyLock;
+
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -19,8 +21,8 @@ use crate::words::since_last::{SinceLast, since_last};
 use crate::words::units::System;
 use crate::words::why::{self, WordTable};
 use crate::words::{
-    aside, calendar, dig_list, field_chart, hardware, in_short, method, missing, number, overview, scheme, scope,
-    set_actual, telemetry,
+    aside, calendar, dig_list, field_chart, hardware, in_short, method, missing, overview, scheme, scope, set_actual,
+    telemetry,
 };
 use crate::{ReportError, font};
 
@@ -28,7 +30,7 @@ use crate::{ReportError, font};
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Shell {
     /// Style and fonts inside the page; pages beside others name the style file instead.
-    style: Option<String>,
+    style: Option<&'static str>,
     script: &'static str,
     /// The way to the folder of the report.
     root: &'static str,
@@ -47,6 +49,7 @@ pub(crate) struct Pages<'a> {
     system: System,
     /// Whether this is the system that the review asks for.
     own: bool,
+    scope: scope::Scope,
 }
 
 /// A page on its way into a file.
@@ -99,7 +102,6 @@ struct FieldPage {
 struct GrowerPage {
     shell: Shell,
     grower: Grower,
-    card: Card,
 }
 
 #[derive(Serialize)]
@@ -109,15 +111,14 @@ struct ResearchPage {
     method: method::Method,
 }
 
-/// Style and fonts, as the file `page.css` that pages beside the index share.
-pub(crate) fn style() -> String {
-    format!("{}{}", font::font_face_rules(), include_str!("../templates/style.css"))
-}
+/// Style and fonts, as the file `page.css` that pages beside the index share. The fonts are encoded once.
+pub(crate) static STYLE: LazyLock<String> =
+    LazyLock::new(|| format!("{}{}", font::font_face_rules(), include_str!("../templates/style.css")));
 
 impl<'a> Pages<'a> {
     /// Pages in the system that the results are shown in.
     pub fn new(results: &'a Results, templates: &'a Templates, own: bool) -> Self {
-        Self { results, templates, system: System::of(results), own }
+        Self { results, templates, system: System::of(results), own, scope: scope::scope(results) }
     }
 
     /// `file` is seen from the folder of the system's pages; a page is one folder below it or in it.
@@ -130,16 +131,15 @@ impl<'a> Pages<'a> {
             (false, true) => ("../../", "../"),
         };
         let other = self.system.other();
-        let scope = scope::scope(self.results);
         Shell {
-            style: whole.then(style),
+            style: whole.then_some(STYLE.as_str()),
             script: include_str!("../templates/script.js"),
             root,
             home,
             other_page: if self.own { format!("{root}{}/{file}", other.folder()) } else { format!("{root}{file}") },
             other_words: other.words(),
-            review: scope.review,
-            invented: scope.invented,
+            review: self.scope.review.clone(),
+            invented: self.scope.invented,
         }
     }
 
@@ -169,8 +169,8 @@ impl<'a> Pages<'a> {
         let cards = cards(results);
         let index = Index {
             shell: self.shell("index.html", true),
-            scope: scope::scope(results),
-            interval: interval(results),
+            scope: self.scope.clone(),
+            interval: scope::interval(results),
             cards: &cards,
             growers: growers(results),
             short: in_short::in_short(results),
@@ -228,7 +228,7 @@ impl<'a> Pages<'a> {
         let name = format!("fields/{file}.html");
         let values = FieldPage {
             shell: self.shell(&name, false),
-            interval: interval(self.results),
+            interval: scope::interval(self.results),
             field: fields::view(self.results, field, file, figures),
         };
         self.page(name, "field.html", &values, pictures.into_iter().flatten().collect())
@@ -240,8 +240,7 @@ impl<'a> Pages<'a> {
             .into_par_iter()
             .map(|grower| {
                 let name = format!("growers/{}.html", grower.file);
-                let card = grower.card.clone();
-                let values = GrowerPage { shell: self.shell(&name, true), grower, card };
+                let values = GrowerPage { shell: self.shell(&name, true), grower };
                 self.page(name, "grower.html", &values, Vec::new())
             })
             .collect()
@@ -256,8 +255,4 @@ impl<'a> Pages<'a> {
         };
         self.page("research.html".to_owned(), "research.html", &values, Vec::new())
     }
-}
-
-fn interval(results: &Results) -> String {
-    results.fact_number("interval_level").map(number::percent).unwrap_or_default()
 }

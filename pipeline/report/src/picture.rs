@@ -1,5 +1,7 @@
 //! A chart on its way into files: sketched, with its alt text and the name of its files.
 
+use std::sync::OnceLock;
+
 use serde::Serialize;
 
 use crate::ReportError;
@@ -14,6 +16,8 @@ pub(crate) struct Picture {
     /// What it shows, in words.
     pub alt: String,
     pub sketch: Sketch,
+    /// The SVG, once it was painted: a page and a file show the same.
+    painted: OnceLock<String>,
 }
 
 /// A painted chart as a page needs it.
@@ -25,10 +29,23 @@ pub(crate) struct Figure {
 }
 
 impl Picture {
-    /// The chart as SVG.
-    pub fn figure(&self) -> Result<Figure, ReportError> {
+    /// A chart to paint.
+    pub fn new(file: String, alt: String, sketch: Sketch) -> Self {
+        Self { file, alt, sketch, painted: OnceLock::new() }
+    }
+
+    /// The chart as SVG, painted the first time it is asked for.
+    pub fn svg(&self) -> Result<&str, ReportError> {
+        if let Some(painted) = self.painted.get() {
+            return Ok(painted);
+        }
         let svg = charts::svg(&self.sketch, &self.alt)?;
-        Ok(Figure { svg, file: self.file.clone(), alt: self.alt.clone() })
+        Ok(self.painted.get_or_init(|| svg))
+    }
+
+    /// The chart as a page shows it.
+    pub fn figure(&self) -> Result<Figure, ReportError> {
+        Ok(Figure { svg: self.svg()?.to_owned(), file: self.file.clone(), alt: self.alt.clone() })
     }
 
     /// The chart as a PNG image.

@@ -6,14 +6,14 @@ use evenstand_book::{BookFacts, BookUnits, review_workbook};
 use evenstand_paper::{Sheet, cards_pdf};
 use rayon::prelude::*;
 
-use crate::page::{Page, Pages, style};
+use crate::page::{Page, Pages, STYLE};
 use crate::picture::Picture;
 use crate::results::Results;
 use crate::templates::Templates;
 use crate::words::paper::{about, paper_cards};
 use crate::words::scope::scope;
 use crate::words::units::System;
-use crate::{ReportError, Summary, charts, font};
+use crate::{ReportError, Summary, font};
 
 /// Pages and charts that are made at a time, so that a review of thousands of fields never holds all of them.
 const AT_A_TIME: usize = 32;
@@ -37,7 +37,7 @@ pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Resul
     let other = System::of(&own).other().shown(&own);
     let templates = Templates::new()?;
     let mut files = Files { write, summary: Summary::default() };
-    files.write("page.css", style().as_bytes())?;
+    files.write("page.css", STYLE.as_bytes())?;
     files.write("review.xlsx", &workbook(&own)?)?;
     files.write("cards.pdf", &cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
     for (results, own) in [(&own, true), (&other, false)] {
@@ -97,9 +97,9 @@ impl Files<'_> {
         if with_charts {
             let pictures: Vec<&Picture> = pages.iter().flat_map(|page| &page.pictures).collect();
             for few in pictures.chunks(AT_A_TIME) {
-                let painted: Vec<(String, Vec<u8>)> = few
+                let painted: Vec<(&str, Vec<u8>)> = few
                     .par_iter()
-                    .map(|picture| Ok((charts::svg(&picture.sketch, &picture.alt)?, picture.png()?)))
+                    .map(|picture| Ok((picture.svg()?, picture.png()?)))
                     .collect::<Result<_, ReportError>>()?;
                 for (picture, (svg, png)) in few.iter().zip(painted) {
                     self.write(&format!("charts/{}.svg", picture.file), svg.as_bytes())?;

@@ -29,6 +29,11 @@ fn quoted(text: &str) -> String {
     if is_formula(text) { format!("'{text}") } else { text.to_owned() }
 }
 
+/// A text of a CSV file as it was before [`without_formulas`].
+pub fn unquoted(text: &str) -> &str {
+    text.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(text)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -37,9 +42,11 @@ mod tests {
     fn text_that_a_spreadsheet_would_run_is_quoted_and_numbers_are_not() {
         let texts =
             StringArray::from(vec![Some("=1+1"), Some("@SUM(A1)"), Some("-2.5"), Some("North"), None, Some("+cmd")]);
-        let batch = RecordBatch::try_from_iter([("name", Arc::new(texts) as ArrayRef)]).unwrap();
+        let batch = RecordBatch::try_from_iter([("name", Arc::new(texts.clone()) as ArrayRef)]).unwrap();
         let safe = without_formulas(&batch).unwrap();
         let found: Vec<Option<&str>> = safe.column(0).as_string::<i32>().iter().collect();
+        let back: Vec<Option<&str>> = found.iter().map(|text| text.map(unquoted)).collect();
+        assert_eq!(back, texts.iter().collect::<Vec<_>>(), "and it comes back");
         assert_eq!(found, [Some("'=1+1"), Some("'@SUM(A1)"), Some("-2.5"), Some("North"), None, Some("'+cmd")]);
     }
 }

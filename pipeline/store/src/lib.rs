@@ -20,6 +20,7 @@ mod results;
 
 pub use error::StoreError;
 pub use folder::{Replaced, replace_folder};
+pub use formula::unquoted;
 pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry};
 pub use results::{read_result, write_results};

@@ -72,7 +72,7 @@ fn picture(results: &Results, season: i64, names: &mut Names) -> Option<Picture>
     );
     let kinds = KINDS.map(|(_, name)| name.to_owned()).to_vec();
     let chart = Calendar { title: format!("What was recorded when, {season}"), kinds, lines };
-    Some(Picture { file: names.unique(&format!("calendar-{season}")), alt, sketch: chart.sketch() })
+    Some(Picture::new(names.unique(&format!("calendar-{season}")), alt, chart.sketch()))
 }
 
 /// Days of each kind of record by field: first, last and how many.

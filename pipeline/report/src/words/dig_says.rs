@@ -103,7 +103,7 @@ mod tests {
     fn said(change: impl Fn(&mut DigWindowRow), point: &StartingPointRow) -> String {
         let mut results = made_up::review();
         change(&mut results.dig_window[0]);
-        let pool = Pool::of(&point.condition, &point.closer, point.planter_id.as_ref());
+        let pool = Pool::of_start(point);
         says(&results, &pool, point, Gauge::plain(Unit::Newton)).join(" ").replace(NO_BREAK_SPACE, " ")
     }
 

@@ -17,7 +17,7 @@ use crate::words::why::curve_point;
 pub(crate) fn picture(results: &Results, field: &FieldSeasonRow, names: &mut Names) -> Option<Picture> {
     let chart = chart(results, field)?;
     let file = names.unique(&format!("field-{}-{}", slug(&field.field_id), field.season));
-    Some(Picture { file, alt: finding(&chart, field), sketch: chart.sketch() })
+    Some(Picture::new(file, finding(&chart, field), chart.sketch()))
 }
 
 /// The response a field is drawn by: the one that decides, else the first of the usual ones that was measured.

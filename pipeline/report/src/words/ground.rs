@@ -52,7 +52,7 @@ pub(crate) fn map(results: &Results, field: &FieldSeasonRow, names: &mut Names) 
         unit: System::of(results).ground_length(),
     };
     let file = names.unique(&format!("map-{}-{}", slug(&field.field_id), field.season));
-    Some(Picture { file, alt, sketch: chart.sketch() })
+    Some(Picture::new(file, alt, chart.sketch()))
 }
 
 /// The outline of a strip, else the way that was driven, else its place.
@@ -183,7 +183,7 @@ pub(crate) fn along(results: &Results, field: &FieldSeasonRow, names: &mut Names
         passes,
     };
     let file = names.unique(&format!("pass-{}-{}", slug(&field.field_id), field.season));
-    Some(Picture { file, alt, sketch: chart.sketch() })
+    Some(Picture::new(file, alt, chart.sketch()))
 }
 
 #[cfg(test)]

@@ -10,26 +10,29 @@ use crate::words::why::WordTable;
 
 /// Records that are not there, a row each: what, where, and what it would tell; `None` where nothing is missing.
 pub(crate) fn missing(results: &Results) -> Option<WordTable> {
+    let dug: BTreeSet<Strip> = results
+        .sources
+        .iter()
+        .filter(|row| row.what == "dig_check")
+        .map(|row| (row.field_id.as_str(), row.season, row.strip_id.as_str()))
+        .collect();
     let rows: Vec<Vec<String>> = [
-        strips_without(results, "a setting", "Without it a strip tells nothing of force.", |_, strip| {
+        strips_without(results, "a setting", "Without it a strip tells nothing of force.", |strip| {
             strip.force_n.is_none() && strip.closing_position.is_none() && strip.treatment.is_none()
         }),
-        strips_without(results, "a stand count", "Without it nothing says how even the strip came up.", |_, strip| {
+        strips_without(results, "a stand count", "Without it nothing says how even the strip came up.", |strip| {
             strip.emerged.is_none() && strip.seeds_sown.is_none() && strip.spacing_cv.is_none()
         }),
         strips_without(
             results,
             "an emergence course",
             "Counts on several days tell who was on time; a final stand tells only who came up.",
-            |_, strip| strip.emerged.is_some() && strip.t50_h.is_none(),
+            |strip| strip.emerged.is_some() && strip.t50_h.is_none(),
         ),
-        strips_without(
-            results,
-            "a condition",
-            "Soil notes by strip or block say which answer holds where.",
-            |_, strip| matches!(strip.condition.as_str(), "unstated" | "mixed"),
-        ),
-        strips_without(results, "a dig check", "Digging says why a force is too light or too heavy.", |dug, strip| {
+        strips_without(results, "a condition", "Soil notes by strip or block say which answer holds where.", |strip| {
+            matches!(strip.condition.as_str(), "unstated" | "mixed")
+        }),
+        strips_without(results, "a dig check", "Digging says why a force is too light or too heavy.", |strip| {
             !dug.contains(&(strip.field_id.as_str(), strip.season, strip.strip_id.as_str()))
         }),
         fields_without(results, "blocks", "Repeats in blocks tell a setting from the ground it lay on.", |field| {
@@ -60,15 +63,9 @@ fn strips_without(
     results: &Results,
     what: &str,
     tells: &str,
-    lacks: impl Fn(&BTreeSet<Strip>, &StripRow) -> bool,
+    lacks: impl Fn(&StripRow) -> bool,
 ) -> Option<Vec<String>> {
-    let dug: BTreeSet<Strip> = results
-        .sources
-        .iter()
-        .filter(|row| row.what == "dig_check")
-        .map(|row| (row.field_id.as_str(), row.season, row.strip_id.as_str()))
-        .collect();
-    let without: Vec<&StripRow> = results.strips.iter().filter(|strip| lacks(&dug, strip)).collect();
+    let without: Vec<&StripRow> = results.strips.iter().filter(|strip| lacks(strip)).collect();
     let fields: BTreeSet<(&str, i64)> = without.iter().map(|strip| (strip.field_id.as_str(), strip.season)).collect();
     (!without.is_empty()).then(|| {
         vec![

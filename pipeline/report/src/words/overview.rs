@@ -18,7 +18,7 @@ use crate::words::why::{Pool, PooledChart, belongs};
 pub(crate) fn side_by_side(results: &Results, pooled: &[PooledChart], names: &mut Names) -> Vec<Picture> {
     let mut charts: Vec<Multiples> = Vec::new();
     for point in deciding_points(results) {
-        let pool = Pool::of(&point.condition, &point.closer, point.planter_id.as_ref());
+        let pool = Pool::of_start(point);
         let Some(drawn) = pooled.iter().find(|chart| chart.pool == pool && chart.response == point.response) else {
             continue;
         };
@@ -46,10 +46,9 @@ pub(crate) fn side_by_side(results: &Results, pooled: &[PooledChart], names: &mu
     charts
         .into_iter()
         .filter(|chart| chart.panels.len() > 1)
-        .map(|chart| Picture {
-            file: names.unique(&format!("conditions-{}", slug(&chart.response.name))),
-            alt: side_by_side_finding(&chart),
-            sketch: chart.sketch(),
+        .map(|chart| {
+            let file = names.unique(&format!("conditions-{}", slug(&chart.response.name)));
+            Picture::new(file, side_by_side_finding(&chart), chart.sketch())
         })
         .collect()
 }
@@ -84,7 +83,7 @@ fn side_by_side_finding(chart: &Multiples) -> String {
 
 /// The forest of a starting point; nothing where there are fewer than two field-seasons to hold side by side.
 pub(crate) fn forest(results: &Results, point: &StartingPointRow, names: &mut Names) -> Option<(Picture, Forest)> {
-    let pool = Pool::of(&point.condition, &point.closer, point.planter_id.as_ref());
+    let pool = Pool::of_start(point);
     let rows: Vec<&FieldEffectRow> = results
         .field_effects
         .iter()
@@ -109,7 +108,7 @@ pub(crate) fn forest(results: &Results, point: &StartingPointRow, names: &mut Na
     let alt = forest_finding(&chart, &response);
     let file =
         names.unique(&format!("fields-{}-{}", slug(&crate::words::why::title(results, &pool)), slug(&response.name)));
-    Some((Picture { file, alt, sketch: chart.sketch() }, chart))
+    Some((Picture::new(file, alt, chart.sketch()), chart))
 }
 
 fn subtitle(contrast: &str, to: f64, from: f64, gauge: Gauge) -> String {

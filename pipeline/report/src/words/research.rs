@@ -8,7 +8,7 @@ use crate::words::answer::plain_words;
 use crate::words::fields::ordered;
 use crate::words::number;
 use crate::words::response::Response;
-use crate::words::why::WordTable;
+use crate::words::why::{Pool, WordTable, title};
 
 /// The tables of the page, each under its heading.
 #[derive(Debug, Clone, Serialize)]
@@ -92,10 +92,7 @@ fn answers(results: &Results) -> Option<WordTable> {
             let spread = point.gain_low.zip(point.gain_high).map(|(low, high)| (high - low) / 2.0);
             let gain = |value: Option<f64>| dash(value.map(|value| response.bare_difference(value, spread)));
             vec![
-                crate::words::why::title(
-                    results,
-                    &crate::words::why::Pool::of(&point.condition, &point.closer, point.planter_id.as_ref()),
-                ),
+                title(results, &Pool::of_start(point)),
                 response.label.clone(),
                 point.evidence.clone(),
                 dash(point.shape.clone()),

@@ -44,3 +44,8 @@ pub(crate) fn scope(results: &Results) -> Scope {
     let review = results.review().to_owned();
     Scope { invented: review.to_lowercase().contains("invented"), review, lines }
 }
+
+/// The level of intervals, "90 %"; nothing where the run does not say.
+pub(crate) fn interval(results: &Results) -> String {
+    results.fact_number("interval_level").map(number::percent).unwrap_or_default()
+}

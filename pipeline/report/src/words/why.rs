@@ -20,6 +20,7 @@ use crate::words::gauge::Gauge;
 use crate::words::next_trial::{NextTrial, next_trial};
 use crate::words::number;
 use crate::words::response::{Response, capitalised};
+use crate::words::scope::interval;
 use crate::words::what_can_be_best::Sets;
 use crate::words::{difference_seen, dig_numbers, dig_says, evidence_behind, how_sure, shape_seen, what_can_be_best};
 
@@ -79,6 +80,13 @@ impl Pool {
     }
 }
 
+impl Pool {
+    /// The pool of a starting point.
+    pub fn of_start(point: &StartingPointRow) -> Self {
+        Self::of(&point.condition, &point.closer, point.planter_id.as_ref())
+    }
+}
+
 /// A chart of a condition, with what it was sketched from.
 pub(crate) struct PooledChart {
     pub pool: Pool,
@@ -90,8 +98,7 @@ pub(crate) struct PooledChart {
 /// Every pool that has a starting point or a curve, in the order of the tables.
 fn pools(results: &Results) -> Vec<Pool> {
     let mut pools: Vec<Pool> = Vec::new();
-    let starting =
-        results.starting_points.iter().map(|row| Pool::of(&row.condition, &row.closer, row.planter_id.as_ref()));
+    let starting = results.starting_points.iter().map(Pool::of_start);
     let curves = results.curves.iter().map(|row| Pool::of(&row.condition, &row.closer, row.planter_id.as_ref()));
     for pool in starting.chain(curves) {
         if !pools.contains(&pool) {
@@ -135,7 +142,7 @@ pub(crate) fn pooled_charts(results: &Results, names: &mut crate::slug::Names) -
             let Some(chart) = chart(results, &pool, &title, response) else { continue };
             let file = names.unique(&format!("condition-{}-{}", slug(&title), slug(response)));
             let alt = finding(&chart, &pool.condition);
-            let picture = Picture { file, alt, sketch: chart.sketch() };
+            let picture = Picture::new(file, alt, chart.sketch());
             charts.push(PooledChart { pool: pool.clone(), response: response.to_owned(), picture, chart });
         }
     }
@@ -287,12 +294,12 @@ pub(crate) fn sections(
     charts: &[PooledChart],
     forests: &[Option<(Picture, Forest)>],
 ) -> Result<Vec<Why>, ReportError> {
-    let interval = results.fact_number("interval_level").map(number::percent).unwrap_or_default();
+    let interval = interval(results);
     deciding_points(results)
         .into_par_iter()
         .zip(forests)
         .map(|(point, forest)| {
-            let pool = Pool::of(&point.condition, &point.closer, point.planter_id.as_ref());
+            let pool = Pool::of_start(point);
             let drawn = charts.iter().find(|chart| chart.pool == pool && chart.response == point.response);
             let response = Response::of(&point.response, results);
             let gauge = results.axis_gauge(point.planter_id.as_deref());
