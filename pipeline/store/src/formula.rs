@@ -29,7 +29,7 @@ fn quoted(text: &str) -> String {
     if is_formula(text) { format!("'{text}") } else { text.to_owned() }
 }
 
-/// A text of a CSV file as it was before [`without_formulas`].
+/// A text of a CSV file as it was before its apostrophe.
 pub fn unquoted(text: &str) -> &str {
     text.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(text)
 }
