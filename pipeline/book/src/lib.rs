@@ -62,6 +62,9 @@ pub enum BookUnits {
 /// Rows that a sheet of a workbook can hold, the two of names and units among them (a limit of the file format).
 const ROWS_OF_A_SHEET: usize = 1_048_576;
 
+/// How hard cells are packed, of 9: the writer's own 6 makes the file a twentieth smaller and takes half as long again.
+const PACKING: u8 = 3;
+
 /// The workbook of these tables, as bytes: the same tables and facts give the same bytes.
 ///
 /// Tables stand in the order given; one without rows keeps its sheet. Rows beyond what a sheet can hold are left out and
@@ -91,6 +94,7 @@ fn with_rows(tables: &[Table], facts: &BookFacts, rows: usize) -> Result<Vec<u8>
     for sheet in &sheets {
         book.push_worksheet(sheet.worksheet()?);
     }
+    book.set_zip_compression_level(PACKING);
     book.save_to_buffer().map_err(|source| BookError::sheet("review.xlsx", source))
 }
 

@@ -182,6 +182,9 @@ impl Sheet {
             let width = column.width(&self.order);
             lines = lines.max(column.label.chars().count().div_ceil(width.saturating_sub(2).max(1)));
             sheet.set_column_width(position, f64::from(u32::try_from(width).unwrap_or(60)))?;
+            if let Some(shown) = column.one_format() {
+                sheet.set_column_format(position, formats.of(shown))?;
+            }
             for (row, &from) in (FIRST_ROW..).zip(&self.order) {
                 column.write(&mut sheet, row, position, from, &mut formats)?;
             }
@@ -232,7 +235,10 @@ impl SheetColumn {
                 let (Some(shown), Some(kept)) = (shown, number) else { return Ok(()) };
                 let number = shown.value(kept);
                 if number.is_finite() {
-                    sheet.write_number_with_format(row, position, number, formats.of(shown.format))?;
+                    match self.one_format() {
+                        Some(_) => sheet.write_number(row, position, number)?,
+                        None => sheet.write_number_with_format(row, position, number, formats.of(shown.format))?,
+                    };
                 }
             }
             Values::Whole(numbers) => {
@@ -264,6 +270,14 @@ impl SheetColumn {
             }
         }
         Ok(())
+    }
+
+    /// How the numbers of the whole column are shown, where that is one format: the column then says it instead of every cell.
+    fn one_format(&self) -> Option<&'static str> {
+        match (&self.values, self.shown.as_slice()) {
+            (Values::Number(_), [one]) => Some(one.format),
+            _ => None,
+        }
     }
 
     /// Letters that fit into the column: its longest word above, its unit, and its first cells.

@@ -48,7 +48,7 @@ pub(crate) struct Pages<'a> {
     templates: &'a Templates,
     system: System,
     /// Whether this is the system that the review asks for.
-    own: bool,
+    pub own: bool,
     scope: scope::Scope,
 }
 

@@ -1,6 +1,7 @@
 //! Writes the files of a report.
 
 use std::io;
+use std::thread;
 
 use evenstand_book::{BookFacts, BookUnits, review_workbook};
 use evenstand_paper::{Sheet, cards_pdf};
@@ -38,21 +39,15 @@ pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Resul
     let templates = Templates::new()?;
     let mut files = Files { write, summary: Summary::default() };
     files.write("page.css", STYLE.as_bytes())?;
-    files.write("review.xlsx", &workbook(&own)?)?;
-    files.write("cards.pdf", &cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
-    for (results, own) in [(&own, true), (&other, false)] {
-        let pages = Pages::new(results, &templates, own);
-        files.page(pages.index()?, own)?;
-        files.page(pages.research()?, own)?;
-        for page in pages.growers()? {
-            files.page(page, own)?;
-        }
-        for few in pages.field_seasons().chunks(AT_A_TIME) {
-            let made: Vec<Page> =
-                few.par_iter().map(|(field, file)| pages.field(field, file)).collect::<Result<_, _>>()?;
-            files.pages(made, own)?;
-        }
-    }
+    // The workbook is one long piece of work, the pages are many short ones.
+    let workbook = thread::scope(|scope| {
+        let workbook = scope.spawn(|| workbook(&own));
+        files.write("cards.pdf", &cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
+        files.all_pages(&Pages::new(&own, &templates, true))?;
+        files.all_pages(&Pages::new(&other, &templates, false))?;
+        workbook.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    })?;
+    files.write("review.xlsx", &workbook)?;
     Ok(files.summary)
 }
 
@@ -86,6 +81,18 @@ struct Files<'a> {
 impl Files<'_> {
     fn write(&mut self, file: &str, bytes: &[u8]) -> Result<(), ReportError> {
         (self.write)(file, bytes).map_err(|source| ReportError::Write { file: file.to_owned(), source })
+    }
+
+    /// Writes all pages of one system of units.
+    fn all_pages(&mut self, pages: &Pages) -> Result<(), ReportError> {
+        self.page(pages.index()?, pages.own)?;
+        self.page(pages.research()?, pages.own)?;
+        self.pages(pages.growers()?, pages.own)?;
+        for few in pages.field_seasons().chunks(AT_A_TIME) {
+            let made = few.par_iter().map(|(field, file)| pages.field(field, file)).collect::<Result<_, _>>()?;
+            self.pages(made, pages.own)?;
+        }
+        Ok(())
     }
 
     fn page(&mut self, page: Page, with_charts: bool) -> Result<(), ReportError> {

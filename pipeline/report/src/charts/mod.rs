@@ -3,6 +3,7 @@
 pub(crate) mod along;
 mod axis;
 pub(crate) mod calendar;
+mod canvas;
 pub(crate) mod condition;
 pub(crate) mod dig_panel;
 pub(crate) mod field;

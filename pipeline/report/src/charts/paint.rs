@@ -1,20 +1,24 @@
 //! Paints a sketch with plotters: as SVG text and as a PNG image.
 
 use plotters::coord::Shift;
-use plotters::prelude::{BitMapBackend, Circle, DrawingArea, DrawingBackend, IntoDrawingArea, PathElement, Polygon};
+use plotters::prelude::{Circle, DrawingArea, DrawingBackend, IntoDrawingArea, PathElement, Polygon};
 use plotters::prelude::{IntoTextStyle, RGBColor, SVGBackend, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont};
+use tiny_skia::Pixmap;
 
 use crate::ReportError;
-use crate::charts::image::{self, AVERAGED};
+use crate::charts::canvas::Canvas;
+use crate::charts::image;
 use crate::charts::sketch::{Anchor, Ink, Point, Shape, Sketch, WIDTH};
 use crate::error::NO_FONT;
 use crate::font;
 
-/// Backends place everything on whole pixels, so both are given a canvas this many times as large: fine enough that
-/// no line shows a step. The SVG scales itself back; the image is averaged down.
+/// Backends place everything on whole numbers, so both are given a canvas this many times as large: fine enough that
+/// no line shows a step. The SVG scales itself back; the image has fewer pixels than that.
 const FINE: f64 = 4.0;
+/// Pixels of an image to one of the SVG's own size, along each side.
+const PIXELS: f64 = 2.0;
 
 /// How a backend counts the size of a font, and where it puts the baseline of a text anchored at its top.
 #[derive(Clone, Copy)]
@@ -25,12 +29,8 @@ struct TextMeasure {
 
 /// The SVG backend divides the size by 1.24 and sets the baseline 0.76 em below the top (plotters-svg 0.3).
 const SVG_TEXT: TextMeasure = TextMeasure { size_per_em: 1.24, baseline_per_em: 0.76 };
-
-/// The bitmap backend takes the size as the height of the font's box and sets the baseline at its middle
-/// (plotters 0.3 with ab_glyph).
-fn bitmap_text() -> TextMeasure {
-    TextMeasure { size_per_em: font::box_per_em(), baseline_per_em: font::box_per_em() / 2.0 }
-}
+/// Our own canvas takes both as they are.
+const CANVAS_TEXT: TextMeasure = TextMeasure { size_per_em: 1.0, baseline_per_em: 0.0 };
 
 /// The sketch as an SVG document, with the alt text as its title. The same sketch gives the same bytes.
 pub(crate) fn svg(sketch: &Sketch, alt: &str) -> Result<String, ReportError> {
@@ -73,15 +73,11 @@ fn spots(sketch: &Sketch) -> String {
 /// The sketch as a PNG image, twice as fine as the SVG's own size.
 pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let failed = |problem: String| ReportError::Chart { chart: alt.to_owned(), problem };
-    let (width, height) = fine_size(sketch);
-    let mut pixels = vec![0; width as usize * height as usize * 3];
-    {
-        let area = BitMapBackend::with_buffer(&mut pixels, (width, height)).into_drawing_area();
-        paint(sketch, &area, bitmap_text()).map_err(failed)?;
-        area.present().map_err(|error| failed(error.to_string()))?;
-    }
-    let (columns, rows) = (width as usize / AVERAGED, height as usize / AVERAGED);
-    image::encoded(&pixels, width as usize, columns, rows).map_err(|error| failed(error.to_string()))
+    let (width, height) = ((WIDTH * PIXELS) as u32, (sketch.height.max(1.0) * PIXELS) as u32);
+    let mut pixels = Pixmap::new(width, height).ok_or_else(|| failed(format!("{width} by {height} pixels")))?;
+    paint(sketch, &Canvas::new(&mut pixels, (FINE / PIXELS) as f32).into_drawing_area(), CANVAS_TEXT)
+        .map_err(failed)?;
+    image::encoded(&pixels).map_err(|error| failed(error.to_string()))
 }
 
 fn fine_size(sketch: &Sketch) -> (u32, u32) {
