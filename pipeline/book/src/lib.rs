@@ -59,8 +59,9 @@ pub enum BookUnits {
     Us,
 }
 
-/// Rows that a sheet of a workbook can hold, the two of names and units among them (a limit of the file format).
-const ROWS_OF_A_SHEET: usize = 1_048_576;
+/// Most rows of a sheet, the two of names and units among them. The file format holds 1,048,576, but a workbook is for reading and has to
+/// open at once; whoever needs every row of a longer table has it as CSV and Parquet beside the workbook.
+const ROWS_OF_A_SHEET: usize = 25_000;
 
 /// How hard cells are packed, of 9: the writer's own 6 makes the file a twentieth smaller and takes half as long again.
 const PACKING: u8 = 3;

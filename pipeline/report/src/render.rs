@@ -1,6 +1,9 @@
 //! Writes the files of a report.
 
 use std::io;
+use std::panic::resume_unwind;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread;
 
 use evenstand_book::{BookFacts, BookUnits, review_workbook};
@@ -8,7 +11,6 @@ use evenstand_paper::{Sheet, cards_pdf};
 use rayon::prelude::*;
 
 use crate::page::{Page, Pages, STYLE};
-use crate::picture::Picture;
 use crate::results::Results;
 use crate::templates::Templates;
 use crate::words::paper::{about, paper_cards};
@@ -16,8 +18,8 @@ use crate::words::scope::scope;
 use crate::words::units::System;
 use crate::{ReportError, Summary, font};
 
-/// Pages and charts that are made at a time, so that a review of thousands of fields never holds all of them.
-const AT_A_TIME: usize = 32;
+/// Files that may wait for being written, so that a review of thousands of fields never holds all of them.
+const WAITING: usize = 32;
 
 /// Draws the charts and writes the pages.
 ///
@@ -31,24 +33,37 @@ const AT_A_TIME: usize = 32;
 /// - `review.md`, the winter review as a Markdown notebook;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
-/// Returns how many charts and pages there are. The same results give the same bytes. Errors where `write` does, or where a template or a
+/// Files come in no promised order, but the same results give the same bytes of each. Returns how many charts and pages there are. Errors where `write` does, or where a template or a
 /// drawing is at fault; poor or missing data are no error.
 pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
-    let own = results.clone().in_order();
-    let other = System::of(&own).other().shown(&own);
-    let templates = Templates::new()?;
-    let mut files = Files { write, summary: Summary::default() };
-    files.write("page.css", STYLE.as_bytes())?;
-    // The workbook is one long piece of work, the pages are many short ones.
-    let workbook = thread::scope(|scope| {
-        let workbook = scope.spawn(|| workbook(&own));
-        files.write("cards.pdf", &cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
-        files.all_pages(&Pages::new(&own, &templates, true))?;
-        files.all_pages(&Pages::new(&other, &templates, false))?;
-        workbook.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-    })?;
-    files.write("review.xlsx", &workbook)?;
-    Ok(files.summary)
+    let own = &results.clone().in_order();
+    let other = &System::of(own).other().shown(own);
+    let templates = &Templates::new()?;
+    let (sender, made) = sync_channel(WAITING);
+    let maker = Maker { sender, charts: AtomicUsize::new(0), pages: AtomicUsize::new(0) };
+    thread::scope(|scope| {
+        // The workbook is one long piece of work, the pages are many short ones.
+        let workbook = scope.spawn({
+            let sender = maker.sender.clone();
+            move || send(&sender, "review.xlsx", workbook(own)?)
+        });
+        let pages = scope.spawn(move || {
+            maker.send("page.css", STYLE.as_bytes().to_vec())?;
+            maker.send("cards.pdf", cards_pdf(&paper_cards(own), sheet(own), font::faces(), &about(own))?)?;
+            maker.all_pages(&Pages::new(own, templates, true))?;
+            maker.all_pages(&Pages::new(other, templates, false))?;
+            Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
+        });
+        let written = made.iter().try_for_each(|File { name, bytes }| {
+            write(&name, &bytes).map_err(|source| ReportError::Write { file: name, source })
+        });
+        // Without a reader the makers stop at their next file.
+        drop(made);
+        let (workbook, pages) = (workbook.join(), pages.join());
+        written?;
+        workbook.unwrap_or_else(|panic| resume_unwind(panic))?;
+        pages.unwrap_or_else(|panic| resume_unwind(panic))
+    })
 }
 
 /// Every result table as one workbook, in the units of the review.
@@ -73,56 +88,58 @@ fn sheet(results: &Results) -> Sheet {
     }
 }
 
-struct Files<'a> {
-    write: &'a mut dyn FnMut(&str, &[u8]) -> io::Result<()>,
-    summary: Summary,
+/// A file on its way to the writer.
+struct File {
+    name: String,
+    bytes: Vec<u8>,
 }
 
-impl Files<'_> {
-    fn write(&mut self, file: &str, bytes: &[u8]) -> Result<(), ReportError> {
-        (self.write)(file, bytes).map_err(|source| ReportError::Write { file: file.to_owned(), source })
+fn send(sender: &SyncSender<File>, name: &str, bytes: Vec<u8>) -> Result<(), ReportError> {
+    let stopped = |_| ReportError::Write { file: name.to_owned(), source: io::ErrorKind::BrokenPipe.into() };
+    sender.send(File { name: name.to_owned(), bytes }).map_err(stopped)
+}
+
+/// Makes pages and charts, on as many threads as there are, and counts them.
+struct Maker {
+    sender: SyncSender<File>,
+    charts: AtomicUsize,
+    pages: AtomicUsize,
+}
+
+impl Maker {
+    fn send(&self, name: &str, bytes: Vec<u8>) -> Result<(), ReportError> {
+        send(&self.sender, name, bytes)
     }
 
-    /// Writes all pages of one system of units.
-    fn all_pages(&mut self, pages: &Pages) -> Result<(), ReportError> {
-        self.page(pages.index()?, pages.own)?;
-        self.page(pages.research()?, pages.own)?;
-        self.pages(pages.growers()?, pages.own)?;
-        for few in pages.field_seasons().chunks(AT_A_TIME) {
-            let made = few.par_iter().map(|(field, file)| pages.field(field, file)).collect::<Result<_, _>>()?;
-            self.pages(made, pages.own)?;
-        }
-        Ok(())
+    /// All pages of one system of units.
+    fn all_pages(&self, pages: &Pages) -> Result<(), ReportError> {
+        let review = || {
+            self.page(pages.index()?, pages.own)?;
+            self.page(pages.research()?, pages.own)?;
+            pages.growers()?.into_iter().try_for_each(|page| self.page(page, pages.own))
+        };
+        let fields = || {
+            let fields = pages.field_seasons();
+            fields.par_iter().try_for_each(|(field, file)| self.page(pages.field(field, file)?, pages.own))
+        };
+        let (review, fields) = rayon::join(review, fields);
+        review.and(fields)
     }
 
-    fn page(&mut self, page: Page, with_charts: bool) -> Result<(), ReportError> {
-        self.pages(vec![page], with_charts)
-    }
-
-    /// Writes pages, and in the review's own units their charts as files.
-    fn pages(&mut self, pages: Vec<Page>, with_charts: bool) -> Result<(), ReportError> {
+    /// A page, and in the review's own units its charts as files.
+    fn page(&self, page: Page, with_charts: bool) -> Result<(), ReportError> {
         if with_charts {
-            let pictures: Vec<&Picture> = pages.iter().flat_map(|page| &page.pictures).collect();
-            for few in pictures.chunks(AT_A_TIME) {
-                let painted: Vec<(&str, Vec<u8>)> = few
-                    .par_iter()
-                    .map(|picture| Ok((picture.svg()?, picture.png()?)))
-                    .collect::<Result<_, ReportError>>()?;
-                for (picture, (svg, png)) in few.iter().zip(painted) {
-                    self.write(&format!("charts/{}.svg", picture.file), svg.as_bytes())?;
-                    self.write(&format!("charts/{}.png", picture.file), &png)?;
-                    self.summary.charts += 1;
-                }
-            }
+            page.pictures.par_iter().try_for_each(|picture| {
+                self.charts.fetch_add(1, Ordering::Relaxed);
+                self.send(&format!("charts/{}.svg", picture.file), picture.svg()?.as_bytes().to_vec())?;
+                self.send(&format!("charts/{}.png", picture.file), picture.png()?)
+            })?;
         }
-        for page in pages {
-            if let Some(notebook) = &page.notebook {
-                self.write("review.md", notebook.as_bytes())?;
-            }
-            self.write(&page.file, page.html.as_bytes())?;
-            self.summary.pages += 1;
+        if let Some(notebook) = page.notebook {
+            self.send("review.md", notebook.into_bytes())?;
         }
-        Ok(())
+        self.pages.fetch_add(1, Ordering::Relaxed);
+        self.send(&page.file, page.html.into_bytes())
     }
 }
 

@@ -4,7 +4,7 @@ use std::convert::Infallible;
 
 use plotters::style::text_anchor::HPos;
 use plotters_backend::{BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingBackend, DrawingErrorKind};
-use tiny_skia::{Color, FillRule, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform};
+use tiny_skia::{Color, ColorU8, FillRule, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform};
 
 use crate::font;
 
@@ -33,6 +33,14 @@ impl<'a> Canvas<'a> {
         if let Some(path) = path {
             let transform = self.transform();
             self.pixels.fill_path(&path, &paint(colour), FillRule::Winding, transform, None);
+        }
+    }
+
+    /// Fills a box along the axes: far quicker than a path.
+    fn fill_box(&mut self, left: f32, top: f32, right: f32, bottom: f32, colour: BackendColor) {
+        let [left, top, right, bottom] = [left, top, right, bottom].map(|unit| unit / self.units_per_pixel);
+        if let Some(area) = Rect::from_ltrb(left, top, right, bottom) {
+            self.pixels.fill_rect(area, &paint(colour), Transform::identity(), None);
         }
     }
 
@@ -94,18 +102,35 @@ impl DrawingBackend for Canvas<'_> {
         style: &S,
         fill: bool,
     ) -> Drawn {
-        let pixel = |unit: i32| unit as f32 / self.units_per_pixel;
         if !fill {
             return self.draw_path([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], style);
         }
-        if let Some(area) = Rect::from_ltrb(pixel(left), pixel(top), pixel(right), pixel(bottom)) {
-            self.pixels.fill_rect(area, &paint(style.color()), Transform::identity(), None);
-        }
+        self.fill_box(left as f32, top as f32, right as f32, bottom as f32, style.color());
         Ok(())
     }
 
     fn draw_path<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(&mut self, path: I, style: &S) -> Drawn {
-        self.stroke(through(path).finish(), style);
+        let points: Vec<BackendCoord> = path.into_iter().collect();
+        let (first, last) = (points.first().copied(), points.last().copied());
+        let closed = first == last;
+        if !points.windows(2).all(|pair| pair[0].0 == pair[1].0 || pair[0].1 == pair[1].1) {
+            self.stroke(through(points).finish(), style);
+            return Ok(());
+        }
+        // Along the axes every piece is a box, which reaches into the corners it shares with its neighbours.
+        let half = style.stroke_width() as f32 / 2.0;
+        for pair in points.windows(2) {
+            let reach =
+                |end: BackendCoord| if !closed && (Some(end) == first || Some(end) == last) { 0.0 } else { half };
+            let (low, high) = (pair[0].min(pair[1]), pair[0].max(pair[1]));
+            let (left, top, right, bottom) = (low.0 as f32, low.1 as f32, high.0 as f32, high.1 as f32);
+            match low.1 == high.1 {
+                true => self.fill_box(left - reach(low), top - half, right + reach(high), bottom + half, style.color()),
+                false => {
+                    self.fill_box(left - half, top - reach(low), right + half, bottom + reach(high), style.color())
+                }
+            }
+        }
         Ok(())
     }
 
@@ -119,9 +144,19 @@ impl DrawingBackend for Canvas<'_> {
     }
 
     fn fill_polygon<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(&mut self, corners: I, style: &S) -> Drawn {
-        let mut builder = through(corners);
-        builder.close();
-        self.fill(builder.finish(), style.color());
+        let corners: Vec<BackendCoord> = corners.into_iter().collect();
+        match corners[..] {
+            [(left, top), (right, above), (across, bottom), (below, under)]
+                if left == below && top == above && right == across && bottom == under =>
+            {
+                self.draw_rect((left.min(right), top.min(bottom)), (left.max(right), top.max(bottom)), style, true)?;
+            }
+            _ => {
+                let mut path = through(corners);
+                path.close();
+                self.fill(path.finish(), style.color());
+            }
+        }
         Ok(())
     }
 
@@ -132,7 +167,21 @@ impl DrawingBackend for Canvas<'_> {
             HPos::Center => font::text_width(text, em) / 2.0,
             HPos::Right => font::text_width(text, em),
         };
-        self.fill(font::outline(text, em, (f64::from(x) - shift) as f32, y as f32), style.color());
+        let place = [f64::from(x) - shift, f64::from(y)].map(|unit| unit as f32 / self.units_per_pixel);
+        let (width, height) = (self.pixels.width(), self.pixels.height());
+        let (red, green, blue) = style.color().rgb;
+        let pixels = self.pixels.pixels_mut();
+        font::each_pixel(text, em / f64::from(self.units_per_pixel), place.into(), |x, y, share| {
+            let (Ok(x), Ok(y)) = (u32::try_from(x), u32::try_from(y)) else { return };
+            if x < width && y < height {
+                let pixel = &mut pixels[(y * width + x) as usize];
+                let blend =
+                    |under: u8, ink: u8| (f32::from(under) + (f32::from(ink) - f32::from(under)) * share + 0.5) as u8;
+                let (red, green, blue) =
+                    (blend(pixel.red(), red), blend(pixel.green(), green), blend(pixel.blue(), blue));
+                *pixel = ColorU8::from_rgba(red, green, blue, u8::MAX).premultiply();
+            }
+        });
         Ok(())
     }
 }

@@ -18,7 +18,7 @@ use crate::font;
 /// no line shows a step. The SVG scales itself back; the image has fewer pixels than that.
 const FINE: f64 = 4.0;
 /// Pixels of an image to one of the SVG's own size, along each side.
-const PIXELS: f64 = 2.0;
+const PIXELS: f64 = 1.5;
 
 /// How a backend counts the size of a font, and where it puts the baseline of a text anchored at its top.
 #[derive(Clone, Copy)]
@@ -70,7 +70,7 @@ fn spots(sketch: &Sketch) -> String {
     marks
 }
 
-/// The sketch as a PNG image, twice as fine as the SVG's own size.
+/// The sketch as a PNG image, half as fine again as the SVG's own size.
 pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let failed = |problem: String| ReportError::Chart { chart: alt.to_owned(), problem };
     let (width, height) = ((WIDTH * PIXELS) as u32, (sketch.height.max(1.0) * PIXELS) as u32);
@@ -185,15 +185,15 @@ mod tests {
     }
 
     #[test]
-    fn the_image_is_twice_the_size_of_the_drawing_and_holds_its_ink() {
+    fn the_image_is_half_as_large_again_as_the_drawing_and_holds_its_ink() {
         let file = png(&sketch(), "x").expect("png");
         let mut decoder = png::Decoder::new(std::io::Cursor::new(file));
         decoder.set_transformations(png::Transformations::EXPAND);
         let mut reader = decoder.read_info().expect("a PNG file");
-        assert_eq!((reader.info().width, reader.info().height), (1120, 120));
+        assert_eq!((reader.info().width, reader.info().height), (840, 90));
         let mut pixels = vec![0; reader.output_buffer_size().expect("the image fits memory")];
         reader.next_frame(&mut pixels).expect("its pixels");
-        let middle_of_the_circle = (60 * 1120 + 200) * 3;
+        let middle_of_the_circle = (45 * 840 + 150) * 3;
         let (red, green, blue) = Ink::Rust.rgb();
         assert_eq!(&pixels[middle_of_the_circle..middle_of_the_circle + 3], &[red, green, blue]);
     }

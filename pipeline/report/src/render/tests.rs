@@ -7,6 +7,7 @@ use super::*;
 use crate::font;
 use crate::made_up;
 use crate::made_up_digs;
+use crate::picture::Picture;
 use crate::words::response::Response;
 
 fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
@@ -576,10 +577,14 @@ fn a_check_that_failed_is_named() {
 
 #[test]
 fn a_writer_that_fails_is_reported_with_the_file() {
-    let failure = render(&made_up::review(), &mut |_, _| Err(std::io::Error::other("disk full")))
-        .expect_err("the writer fails")
-        .to_string();
-    assert!(failure.starts_with("page.css") && failure.contains("disk full"), "{failure}");
+    let mut asked = Vec::new();
+    let write = &mut |name: &str, _: &[u8]| {
+        asked.push(name.to_owned());
+        Err(std::io::Error::other("disk full"))
+    };
+    let failure = render(&made_up::review(), write).expect_err("the writer fails").to_string();
+    assert_eq!(asked.len(), 1, "nothing is written after a failure");
+    assert!(failure.starts_with(&asked[0]) && failure.contains("disk full"), "{failure}");
 }
 
 #[test]

@@ -156,11 +156,15 @@ impl Notebook {
     }
 
     fn item(&mut self, text: &str) {
+        // A list begins after a blank line.
+        let above = self.page.trim_end_matches('\n').rsplit('\n').next().unwrap_or_default();
+        if !above.starts_with("- ") && !self.page.ends_with("\n\n") {
+            self.page.push('\n');
+        }
         let _ = writeln!(self.page, "- {}", escaped(text));
     }
 
     fn lines<'a>(&mut self, lines: impl Iterator<Item = &'a String>) {
-        self.page.push('\n');
         for line in lines {
             self.item(line);
         }
