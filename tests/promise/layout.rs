@@ -505,3 +505,25 @@ fn fields_that_are_unlike_for_no_recorded_reason_are_not_blamed_on_a_recorded_on
     // Three standard errors above 5 %.
     assert!(small <= 9, "{small}");
 }
+
+#[test]
+fn counts_of_one_strip_entered_as_strips_are_noticed_and_drawn_repeats_are_not() {
+    // Three places counted in each strip of three settings, every place a strip of its own in the table; two blocks.
+    let laid = |orders: [[usize; 9]; 2]| {
+        let mut simulation = Simulation::new(77);
+        for (block, order) in orders.iter().enumerate() {
+            for setting in order {
+                simulation.strip(0, block, FORCES[*setting], 1.5);
+            }
+        }
+        simulation.answers()
+    };
+    let side_by_side = laid([[0, 0, 0, 2, 2, 2, 1, 1, 1], [1, 1, 1, 0, 0, 0, 2, 2, 2]]);
+    let warned = found(&side_by_side, "settings_side_by_side");
+    assert_eq!(warned.len(), 1, "{:?}", side_by_side.findings);
+    assert!(warned[0].message.contains("several counts of one strip"), "{}", warned[0].message);
+    let drawn = laid([[0, 2, 0, 1, 2, 2, 1, 0, 1], [1, 0, 1, 0, 2, 0, 1, 2, 2]]);
+    assert!(found(&drawn, "settings_side_by_side").is_empty());
+    let once = laid([[0, 1, 2, 3, 4, 0, 1, 2, 3], [3, 1, 0, 2, 4, 1, 3, 0, 2]]);
+    assert!(found(&once, "settings_side_by_side").is_empty());
+}

@@ -16,6 +16,7 @@ mod open_files;
 mod pipeline;
 mod places;
 mod propose;
+mod published_trials;
 mod real_input;
 mod sample_reviews;
 mod schemas;

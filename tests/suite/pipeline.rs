@@ -76,6 +76,36 @@ fn a_flat_response_says_so_and_stays_at_the_default() {
 }
 
 #[test]
+fn pairs_say_whether_the_default_is_in_them_and_only_what_was_shown() {
+    let review = trial(6, &[100, 150, 210, 270], |field, block, force| 85 + scatter(field, block, force));
+    assert!(review.run("run", &[]).status < 2);
+    let pairs = review.result("comparisons");
+    let over_all: Vec<_> =
+        pairs.iter().filter(|row| row["response"] == "emerged_share" && row["field_id"].is_empty()).collect();
+    assert_eq!(over_all.len(), 6);
+    for row in &over_all {
+        let with_default = row["treatment_a"] == "100 N" || row["treatment_b"] == "100 N";
+        assert_eq!(row["with_default"], with_default.to_string(), "{row:?}");
+        assert_eq!((row["equivalence_margin"].as_str(), row["n_field_seasons"].as_str()), ("0.02", "6"));
+        // Two points are more than four times the error of these differences, which are nothing: shown to be alike.
+        assert_eq!(row["verdict"], "equivalent", "{row:?}");
+        assert!(number(row, "p_equivalent") < 0.05 && number(row, "p_adjusted") > 0.05);
+    }
+    // Of one field each verdict follows from its own p values.
+    for row in pairs.iter().filter(|row| !row["field_id"].is_empty()) {
+        let below = |name: &str| row[name].parse::<f64>().is_ok_and(|p_value| p_value < 0.05);
+        let expected = match (below("p_adjusted"), below("p_equivalent"), below("p_no_worse")) {
+            (true, ..) => "different",
+            (false, true, _) => "equivalent",
+            (false, false, true) => "no worse",
+            (false, false, false) => "open",
+        };
+        assert_eq!(row["verdict"], expected, "{row:?}");
+        assert_eq!(row["p_between_fields"], "");
+    }
+}
+
+#[test]
 fn a_monotone_response_points_to_its_end() {
     let review = trial(5, &[60, 120, 180, 240], |field, block, force| 60 + force / 10 + scatter(field, block, force));
     let row = primary(&review);
@@ -406,6 +436,9 @@ fn positions_without_weighed_forces_are_answered_by_label_and_never_in_newtons()
     let against_first = pairs.iter().filter(over_all).find(|row| row["treatment_b"] == "1").unwrap();
     assert!((number(against_first, "difference") - 0.16).abs() < 0.02, "{against_first:?}");
     assert!(number(against_first, "p_value") < 0.01);
+    assert_eq!((against_first["verdict"].as_str(), against_first["with_default"].as_str()), ("different", "false"));
+    let against_default = pairs.iter().filter(over_all).find(|row| row["treatment_b"] == "2").unwrap();
+    assert_eq!(against_default["with_default"], "true");
     let trials = review.result("next_trials");
     assert_eq!((trials.len(), trials[0]["n_levels"].as_str(), trials[0]["low_n"].as_str()), (1, "4", ""));
     let findings = review.result("findings");

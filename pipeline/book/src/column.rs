@@ -51,8 +51,8 @@ pub(crate) fn measure(table: &str, column: &Column, has_response: bool) -> Measu
         Some(_) => return Measure::Other("0.00"),
         None => {}
     }
-    let probability = ["p_value", "p_adjusted", "_probability"].iter().any(|ending| name.ends_with(ending));
-    if probability || name.starts_with("prob_") {
+    let probability = ["p_value", "_probability"].iter().any(|ending| name.ends_with(ending));
+    if probability || name.starts_with("prob_") || name.starts_with("p_") {
         Measure::Probability
     } else if name.ends_with("_share") {
         Measure::Share
@@ -185,6 +185,8 @@ mod tests {
             measure(table, schema.column(column).unwrap(), schema.column("response").is_some())
         };
         assert_eq!(of("comparisons", "p_value"), Measure::Probability);
+        assert_eq!(of("comparisons", "p_between_fields"), Measure::Probability);
+        assert_eq!(of("comparisons", "spread_between_fields"), Measure::Response);
         assert_eq!(of("starting_points", "prob_gain"), Measure::Probability);
         assert_eq!(of("dig_window", "window_probability"), Measure::Probability);
         assert_eq!(of("starting_points", "gain_vs_default"), Measure::Response);

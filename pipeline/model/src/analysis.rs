@@ -11,7 +11,7 @@ use evenstand_tables::rows::{
 };
 use rayon::prelude::*;
 
-use crate::comparisons::comparisons;
+use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
 use crate::confounded;
 use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
@@ -277,7 +277,12 @@ fn work_out(
 ) -> Outcome {
     let settings = questions.settings;
     let Some(observed) = observations(questions.strips, measures, response, axis) else { return Outcome::default() };
-    let mut outcome = Outcome { comparisons: comparisons(&observed, response, axis), ..Outcome::default() };
+    let default_of = |key: &GroupKey| {
+        let default = Reference::pooled(members.get(key)?, settings);
+        default.force_n.filter(|_| default.given).map(DefaultSetting::Force)
+    };
+    let yardstick = Yardstick { margin: settings.tolerance.of(&response.name), default_of: &default_of };
+    let mut outcome = Outcome { comparisons: comparisons(&observed, response, axis, &yardstick), ..Outcome::default() };
     if response.better == Better::Neither {
         return outcome;
     }

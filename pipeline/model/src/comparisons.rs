@@ -6,28 +6,53 @@ use evenstand_agronomy::force_levels;
 use evenstand_stats::{Adjustment, Comparison, ComparisonFamily, Contrast};
 use evenstand_tables::rows::ComparisonRow;
 
+use crate::between_fields::BetweenFields;
 use crate::groups::{Axis, GroupKey};
+use crate::margin_tests::{MarginTests, verdict};
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
 use crate::setting_fit::{APART, SettingFit, SettingRows};
 use crate::setting_terms::renumber;
 
+/// The setting that a planter has unless somebody turns the knob.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum DefaultSetting {
+    /// On the axis of the strips.
+    Force(f64),
+    /// A position without a weighed force.
+    Position(String),
+}
+
+/// What pairs are held against beside their error.
+pub(crate) struct Yardstick<'a> {
+    /// Differences up to this do not matter, in the response's own unit; `None` where no tolerance is set.
+    pub margin: Option<f64>,
+    /// Default of a group, where somebody named one.
+    pub default_of: &'a dyn Fn(&GroupKey) -> Option<DefaultSetting>,
+}
+
 /// All comparisons of one response on one axis, for each group of strips that share a curve.
-pub(crate) fn comparisons(observations: &Observations, response: &Response, axis: &Axis) -> Vec<ComparisonRow> {
+pub(crate) fn comparisons(
+    observations: &Observations,
+    response: &Response,
+    axis: &Axis,
+    yardstick: &Yardstick,
+) -> Vec<ComparisonRow> {
     let mut rows = Vec::new();
     for (group, (key, _)) in observations.groups.iter().enumerate() {
         let mut by_field: BTreeMap<usize, Vec<&Observation>> = BTreeMap::new();
         for member in observations.rows.iter().filter(|row| row.group == group) {
             by_field.entry(member.field_season).or_default().push(member);
         }
+        let held = Held { response, axis, key, margin: yardstick.margin, default: (yardstick.default_of)(key) };
         by_field.retain(|_, members| labels(members, axis).1.len() > 1);
         for (field_season, members) in &by_field {
             let place = observations.field_seasons[*field_season];
-            rows.extend(family(members, response, axis, key, Some(place)));
+            rows.extend(family(members, &held, Some(place)));
         }
         let all: Vec<&Observation> = by_field.into_values().flatten().collect();
         if !all.is_empty() {
-            rows.extend(family(&all, response, axis, key, None));
+            rows.extend(family(&all, &held, None));
         }
     }
     rows
@@ -55,15 +80,40 @@ fn labels(members: &[&Observation], axis: &Axis) -> (Vec<usize>, Vec<String>) {
     (codes, forces.iter().map(|force| format!("{force:.0} {unit}")).collect())
 }
 
+/// What the families of one group have in common.
+struct Held<'a> {
+    response: &'a Response,
+    axis: &'a Axis,
+    key: &'a GroupKey,
+    margin: Option<f64>,
+    default: Option<DefaultSetting>,
+}
+
+impl Held<'_> {
+    /// Whether each setting of a family is the default; `None` where nobody named one.
+    fn defaults(&self, members: &[&Observation], codes: &[usize], names: &[String]) -> Option<Vec<bool>> {
+        Some(match self.default.as_ref()? {
+            DefaultSetting::Position(label) => names.iter().map(|name| name == label).collect(),
+            DefaultSetting::Force(default) => {
+                let forces = || members.iter().map(|member| member.force_n);
+                let range = forces().fold(f64::MIN, f64::max) - forces().fold(f64::MAX, f64::min);
+                // As wide as one setting is taken to be (`force_levels`).
+                let width = (0.02 * range).max(2.0);
+                let at_default = |code: usize| {
+                    let own = members.iter().zip(codes).filter(|(_, own)| **own == code);
+                    own.into_iter().all(|(member, _)| (member.force_n - default).abs() <= width)
+                };
+                (0..names.len()).map(at_default).collect()
+            }
+        })
+    }
+}
+
 /// All pairs of one family, judged together.
-fn family(
-    members: &[&Observation],
-    response: &Response,
-    axis: &Axis,
-    key: &GroupKey,
-    place: Option<(&str, i64)>,
-) -> Vec<ComparisonRow> {
-    let (codes, names) = labels(members, axis);
+fn family(members: &[&Observation], held: &Held, place: Option<(&str, i64)>) -> Vec<ComparisonRow> {
+    let (response, key) = (held.response, held.key);
+    let (codes, names) = labels(members, held.axis);
+    let defaults = held.defaults(members, &codes, &names);
     let pairs: Vec<(usize, usize)> = (0..names.len()).flat_map(|a| (0..a).map(move |b| (a, b))).collect();
     let means: Vec<f64> = (0..names.len())
         .map(|code| {
@@ -71,7 +121,7 @@ fn family(
             crate::summary::mean(&own.map(|(member, _)| member.value.value).collect::<Vec<_>>())
         })
         .collect();
-    let fitted = SettingFit::new(SettingRows {
+    let strips = SettingRows {
         response: members.iter().map(|member| member.value.value).collect(),
         // The error of a time grows with the time. Taken from each strip it would weigh early strips more than late ones of
         // the same setting, so it is taken at the setting's mean.
@@ -83,7 +133,9 @@ fn family(
         settings: codes,
         blocks: members.iter().map(|member| member.block).collect(),
         fields: members.iter().map(|member| member.field_season).collect(),
-    });
+    };
+    let between = if place.is_none() { BetweenFields::new(&strips) } else { None };
+    let fitted = SettingFit::new(strips);
     let judged = fitted.as_ref().ok().and_then(|fit| judge(fit, &names, &pairs, place.is_some()));
     let scale = match response.scale {
         Scale::Logit => "share",
@@ -96,6 +148,10 @@ fn family(
             let own = judged.as_ref().and_then(|judged| judged.of.get(&(a, b)));
             let limits = own.map(|own| own.alone.interval(0.95));
             let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+            let margin =
+                own.zip(held.margin).and_then(|(own, margin)| MarginTests::new(&own.alone, margin, response.better));
+            let p_adjusted = own.and_then(|own| finite(own.together.adjusted_p));
+            let differs = between.as_ref().and_then(|between| between.pair(a, b));
             let method = match (&fitted, own) {
                 (Err(why), _) => why.clone(),
                 (Ok(_), None) => APART.to_owned(),
@@ -116,12 +172,20 @@ fn family(
                 low: limits.as_ref().map(|limits| limits.low),
                 high: limits.as_ref().map(|limits| limits.high),
                 p_value: own.and_then(|own| finite(own.alone.p_value())),
-                p_adjusted: own.and_then(|own| finite(own.together.adjusted_p)),
+                p_adjusted,
                 low_together: own.and_then(|own| finite(own.together.interval.low)),
                 high_together: own.and_then(|own| finite(own.together.interval.high)),
                 adjustment: own.and(judged.as_ref()).map(|judged| judged.adjustment.to_owned()),
                 method: Some(method),
                 scale: Some(scale.to_owned()),
+                equivalence_margin: held.margin,
+                p_equivalent: margin.map(|tests| tests.equivalent),
+                p_no_worse: margin.and_then(|tests| tests.no_worse),
+                verdict: Some(verdict(p_adjusted, margin.as_ref()).to_owned()),
+                with_default: defaults.as_ref().map(|defaults| defaults[a] || defaults[b]),
+                n_field_seasons: differs.map(|differs| differs.field_seasons as i64),
+                p_between_fields: differs.map(|differs| differs.p_value),
+                spread_between_fields: differs.map(|differs| differs.spread),
             }
         })
         .collect()

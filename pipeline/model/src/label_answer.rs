@@ -21,7 +21,7 @@ use evenstand_tables::rows::{ComparisonRow, ModelRow, StripRow};
 use rayon::prelude::*;
 
 use crate::analysis::{Questions, seed_of};
-use crate::comparisons::comparisons;
+use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
 use crate::decision::NO_DIFFERENCE;
 use crate::drawn::Drawing;
 use crate::group_answer::{GroupAnswer, Members, Outlook};
@@ -102,8 +102,16 @@ fn work_out(
     let positions = planter.unweighed_positions().unwrap_or_default();
     let Some(trial) = Trial::new(key, strips, positions, response, measures) else { return LabelAnswers::default() };
     let axis = Axis::Nominal(key.planter_id.clone());
-    let mut answers =
-        LabelAnswers { comparisons: comparisons(&trial.observed, response, &axis), ..LabelAnswers::default() };
+    let given = match &planter.knob {
+        Some(Knob::Positions { default, .. }) => default.clone(),
+        _ => None,
+    };
+    let default_of = |_: &GroupKey| given.clone().map(DefaultSetting::Position);
+    let yardstick = Yardstick { margin: settings.tolerance.of(&response.name), default_of: &default_of };
+    let mut answers = LabelAnswers {
+        comparisons: comparisons(&trial.observed, response, &axis, &yardstick),
+        ..LabelAnswers::default()
+    };
     if response.better == Better::Neither {
         return answers;
     }
@@ -111,10 +119,6 @@ fn work_out(
         let values: Vec<f64> = trial.observed.rows.iter().map(|row| row.value.value).collect();
         0.02 * mean(&values).abs()
     });
-    let given = match &planter.knob {
-        Some(Knob::Positions { default, .. }) => default.clone(),
-        _ => None,
-    };
     let reference = LabelReference { given: given.is_some(), label: given.or_else(|| most_used(strips, positions)) };
     let place = format!("{}; {}; {}", key.condition, key.closer, key.planter_id);
     let drawing =

@@ -54,7 +54,9 @@ pub(crate) fn layout_findings(members: &Members) -> Vec<Finding> {
             findings.extend(trial.blocks_of_one_setting());
             findings.extend(trial.confounded());
             if let Some(order) = strip_order(&trial.strips, &trial.blocks, &fields[&trial.place]) {
-                findings.extend(trial.same_order(&order).or_else(|| trial.along_field(&order)));
+                let side_by_side = trial.side_by_side(&order);
+                findings
+                    .extend(side_by_side.or_else(|| trial.same_order(&order)).or_else(|| trial.along_field(&order)));
             }
         }
     }
@@ -163,6 +165,42 @@ impl Trial<'_> {
             );
             Some(self.note("block_of_one_setting", message, remedy))
         }
+    }
+
+    /// Strips of one setting that lie next to each other wherever a block repeats settings: several counts of one strip, or one strip cut into several.
+    fn side_by_side(&self, order: &StripOrder) -> Option<Finding> {
+        let mut chance = 1.0;
+        let mut repeated = false;
+        for block in 0..self.names.len() {
+            let mut rows: Vec<usize> = (0..self.strips.len()).filter(|row| self.blocks[*row] == block).collect();
+            rows.sort_by(|a, b| order.positions[*a].total_cmp(&order.positions[*b]));
+            let laid: Vec<usize> = rows.iter().map(|row| self.settings[*row]).collect();
+            let runs = 1 + laid.windows(2).filter(|pair| pair[0] != pair[1]).count();
+            let counts: Vec<usize> = laid
+                .iter()
+                .collect::<BTreeSet<_>>()
+                .into_iter()
+                .map(|setting| laid.iter().filter(|own| *own == setting).count())
+                .collect();
+            if counts.len() < 2 {
+                continue;
+            }
+            if runs > counts.len() {
+                return None;
+            }
+            repeated |= counts.iter().any(|count| *count > 1);
+            chance *= chance_of_runs(&counts);
+        }
+        if !repeated || chance >= NOT_DRAWN {
+            return None;
+        }
+        let message = format!(
+            "strips of one setting lie side by side in every block (drawn orders do that {}; order of strips read from {}), as several counts of one strip or passes cut from it would; if they are that, they are no repeats of the setting",
+            often(chance),
+            order.source.words()
+        );
+        let remedy = "give counts of one strip one strip_id, with a sample_id each; if the strips were laid so, next season draw their order anew for every block";
+        Some(self.warning("settings_side_by_side", message, remedy))
     }
 
     /// The same order of settings in every block.
@@ -308,8 +346,30 @@ fn closers(place: Place, strips: &[&StripRow]) -> Vec<Finding> {
         .collect()
 }
 
+/// The chance that a drawn order of strips, `counts` of each setting, has every setting in one run: orders of the settings over orders of the strips,
+/// `k! Π nᵢ! / n!`.
+fn chance_of_runs(counts: &[usize]) -> f64 {
+    let factorial = |count: usize| (1..=count).map(|number| number as f64).product::<f64>();
+    let within: f64 = counts.iter().map(|count| factorial(*count)).product();
+    factorial(counts.len()) * within / factorial(counts.iter().sum())
+}
+
 /// A chance in words: "once in 36 times".
 fn often(chance: f64) -> String {
     let times = 1.0 / chance;
     if times > 10_000.0 { "less than once in 10,000 times".to_owned() } else { format!("once in {times:.0} times") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_chance_of_runs_is_that_of_counting_orders() {
+        // Of the six orders of a a b b two keep both together: aabb and bbaa. Of the 90 of a a b b c c six.
+        assert!((chance_of_runs(&[2, 2]) - 1.0 / 3.0).abs() < 1e-12);
+        assert!((chance_of_runs(&[2, 2, 2]) - 1.0 / 15.0).abs() < 1e-12);
+        // Single strips lie together whatever the order.
+        assert!((chance_of_runs(&[1, 1, 1, 1]) - 1.0).abs() < 1e-12);
+    }
 }

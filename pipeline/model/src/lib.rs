@@ -25,6 +25,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod analysis;
+mod between_fields;
 mod between_within;
 mod binomial_check;
 mod comparisons;
@@ -56,6 +57,7 @@ mod label_answer;
 mod layout;
 mod left_out;
 mod levels;
+mod margin_tests;
 mod next_trial;
 mod observations;
 mod other_axis;

@@ -457,6 +457,14 @@ pub(crate) fn review() -> Results {
         adjustment: Some("holm".into()),
         method: Some("mixed model".to_owned()),
         scale: Some("difference in shares".to_owned()),
+        equivalence_margin: Some(0.02),
+        p_equivalent: Some(0.998),
+        p_no_worse: Some(0.0001),
+        verdict: Some("different".to_owned()),
+        with_default: Some(false),
+        n_field_seasons: Some(6),
+        p_between_fields: Some(0.03),
+        spread_between_fields: Some(0.021),
     });
     let mut finding = FindingRow {
         severity: "warning".to_owned(),

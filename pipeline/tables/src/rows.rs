@@ -548,6 +548,14 @@ rows! {
         adjustment: Option<String>,
         method: Option<String>,
         scale: Option<String>,
+        equivalence_margin: Option<f64>,
+        p_equivalent: Option<f64>,
+        p_no_worse: Option<f64>,
+        verdict: Option<String>,
+        with_default: Option<bool>,
+        n_field_seasons: Option<i64>,
+        p_between_fields: Option<f64>,
+        spread_between_fields: Option<f64>,
     }
     /// A dig check with the setting and condition of its strip.
     DigStripRow in Results "digs" {

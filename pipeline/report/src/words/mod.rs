@@ -31,6 +31,7 @@ pub(crate) mod missing;
 pub(crate) mod next_trial;
 pub(crate) mod number;
 pub(crate) mod overview;
+pub(crate) mod pair_says;
 pub(crate) mod paper;
 pub(crate) mod research;
 pub(crate) mod response;

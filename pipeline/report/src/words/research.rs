@@ -7,6 +7,7 @@ use crate::results::Results;
 use crate::words::answer::plain_words;
 use crate::words::fields::ordered;
 use crate::words::number;
+use crate::words::pair_says;
 use crate::words::response::Response;
 use crate::words::why::{Pool, WordTable, title};
 
@@ -201,6 +202,9 @@ fn comparisons(results: &Results) -> Option<WordTable> {
                 format!("{} to {}", shown(row.low), shown(row.high)),
                 dash(row.p_value.map(number::p_value)),
                 dash(row.p_adjusted.map(number::p_value)),
+                pair_says::verdict(row, &response),
+                dash(row.with_default.map(|with| if with { "yes" } else { "no" }.to_owned())),
+                dash(pair_says::between_fields(row, &response)),
                 dash(row.method.clone()),
             ]
         })
@@ -215,6 +219,9 @@ fn comparisons(results: &Results) -> Option<WordTable> {
         "95 % interval",
         "p",
         "p adjusted",
+        "What was shown",
+        "With the default",
+        "From field to field",
         "Method",
     ];
     table("Settings in pairs, over all field-seasons", &head, rows, "comparisons")

@@ -164,6 +164,17 @@ impl Response {
         self.with_unit_of_difference(number::fixed((shown * power - 1e-9).ceil() / power, decimals))
     }
 
+    /// A margin that somebody set, as it was set, up to three decimals: "2 points", "2.5 hours".
+    pub fn margin(&self, margin: f64) -> String {
+        let shown = self.axis_value(margin);
+        let as_set = |decimals: &usize| {
+            let power = 10f64.powi(*decimals as i32);
+            ((shown * power).round() / power - shown).abs() < 1e-9
+        };
+        let decimals = (0..3).find(as_set).unwrap_or(3);
+        self.with_unit_of_difference(number::fixed(shown, decimals))
+    }
+
     fn with_unit_of_difference(&self, number: String) -> String {
         let (one, many) = match &self.scale {
             Scale::Share => ("point", "points"),
