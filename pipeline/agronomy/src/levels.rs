@@ -1,7 +1,13 @@
 //! Which settings count as one: forces sorted into levels.
 
-/// Sorts forces into levels: forces belong to the level of the lightest among them where they lie within 2 % of the
-/// range of all forces, or 2 N, of it. A row of near neighbours therefore never grows into one level.
+/// How far from each other forces may lie (N) and still be one setting, where all forces have this range (N): 2 % of it, or 2 N. Common
+/// practice, no source.
+pub fn level_width(range_n: f64) -> f64 {
+    (0.02 * range_n).max(2.0)
+}
+
+/// Sorts forces into levels: forces belong to the level of the lightest among them where they lie within
+/// [`level_width`] of it. A row of near neighbours therefore never grows into one level.
 ///
 /// A setting that was meant to be the same is logged a little differently from strip to strip (a rounded gauge, a
 /// pressure told in another unit); settings that were meant to differ lie further apart. Comes back as the level of
@@ -13,7 +19,7 @@ pub fn force_levels(forces_n: &[f64]) -> (Vec<usize>, Vec<f64>) {
         (Some(low), Some(high)) => forces_n[*high] - forces_n[*low],
         _ => return (Vec::new(), Vec::new()),
     };
-    let width = (0.02 * range).max(2.0);
+    let width = level_width(range);
     let mut levels = vec![0; forces_n.len()];
     let mut sums: Vec<(f64, usize)> = Vec::new();
     let mut lightest = f64::NEG_INFINITY;

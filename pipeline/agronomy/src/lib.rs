@@ -50,7 +50,7 @@ pub use dig::{DigCheck, DigEffort, TrenchShut};
 pub use dig_questions::{Adjustment, DIG_QUESTIONS, DigAnswer, DigQuestion};
 pub use emergence::{Course, CourseError, Crossing};
 pub use feel_guide::{FEEL_BANDS, FEEL_GUIDE, FeelRow};
-pub use levels::force_levels;
+pub use levels::{force_levels, level_width};
 pub use pooling::{OnTime, on_time_count, pool};
 pub use soil::{
     CONSERVATION_COVER_SHARE, Moisture, MoistureLimits, RainAfter, Residue, SoilWarmth, gravimetric_water,

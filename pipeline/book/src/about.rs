@@ -157,7 +157,7 @@ fn units(sheets: &[Sheet], units: BookUnits) -> Vec<String> {
 fn left_out(tables: &[Table], sheets: &[Sheet]) -> impl Iterator<Item = String> {
     tables.iter().zip(sheets).filter(|(_, sheet)| sheet.left_out() > 0).map(|(table, sheet)| {
         format!(
-            "{}: only the first {} of {} rows stand here, because a sheet cannot hold more. All of them are in {}.",
+            "{}: only the first {} of {} rows stand here, so that the workbook opens at once. All of them are in {}.",
             sheet.name(),
             sheet.shown_rows(),
             table.len(),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use evenstand_agronomy::force_levels;
+use evenstand_agronomy::{force_levels, level_width};
 use evenstand_stats::{Adjustment, Comparison, ComparisonFamily, Contrast};
 use evenstand_tables::rows::ComparisonRow;
 
@@ -97,8 +97,7 @@ impl Held<'_> {
             DefaultSetting::Force(default) => {
                 let forces = || members.iter().map(|member| member.force_n);
                 let range = forces().fold(f64::MIN, f64::max) - forces().fold(f64::MAX, f64::min);
-                // As wide as one setting is taken to be (`force_levels`).
-                let width = (0.02 * range).max(2.0);
+                let width = level_width(range);
                 let at_default = |code: usize| {
                     let own = members.iter().zip(codes).filter(|(_, own)| **own == code);
                     own.into_iter().all(|(member, _)| (member.force_n - default).abs() <= width)

@@ -33,7 +33,8 @@ const WAITING: usize = 32;
 /// - `review.md`, the winter review as a Markdown notebook;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
-/// Files come in no promised order, but the same results give the same bytes of each. Returns how many charts and pages there are. Errors where `write` does, or where a template or a
+/// Files come in no promised order, but the same results give the same bytes of each. Returns how many charts and pages
+/// there are. Errors where `write` does and asks for no file after that, and where a template or a
 /// drawing is at fault; poor or missing data are no error.
 pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
     let own = &results.clone().in_order();
