@@ -36,9 +36,8 @@ const WAITING: usize = 32;
 /// Files come in no promised order, but the same results give the same bytes of each. Returns how many charts and pages
 /// there are. Errors where `write` does and asks for no file after that, and where a template or a
 /// drawing is at fault; poor or missing data are no error.
-pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
-    let own = &results.clone().in_order();
-    let other = &System::of(own).other().shown(own);
+pub fn render(results: Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
+    let own = &results.in_order();
     let templates = &Templates::new()?;
     let (sender, made) = sync_channel(WAITING);
     let maker = Maker { sender, charts: AtomicUsize::new(0), pages: AtomicUsize::new(0) };
@@ -52,7 +51,8 @@ pub fn render(results: &Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Resul
             maker.send("page.css", STYLE.as_bytes().to_vec())?;
             maker.send("cards.pdf", cards_pdf(&paper_cards(own), sheet(own), font::faces(), &about(own))?)?;
             maker.all_pages(&Pages::new(own, templates, true))?;
-            maker.all_pages(&Pages::new(other, templates, false))?;
+            let other = System::of(own).other().shown(own);
+            maker.all_pages(&Pages::new(&other, templates, false))?;
             Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
         });
         let written = made.iter().try_for_each(|File { name, bytes }| {

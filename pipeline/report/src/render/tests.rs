@@ -582,7 +582,7 @@ fn a_writer_that_fails_is_reported_with_the_file() {
         asked.push(name.to_owned());
         Err(std::io::Error::other("disk full"))
     };
-    let failure = render(&made_up::review(), write).expect_err("the writer fails").to_string();
+    let failure = render(made_up::review(), write).expect_err("the writer fails").to_string();
     assert_eq!(asked.len(), 1, "nothing is written after a failure");
     assert!(failure.starts_with(&asked[0]) && failure.contains("disk full"), "{failure}");
 }
