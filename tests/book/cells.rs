@@ -47,6 +47,14 @@ fn names_stand_above_units_and_cells_are_typed() {
 }
 
 #[test]
+fn whole_numbers_are_written_without_a_decimal_point() {
+    let strips = [StripRow { n_samples: Some(4), ..strip("S1") }];
+    let sheet = part(&book(&[StripRow::to_table(&strips).unwrap()], BookUnits::Metric), "xl/worksheets/sheet2.xml");
+    assert!(sheet.contains("<v>2025</v>") && sheet.contains("<v>4</v>"), "readers take 4.0 for a measured number");
+    assert!(!sheet.contains(".0</v>"), "{sheet}");
+}
+
+#[test]
 fn days_are_days_and_those_no_spreadsheet_knows_are_written_out() {
     let recorded = |day| RecordedRow { day: Day(day), ..RecordedRow::default() };
     let days = [20_206, -25_509, 2_932_897].map(recorded);

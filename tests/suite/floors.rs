@@ -5,7 +5,7 @@ use std::fs;
 
 use crate::support::root;
 
-const FLOORS: [(&str, u8); 17] = [
+const FLOORS: [(&str, u8); 18] = [
     ("stats", 0),
     ("agronomy", 0),
     ("tables", 0),
@@ -22,6 +22,7 @@ const FLOORS: [(&str, u8); 17] = [
     ("model", 2),
     ("report", 2),
     ("sheets", 2),
+    ("trial", 2),
     ("cli", 3),
 ];
 

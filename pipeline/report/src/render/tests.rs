@@ -12,7 +12,7 @@ use crate::words::response::Response;
 
 fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
     let mut files = BTreeMap::new();
-    let summary = render(results, &mut |name, bytes| {
+    let summary = render(results.clone(), &mut |name, bytes| {
         assert!(files.insert(name.to_owned(), bytes.to_vec()).is_none(), "{name} is written once");
         Ok(())
     })
