@@ -92,6 +92,8 @@ pub(crate) fn sentences(words: &WorthWords) -> Vec<String> {
         ),
         Layout::CompleteBlocks => {}
     }
+    let advised = next_trials.iter().find(|row| row.advised == Some(true) && row.response == *response);
+    said.extend(advised.and_then(|row| row.reason.as_ref()).map(|reason| format!("What the review advised: {reason}")));
     said.extend(loss(response, *levels, blocks, next_trials));
     said
 }
@@ -185,12 +187,14 @@ mod tests {
             said,
             "As things stand the starting setting is expected to fall short of the true best by 1.2 points; 0.8 points after this trial, 0.4 points after the same in three fields."
         );
-        let fewer = [row(3, 2, 1, 0.011)];
-        assert!(
-            sentences(&words(&laid_out(Layout::CompleteBlocks), &fewer))
-                .pop()
-                .unwrap()
-                .contains("after a trial of 3 settings in 2 blocks")
+        let advised =
+            NextTrialRow { advised: Some(true), reason: Some("No trial is needed.".into()), ..row(0, 0, 0, 0.012) };
+        let design = laid_out(Layout::CompleteBlocks);
+        assert_eq!(
+            sentences(&words(&design, &[advised])).pop().unwrap(),
+            "What the review advised: No trial is needed."
         );
+        let fewer = [row(3, 2, 1, 0.011)];
+        assert!(sentences(&words(&design, &fewer)).pop().unwrap().contains("after a trial of 3 settings in 2 blocks"));
     }
 }
