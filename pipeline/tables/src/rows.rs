@@ -139,6 +139,8 @@ rows! {
         row_unit: Option<String>,
         row_length_m: Option<f64>,
         seeds_sown: Option<f64>,
+        visit_number: Option<i64>,
+        distance_m: Option<f64>,
         counted_at: Option<Moment>,
         emerged: i64,
         lat: Option<f64>,

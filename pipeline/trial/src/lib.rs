@@ -4,10 +4,15 @@
 
 mod error;
 mod ground;
+mod papers;
 mod plan;
+
+#[cfg(test)]
+mod made_up;
 
 pub use error::TrialError;
 pub use ground::Ground;
+pub use papers::{Paper, papers};
 pub use plan::{
     Counting, DetectableWith, FieldSize, Layout, Level, Pass, Place, Plan, PlantedBy, Setting, Strip, Visit, Visits,
     Worth,
