@@ -111,11 +111,18 @@ fn filled(review: &TestReview, folder: &Path, up: impl Fn(&str, &str) -> f64) ->
                 let (treatment, block) = &strips[&row["strip_id"]];
                 let day = days[row["visit"].parse::<usize>().unwrap() - 1];
                 let share = up(treatment, block);
-                let times = places.entry((row["strip_id"].clone(), row["sample_id"].clone())).or_insert_with(|| {
-                    (0..33)
-                        .map(|_| if random.random::<f64>() < share { random.random_range(7.0..9.0) } else { f64::INFINITY })
-                        .collect()
-                });
+                let times =
+                    places.entry((row["strip_id"].clone(), row["sample_id"].clone())).or_insert_with(|| {
+                        (0..33)
+                            .map(|_| {
+                                if random.random::<f64>() < share {
+                                    random.random_range(7.0..9.0)
+                                } else {
+                                    f64::INFINITY
+                                }
+                            })
+                            .collect()
+                    });
                 let emerged = times.iter().filter(|time| **time <= day as f64 + 0.4).count();
                 *row.get_mut("emerged").unwrap() = emerged.to_string();
                 *row.get_mut("counted_at").unwrap() = format!("2027-05-{:02} 18:00", 5 + day);
@@ -129,7 +136,8 @@ fn filled(review: &TestReview, folder: &Path, up: impl Fn(&str, &str) -> f64) ->
 #[test]
 fn a_planned_trial_filled_in_comes_back_without_a_hand_on_any_file() {
     let review = empty_review();
-    let files = planned(&review, &["--planter", "air-12", "--rows", "12", "--levels", "4", "--line", "-93.5,42.1 -93.5,42.2"]);
+    let files =
+        planned(&review, &["--planter", "air-12", "--rows", "12", "--levels", "4", "--line", "-93.5,42.1 -93.5,42.2"]);
     assert!(files.keys().all(|name| name.starts_with("north-40-2027/")), "{:?}", files.keys());
     for name in ["cab-card.html", "count-sheets.html", "plan.html", "layout.svg", "trial.json"] {
         assert!(files.contains_key(&format!("north-40-2027/{name}")), "{name} among {:?}", files.keys());
@@ -160,7 +168,13 @@ fn a_planned_trial_filled_in_comes_back_without_a_hand_on_any_file() {
     }
     // What a drawn layout must not be called.
     let findings = review.result("findings");
-    for code in ["settings_along_field", "same_order_in_blocks", "block_of_one_setting", "settings_side_by_side", "setting_confounded"] {
+    for code in [
+        "settings_along_field",
+        "same_order_in_blocks",
+        "block_of_one_setting",
+        "settings_side_by_side",
+        "setting_confounded",
+    ] {
         assert!(!findings.iter().any(|row| row["code"] == code), "{code}: {findings:?}");
     }
     assert!(!findings.iter().any(|row| row["severity"] == "error"), "{findings:?}");
@@ -181,7 +195,20 @@ fn springs_and_two_planters_come_back_too() {
     for (more, strips) in [
         (vec!["--planter", "spring-8", "--rows", "8", "--blocks", "3"], 9),
         (
-            vec!["--planter", "air-12", "--planter", "spring-8", "--rows", "12", "--rows", "8", "--settings", "100,190,290", "--blocks", "3"],
+            vec![
+                "--planter",
+                "air-12",
+                "--planter",
+                "spring-8",
+                "--rows",
+                "12",
+                "--rows",
+                "8",
+                "--settings",
+                "100,190,290",
+                "--blocks",
+                "3",
+            ],
             18,
         ),
     ] {
@@ -245,7 +272,20 @@ fn what_a_review_does_not_know_is_named_with_the_option_that_says_it() {
     refused(&["--field", "A"], &["the season is not known", "--season"]);
     refused(&["--field", "A", "--season", "2027"], &["--planter", "air-12, spring-8"]);
     refused(&["--field", "A", "--season", "2027", "--planter", "air-9"], &["no planter \"air-9\"", "air-12"]);
-    let known = ["--field", "A", "--season", "2027", "--planter", "air-12", "--rows", "12", "--row-spacing", "30in", "--length", "400m"];
+    let known = [
+        "--field",
+        "A",
+        "--season",
+        "2027",
+        "--planter",
+        "air-12",
+        "--rows",
+        "12",
+        "--row-spacing",
+        "30in",
+        "--length",
+        "400m",
+    ];
     let with = |more: &[&'static str]| known.iter().chain(more).copied().collect::<Vec<_>>();
     refused(&with(&["--settings", "hard,soft"]), &["\"hard\"", "air-12"]);
     refused(&with(&["--settings", "100,900"]), &["900 kPa", "from 0 kPa to 400 kPa"]);
@@ -294,13 +334,19 @@ fn the_demo_knows_what_a_trial_in_one_of_its_fields_needs() {
     assert!(plan["visits"]["basis"].as_str().unwrap().contains("seasons of weather"), "{plan}");
     // The default is 28 psi; settings around it lie inside what the digs of its condition allow.
     let digs = review.result("settings").into_iter().find(|row| {
-        row["planter_id"] == "north-12" && row["primary"] == "true" && row["condition"] == plan["condition"].as_str().unwrap()
+        row["planter_id"] == "north-12"
+            && row["primary"] == "true"
+            && row["condition"] == plan["condition"].as_str().unwrap()
     });
     let digs = digs.unwrap();
     let bound = |name: &str, otherwise: f64| digs[name].parse().unwrap_or(otherwise);
     let (low, high) = (bound("dig_low_pressure_kpa", 0.0), bound("dig_high_pressure_kpa", 1e9));
-    let kpa: Vec<f64> =
-        plan["levels"].as_array().unwrap().iter().map(|level| level["knobs"][0]["pressure_kpa"].as_f64().unwrap()).collect();
+    let kpa: Vec<f64> = plan["levels"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|level| level["knobs"][0]["pressure_kpa"].as_f64().unwrap())
+        .collect();
     let default = 28.0 * 6.894_757_293;
     assert!(kpa.iter().all(|kpa| (low..=high).contains(kpa)), "{kpa:?} inside {low} to {high}");
     assert!(kpa[0] < default - 1.0 && kpa[kpa.len() - 1] > default + 1.0, "{kpa:?}");
