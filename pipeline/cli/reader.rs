@@ -85,6 +85,7 @@ impl<'a> Reader<'a> {
             rows_read: report.rows_read,
             rows_kept: report.rows_kept,
             rows_set_aside: report.rows_set_aside,
+            rows_left_blank: report.rows_left_blank,
             file: source.file,
             sha256: source.sha256,
             kind: job.kind.to_owned(),

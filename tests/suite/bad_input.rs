@@ -1,6 +1,9 @@
 //! Bad input gets a message that names file, row, column and what to do; nothing is lost and nothing half written.
 
+use std::fs;
+
 use crate::cli::small_review;
+use crate::foreign::balance;
 use crate::support::{TestReview, files_below};
 
 /// Runs ingest on the small review with one file replaced.
@@ -190,4 +193,50 @@ fn a_link_in_raw_is_not_followed_and_an_archive_that_leads_out_is_refused() {
     assert_eq!(said.status, 1, "{}", said.stderr);
     says(&said.stderr, &["strip.zip", "leads out of its folder", "nothing of this file was read"]);
     assert!(review.kept("weather").is_empty());
+}
+
+/// A sheet of a planned trial: two places, two visits; only the first visit was made, and there the second place was forgotten.
+const PLANNED_COUNTS: &str = "field_id,season,visit_number,strip_id,sample_id,row_unit,distance_m,row_length_m,seeds_sown,counted_at,emerged\n\
+    A,2027,1,S01,a,2,40.0,5.3,32,2027-05-09,21\n\
+    A,2027,1,S01,b,5,80.0,5.3,32,2027-05-09,\n\
+    A,2027,2,S01,a,2,40.0,5.3,32,,\n\
+    A,2027,2,S01,b,5,80.0,5.3,32,,\n";
+
+#[test]
+fn rows_of_a_plan_that_nobody_filled_in_are_set_aside_with_one_note_and_are_no_fault() {
+    let blank_second_visit: String = PLANNED_COUNTS
+        .lines()
+        .filter(|line| !line.contains(",b,5,80.0,5.3,32,2027"))
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let review = TestReview::new(&[("stand_count-A-2027.csv", &blank_second_visit)]);
+    for command in ["ingest", "check"] {
+        let said = review.run(command, &["--json"]);
+        assert_eq!((said.status, balance(&said.stdout)), (0, [3, 1, 2]), "{command}: {}", said.stderr);
+        assert!(!said.stderr.contains("stand_count"), "{command}: {}", said.stderr);
+    }
+    let findings = review.kept("findings");
+    let notes: Vec<_> = findings.iter().filter(|finding| finding["code"] == "not_filled_in").collect();
+    assert_eq!(notes.len(), 1, "{findings:?}");
+    assert_eq!((notes[0]["severity"].as_str(), notes[0]["source_file"].as_str()), ("note", "stand_count-A-2027.csv"));
+    says(&notes[0]["message"], &["2 rows were left blank"]);
+    let codes: Vec<String> = review.kept("set_aside").into_iter().map(|row| row["code"].clone()).collect();
+    assert_eq!(codes, ["not_filled_in", "not_filled_in"]);
+    let manifest = fs::read_to_string(review.path().join("store/manifest.json")).unwrap();
+    says(&manifest, &["\"rows_set_aside\": 2", "\"rows_left_blank\": 2"]);
+}
+
+#[test]
+fn a_row_of_a_plan_with_a_date_and_no_count_and_a_row_of_ones_own_without_a_count_are_faults() {
+    let review = TestReview::new(&[("stand_count-A-2027.csv", PLANNED_COUNTS)]);
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!((said.status, balance(&said.stdout)), (1, [4, 1, 3]), "{}", said.stderr);
+    says(&said.stderr, &["row 3", "column emerged: the cell is empty"]);
+    assert_eq!(review.kept("findings").iter().filter(|finding| finding["code"] == "not_filled_in").count(), 1);
+    let own = "field_id,season,strip_id,emerged\nA,2027,S01,20\nA,2027,S02,\n";
+    let review = TestReview::new(&[("stand_count.csv", own)]);
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!((said.status, balance(&said.stdout)), (1, [2, 1, 1]), "{}", said.stderr);
+    says(&said.stderr, &["row 3", "column emerged: the cell is empty"]);
+    assert!(review.kept("findings").iter().all(|finding| finding["code"] != "not_filled_in"));
 }

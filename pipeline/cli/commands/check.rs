@@ -42,5 +42,5 @@ fn judge(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     voice.fact("strips_usable", used);
     voice.say(&format!("{} strips, of which {used} have both a setting and usable counts.", linked.strips.len()));
     let serious = ingested.findings.iter().chain(&linked.findings).any(|finding| finding.severity == "error");
-    Ok(serious || ingested.manifest.sources.iter().any(|source| source.rows_set_aside > 0))
+    Ok(serious || ingested.faulty_rows() > 0)
 }

@@ -24,6 +24,11 @@ impl Ingested {
     fn total(&self, rows: impl Fn(&SourceEntry) -> u64) -> u64 {
         self.manifest.sources.iter().map(rows).sum()
     }
+
+    /// Rows set aside for a fault; a row of a plan that nobody filled in is none.
+    pub fn faulty_rows(&self) -> u64 {
+        self.total(|source| source.rows_set_aside.saturating_sub(source.rows_left_blank))
+    }
 }
 
 /// Reads raw/ into store/.
@@ -35,8 +40,7 @@ pub fn ingest(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     })?;
     let Some(ingested) = ingested else { return Ok(false) };
     say(&ingested, voice);
-    let set_aside = ingested.total(|source| source.rows_set_aside);
-    Ok(set_aside > 0 || ingested.findings.iter().any(|finding| finding.severity == "error"))
+    Ok(ingested.faulty_rows() > 0 || ingested.findings.iter().any(|finding| finding.severity == "error"))
 }
 
 /// Tells how many rows became what.

@@ -97,14 +97,44 @@ pub fn request(
     Ok((request, known, notes))
 }
 
-/// The ground: a line, an outline, or a rectangle as long as it was said or as the field's strips were.
+/// The ground: an outline, a line, or a rectangle as long as it was said or as the field's strips were.
 pub fn ground(facts: &ReviewFacts, arguments: &TrialArgs, field_id: &str) -> Result<Ground, Failure> {
-    let _ = fs::read_to_string::<&str>;
+    let line = arguments.line.as_deref().map(line).transpose()?;
+    if let Some(path) = &arguments.outline {
+        let text = fs::read_to_string(path).map_err(|error| {
+            Failure::new(
+                format!("{} cannot be read: {error}", path.display()),
+                "give the outline of the field as a GeoJSON file",
+            )
+        })?;
+        return Ok(Ground::from_outline(&text, line)?);
+    }
+    if let Some((a, b)) = line {
+        return Ok(Ground::from_line(a, b, arguments.length)?);
+    }
     let length = arguments
         .length
         .or_else(|| facts.length_of(field_id))
         .ok_or_else(|| missing("the length of the field along the passes", "--length", "for example 400m or 1320ft"))?;
     Ok(Ground::rectangle(length))
+}
+
+/// Two places, each longitude and latitude in degrees, with a blank between them.
+fn line(text: &str) -> Result<([f64; 2], [f64; 2]), Failure> {
+    let places: Option<Vec<[f64; 2]>> = text
+        .split_whitespace()
+        .map(|place| {
+            let (lon, lat) = place.split_once(',')?;
+            Some([lon.parse().ok()?, lat.parse().ok()?])
+        })
+        .collect();
+    match places.as_deref() {
+        Some([a, b]) => Ok((*a, *b)),
+        _ => Err(Failure::new(
+            format!("--line \"{text}\" is not two places"),
+            "give longitude,latitude of both with a blank between: --line \"-93.5,42.1 -93.5,42.2\"",
+        )),
+    }
 }
 
 fn missing(what: &str, option: &str, example: impl std::fmt::Display) -> Failure {

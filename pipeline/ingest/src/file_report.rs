@@ -28,6 +28,8 @@ pub struct FileReport {
     pub rows_kept: u64,
     /// Rows that could not be used; they went to the sink too.
     pub rows_set_aside: u64,
+    /// Those among them that a plan's sheet had ready and nobody filled in: no fault.
+    pub rows_left_blank: u64,
     /// What a person should look at.
     pub findings: Vec<Finding>,
     /// When the planter was in which strip, where strips say so.
@@ -42,6 +44,7 @@ impl FileReport {
         self.rows_read += other.rows_read;
         self.rows_kept += other.rows_kept;
         self.rows_set_aside += other.rows_set_aside;
+        self.rows_left_blank += other.rows_left_blank;
         self.findings.extend(other.findings);
         self.strip_times.extend(other.strip_times);
         self.sketches.extend(other.sketches);

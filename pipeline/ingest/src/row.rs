@@ -175,6 +175,15 @@ pub(crate) fn text_of<'a>(values: &[Value<'a>], schema: &TableSchema, name: &str
     }
 }
 
+/// Whether a row names a visit of a plan and holds nothing but what the plan filled in: nobody went there.
+///
+/// Rows without a visit are people's own, and an empty count there is a fault that they should hear of.
+pub(crate) fn is_left_blank(schema: &TableSchema, values: &[Value]) -> bool {
+    let of_a_plan = column_of(schema, "visit_number").is_some_and(|visit| values[visit] != Value::Missing);
+    let written = |(column, value): (&evenstand_tables::Column, &Value)| !column.planned() && *value != Value::Missing;
+    of_a_plan && !schema.columns.iter().zip(values).any(written)
+}
+
 /// Names the first needed column that is missing.
 pub(crate) fn check_needed(schema: &TableSchema, layout: &Layout, values: &[Value]) -> Result<(), RowFault> {
     let missing =

@@ -16,7 +16,7 @@ use crate::header_rows::{cells_of, two_rows};
 use crate::mapped_header::match_mapped;
 use crate::reading::Reading;
 use crate::record::{Cell, Record, TableReader};
-use crate::row::{RowFault, RowReader, check_needed, column_of, fill_season, text_of};
+use crate::row::{RowFault, RowReader, check_needed, column_of, fill_season, is_left_blank, text_of};
 use crate::same_rows::Sketch;
 use crate::time::zone;
 use crate::value::Value;
@@ -31,6 +31,9 @@ const TOLD_ONE_BY_ONE: u64 = 100;
 const LONGEST_CELL: usize = 1 << 16;
 /// Letters of a row that are kept with it when it is set aside.
 const LONGEST_RAW: usize = 1 << 16;
+
+/// Code of a row of a plan's sheet that nobody filled in.
+const NOT_FILLED_IN: &str = "not_filled_in";
 
 /// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
 pub(crate) fn read_table(
@@ -92,6 +95,8 @@ struct TableFile<'s, 'a> {
     /// Example rows of a blank sheet.
     examples: u64,
     skipped: u64,
+    /// Rows of a plan's sheet that nobody filled in.
+    left_blank: u64,
     /// Rows set aside by code.
     told: BTreeMap<&'static str, u64>,
     sketch: Sketch,
@@ -123,6 +128,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             local_without_zone: BTreeSet::new(),
             examples: 0,
             skipped: 0,
+            left_blank: 0,
             told: BTreeMap::new(),
             sketch: Sketch::default(),
             width: None,
@@ -305,6 +311,13 @@ impl<'s, 'a> TableFile<'s, 'a> {
         } else {
             layout.each.iter().map(|each| reader.values(record, &texts, Some(each))).collect::<Result<_, _>>()?
         };
+        if layout.each.is_empty() && kept.first().is_some_and(|values| is_left_blank(self.schema, values)) {
+            return Err(NotKept::Row(RowFault {
+                code: NOT_FILLED_IN,
+                message: "only what the plan says stands in this row; nothing was written into it".into(),
+                remedy: String::new(),
+            }));
+        }
         narrow(layout, &mut kept)?;
         for values in &mut kept {
             if values[self.season_column] == Value::Missing {
@@ -375,6 +388,7 @@ impl<'s, 'a> TableFile<'s, 'a> {
             }
         }
         self.report.rows_set_aside += 1;
+        self.left_blank += u64::from(fault.code == NOT_FILLED_IN);
         Ok(self.around.sink.set_aside(SetAside {
             source_file: self.source.file.clone(),
             source_row: number,
@@ -443,6 +457,14 @@ impl<'s, 'a> TableFile<'s, 'a> {
                     format!("{more} more rows were set aside for the reason {code}"),
                 ))
                 .remedy("set_aside has every one of them with its text"),
+            );
+        }
+        self.report.rows_left_blank = self.left_blank;
+        if self.left_blank > 0 {
+            let rows = if self.left_blank == 1 { "1 row was" } else { &format!("{} rows were", self.left_blank) };
+            self.report.findings.push(
+                about(Finding::note(NOT_FILLED_IN, format!("{rows} left blank: only what the plan says stands there")))
+                    .remedy("nothing need be done if nobody went there; else fill them in and run again"),
             );
         }
         if self.skipped > 0 {

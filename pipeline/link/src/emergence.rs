@@ -343,6 +343,8 @@ mod tests {
             row_unit: None,
             row_length_m: None,
             seeds_sown: Some(50.0),
+            visit_number: None,
+            distance_m: None,
             counted_at: Some(Moment(hours * 3_600_000_000)),
             emerged,
             lat: None,

@@ -4,6 +4,7 @@
 
 use std::borrow::Cow;
 
+use geo::MultiPolygon;
 use serde_json::{Map, Value};
 
 use crate::outline::outline;
@@ -77,6 +78,40 @@ pub fn read_geojson(bytes: &[u8], reading: &Reading) -> Result<StripFile, PlaceE
         collected.push(number, properties.len(), found, text)?;
     }
     Ok(collected.finish())
+}
+
+/// The one area that a GeoJSON text draws: a Polygon or MultiPolygon, alone, in a Feature, or in a collection of one.
+/// Names and other properties are not needed. Degrees on WGS 84, x is longitude.
+///
+/// Errors where the text is not GeoJSON, draws no area, or draws several features: which of them is meant is not to be guessed.
+pub fn read_geojson_area(text: &str) -> Result<MultiPolygon<f64>, PlaceError> {
+    if text.len() > MOST_BYTES {
+        return Err(PlaceError::TooMany { what: "bytes", limit: MOST_BYTES });
+    }
+    let root: Value = serde_json::from_str(text.trim_start_matches('\u{FEFF}'))
+        .map_err(|error| PlaceError::damaged(FORMAT, format!("{error}; export it again")))?;
+    let object = |value: &Value| value.as_object().cloned().unwrap_or_default();
+    let mut geometry = object(&root);
+    let mut systems = vec![geometry.clone()];
+    let kind = |object: &Map<String, Value>| object.get("type").and_then(Value::as_str).unwrap_or("nothing").to_owned();
+    if kind(&geometry) == "FeatureCollection" {
+        let features = geometry.get("features").and_then(Value::as_array).cloned().unwrap_or_default();
+        let [feature] = features.as_slice() else {
+            let problem = format!("it has {} features, expected is one: the outline of the field", features.len());
+            return Err(PlaceError::damaged(FORMAT, problem));
+        };
+        geometry = object(feature);
+        systems.push(geometry.clone());
+    }
+    if kind(&geometry) == "Feature" {
+        geometry = geometry.get("geometry").map(object).unwrap_or_default();
+        systems.push(geometry.clone());
+    }
+    for place in &systems {
+        system_of(place)?;
+    }
+    let polygons = polygons_of(&geometry).map_err(|problem| PlaceError::damaged(FORMAT, problem))?;
+    outline(polygons).map(|(shape, _)| shape).map_err(|problem| PlaceError::damaged(FORMAT, problem))
 }
 
 fn strip_of(
@@ -296,6 +331,25 @@ mod tests {
         assert!(read_geojson(b"{\"a\":\"\xFF\"}", &Reading::default()).unwrap_err().to_string().contains("byte 6"));
         let deep = "[".repeat(100_000);
         assert!(read(&deep).unwrap_err().to_string().contains("recursion limit"));
+    }
+
+    #[test]
+    fn one_area_is_read_with_or_without_a_feature_around_it_and_several_are_not() {
+        for text in [WITH_HOLE.to_owned(), feature("null", WITH_HOLE), collection(&[feature("{}", WITH_HOLE)])] {
+            let area = read_geojson_area(&text).unwrap();
+            assert_eq!((area.0.len(), area.0[0].interiors().len()), (1, 1), "{text}");
+        }
+        let two = collection(&[feature("{}", WITH_HOLE), feature("{}", TWO_PARTS)]);
+        for (text, word) in [
+            (two.as_str(), "2 features"),
+            (r#"{"type":"Point","coordinates":[1,2]}"#, "Point"),
+            ("{", "line 1"),
+            ("[]", "nothing"),
+            (r#"{"type":"Polygon","coordinates":[[[42,-93],[42,-94],[41,-94],[42,-93]]]}"#, "swapped"),
+        ] {
+            let problem = read_geojson_area(text).unwrap_err().to_string();
+            assert!(problem.contains(word), "{text}: {problem}");
+        }
     }
 
     #[test]

@@ -41,7 +41,7 @@ mod mutation_tests;
 mod samples;
 
 pub use error::PlaceError;
-pub use geojson_file::read_geojson;
+pub use geojson_file::{read_geojson, read_geojson_area};
 pub use geopackage::{read_geopackage, read_geopackage_bytes};
 pub use map::{Cursor, Options, Place, StripMap};
 pub use measure::{Extent, Overlap};

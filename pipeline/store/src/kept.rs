@@ -35,6 +35,13 @@ pub struct SourceEntry {
     pub rows_kept: u64,
     /// Rows set aside.
     pub rows_set_aside: u64,
+    /// Those among them that the sheet of a plan had ready and nobody filled in.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub rows_left_blank: u64,
+}
+
+fn is_zero(rows: &u64) -> bool {
+    *rows == 0
 }
 
 /// `store/manifest.json`.
@@ -299,6 +306,7 @@ mod tests {
                 rows_read: 2,
                 rows_kept: 2,
                 rows_set_aside: 0,
+                rows_left_blank: 0,
             })
             .unwrap();
         writer.finish(&[Finding::note("x", "y")]).unwrap();
@@ -325,6 +333,7 @@ mod tests {
                     rows_read: 1,
                     rows_kept: 1,
                     rows_set_aside: 0,
+                    rows_left_blank: 0,
                 })
                 .unwrap();
         }

@@ -107,10 +107,16 @@ pub struct Column {
     /// One sentence.
     pub description: String,
     #[serde(default)]
+    planned: bool,
+    #[serde(default)]
     constraints: Constraints,
 }
 
 impl Column {
+    /// Whether the plan of a trial fills it in before anybody goes to the field.
+    pub fn planned(&self) -> bool {
+        self.planned
+    }
     /// Whether every row must have a value.
     pub fn required(&self) -> bool {
         self.constraints.required

@@ -12,6 +12,7 @@ mod ground;
 mod incomplete;
 mod levels;
 mod order;
+mod papers;
 mod places;
 mod plan;
 mod planning;
@@ -21,10 +22,14 @@ mod strip_spread;
 mod visits;
 mod words;
 
+#[cfg(test)]
+mod made_up;
+
 pub use error::TrialError;
 pub use ground::Ground;
 pub use levels::{gauge, shown};
 pub use order::{OrderCheck, OrderLimits};
+pub use papers::{Paper, file_stem, papers};
 pub use plan::{
     Counting, DetectableWith, FieldSize, Layout, Level, Pass, Place, Plan, PlantedBy, Setting, Strip, Visit, Visits,
     Worth,
