@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use crate::trial::TrialArgs;
+
 /// Ties the closing downforce of a row-crop planter to how evenly the crop came up.
 ///
 /// A review is a folder with your files in raw/ and, if you like, your settings in evenstand.toml. The usual command is
@@ -63,6 +65,14 @@ pub enum Command {
         #[arg(long, value_enum)]
         units: Option<UnitChoice>,
     },
+    /// Lay out next season's strip trial and write its papers into plan/.
+    ///
+    /// Settings go around the default, inside the knob's limits and where digs found the trench shut. What the review does not
+    /// know is asked for; --ask asks for everything, question by question.
+    #[command(
+        after_help = "Example:\n  evenstand trial my-review --field home-north --condition \"moist, covered\" --planting-date 2027-05-05\n  Writes my-review/plan/home-north-2027/: a page for the cab, count sheets, the layout as a map, and strip, setting_log,\n  stand_count and field tables to fill in. Put those into raw/ after the season; they read back as they are."
+    )]
+    Trial(Box<TrialArgs>),
 }
 
 /// Units of blank sheets.

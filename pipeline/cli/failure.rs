@@ -5,6 +5,7 @@ use evenstand_link::LinkError;
 use evenstand_report::ReportError;
 use evenstand_store::StoreError;
 use evenstand_tables::TablesError;
+use evenstand_trial::TrialError;
 
 /// Why nothing could be done, and what to do next.
 #[derive(Debug)]
@@ -32,4 +33,4 @@ macro_rules! failure_from {
     )+};
 }
 
-failure_from!(StoreError, TablesError, IngestError, LinkError, ReportError);
+failure_from!(StoreError, TablesError, IngestError, LinkError, ReportError, TrialError);

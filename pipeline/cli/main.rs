@@ -7,9 +7,11 @@ mod commands;
 mod failure;
 mod last_season;
 mod proposals;
+mod quantity;
 mod reader;
 mod review;
 mod sources;
+mod trial;
 mod voice;
 
 use std::process::ExitCode;
@@ -21,12 +23,15 @@ use voice::Voice;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    let (Command::Ingest(common)
-    | Command::Model(common)
-    | Command::Report(common)
-    | Command::Run(common)
-    | Command::Check(common)
-    | Command::Sheets { common, .. }) = &cli.command;
+    let common = match &cli.command {
+        Command::Ingest(common)
+        | Command::Model(common)
+        | Command::Report(common)
+        | Command::Run(common)
+        | Command::Check(common)
+        | Command::Sheets { common, .. } => common,
+        Command::Trial(arguments) => &arguments.common,
+    };
     let mut voice = Voice::new(common);
     // A run takes the output folder for itself; a check writes nothing and takes nothing.
     let review = if matches!(cli.command, Command::Check(_)) { Review::look(common) } else { Review::open(common) };
@@ -37,6 +42,7 @@ fn main() -> ExitCode {
         Command::Run(_) => commands::run(&review, &mut voice),
         Command::Check(_) => commands::check(&review, &mut voice),
         Command::Sheets { units, .. } => commands::sheets(&review, *units, &mut voice),
+        Command::Trial(arguments) => commands::trial(&review, arguments, &mut voice),
     });
     let status = match outcome {
         Ok(look) => u8::from(look),

@@ -25,4 +25,5 @@ mod support;
 mod task_data;
 mod telemetry;
 mod telemetry_watch;
+mod trial;
 mod workbooks;

@@ -1,4 +1,4 @@
-//! Published field trials run through the binary as reviews: settings compared as their authors compared them.
+//! Published field trials run through the binary as reviews: pairs of settings, curves, factors and covariates, held against what was published.
 //!
 //! The files are those of agridat (MIT); expected numbers stand in `expected_public.json` beside them, with what was published and what was
 //! recomputed in R, and are typed in below with the publication. A whole plot is a strip; what was measured inside one is a sample of it.
@@ -9,6 +9,10 @@ use std::path::PathBuf;
 
 use crate::support::{TestReview, read_csv, shared};
 
+mod curves;
+mod factors;
+mod pairs;
+
 type Row = BTreeMap<String, String>;
 
 /// The rows of a trial; nothing where the open data are not there.
@@ -18,43 +22,79 @@ fn trial(name: &str) -> Option<Vec<Row>> {
 }
 
 /// Which cells of a trial's row say what.
+#[derive(Clone, Copy)]
 struct Adapter<'a> {
     block: &'a dyn Fn(&Row) -> String,
     strip: &'a dyn Fn(&Row) -> String,
-    treatment: &'a str,
+    value: &'a dyn Fn(&Row) -> Option<f64>,
+    field: Option<&'a str>,
     season: Option<&'a str>,
-    value: &'a str,
+    condition: Option<&'a str>,
+    /// Column of the treatment's name; made-up forces follow the order of names.
+    treatment: Option<&'a str>,
+    /// Column of a number that stands for the force.
+    force: Option<&'a str>,
+    /// Columns of the setting log, and those of the trial that fill them.
+    parts: &'a [(&'a str, &'a str)],
+    /// Columns that were measured before.
+    before: &'a [&'a str],
+    settings: &'a str,
 }
 
-/// Comparisons and the p value of all settings alike, as the binary gives them.
+/// Result tables as the binary gives them.
 struct Answered {
     review: TestReview,
 }
 
-impl Adapter<'_> {
+impl<'a> Adapter<'a> {
+    fn of(
+        block: &'a dyn Fn(&Row) -> String,
+        strip: &'a dyn Fn(&Row) -> String,
+        value: &'a dyn Fn(&Row) -> Option<f64>,
+    ) -> Self {
+        let (field, season, condition, treatment, force) = (None, None, None, None, None);
+        Self { block, strip, value, field, season, condition, treatment, force, parts: &[], before: &[], settings: "" }
+    }
+
     /// Writes a review folder and runs it.
     fn run(&self, rows: &[Row]) -> Answered {
-        let mut treatments: Vec<&str> = rows.iter().map(|row| row[self.treatment].as_str()).collect();
+        let cell = |row: &Row, column: Option<&str>, other: &str| {
+            column.map_or_else(|| other.to_owned(), |column| row[column].clone())
+        };
+        let mut treatments: Vec<String> = rows.iter().map(|row| cell(row, self.treatment, "")).collect();
         treatments.sort_unstable();
         treatments.dedup();
-        let mut strips: BTreeMap<(String, String), (String, String)> = BTreeMap::new();
+        let mut log = BTreeMap::new();
+        let mut table = BTreeMap::new();
         let mut measures = String::from("field_id,season,strip_id,sample_id,name,value,better\n");
         for (number, row) in rows.iter().enumerate() {
-            let season = self.season.map_or("2000", |season| &row[season]).to_owned();
-            let strip = (self.strip)(row);
-            strips.insert((season.clone(), strip.clone()), ((self.block)(row), row[self.treatment].clone()));
-            if let Ok(value) = row[self.value].parse::<f64>() {
-                measures += &format!("trial,{season},{strip},{number},yield,{value},higher\n");
+            let (field, season) = (cell(row, self.field, "trial"), cell(row, self.season, "2000"));
+            let (block, condition) = ((self.block)(row), cell(row, self.condition, ""));
+            let strip = format!("{field},{season},{}", (self.strip)(row));
+            let treatment = cell(row, self.treatment, "");
+            let made_up = 100 + 20 * treatments.partition_point(|other| *other < treatment);
+            let force = cell(row, self.force, &made_up.to_string());
+            let parts: String = self.parts.iter().map(|(_, column)| format!(",{}", row[*column])).collect();
+            log.insert(strip.clone(), format!("{strip},{block},{force},{condition}{parts}\n"));
+            table.insert(strip.clone(), format!("{strip},{block},{treatment},{condition}\n"));
+            if let Some(value) = (self.value)(row) {
+                measures += &format!("{strip},{number},yield,{value},higher\n");
+            }
+            for name in self.before {
+                measures += &format!("{strip},{number},{name},{},none\n", row[*name]);
             }
         }
-        let mut log = String::from("field_id,season,strip_id,block,set_force_n\n");
-        let mut table = String::from("field_id,season,strip_id,block,treatment\n");
-        for ((season, strip), (block, treatment)) in &strips {
-            let force = 100 + 20 * treatments.partition_point(|other| other < &treatment.as_str());
-            log += &format!("trial,{season},{strip},{block},{force}\n");
-            table += &format!("trial,{season},{strip},{block},{treatment}\n");
-        }
-        let review = TestReview::new(&[("setting_log.csv", &log), ("strip.csv", &table), ("measure.csv", &measures)]);
+        let below =
+            |head: &str, rows: BTreeMap<String, String>| head.to_owned() + &rows.into_values().collect::<String>();
+        let parts: String = self.parts.iter().map(|(part, _)| format!(",{part}")).collect();
+        let log = below(&format!("field_id,season,strip_id,block,set_force_n,condition{parts}\n"), log);
+        let table = below("field_id,season,strip_id,block,treatment,condition\n", table);
+        let review = TestReview::new(&[
+            ("setting_log.csv", &log),
+            ("strip.csv", &table),
+            ("measure.csv", &measures),
+            ("evenstand.toml", self.settings),
+        ]);
         let said = review.run("run", &["-q"]);
         assert!(said.status < 2, "{}", said.stderr);
         Answered { review }
@@ -62,13 +102,15 @@ impl Adapter<'_> {
 }
 
 impl Answered {
-    /// a − b with its standard error and degrees of freedom; of all seasons together where `over_all`.
-    fn pair(&self, a: &str, b: &str, over_all: bool) -> [f64; 3] {
+    /// a − b with its standard error and degrees of freedom, in the field-season, or over all where none is named.
+    fn pair_in(&self, condition: &str, place: Option<(&str, &str)>, a: &str, b: &str) -> [f64; 3] {
         let rows = self.review.result("comparisons");
+        let (field_id, season) = place.unwrap_or(("", ""));
         let of = |one: &str, other: &str| {
             rows.iter().find(|row| {
                 row["response"] == "measure:yield"
-                    && row["field_id"].is_empty() == over_all
+                    && row["condition"] == condition
+                    && (row["field_id"].as_str(), row["season"].as_str()) == (field_id, season)
                     && (row["treatment_a"].as_str(), row["treatment_b"].as_str()) == (one, other)
             })
         };
@@ -77,11 +119,29 @@ impl Answered {
         [sign * number("difference"), number("std_error"), number("df")]
     }
 
-    /// p value of the test that all treatments are alike.
-    fn p_value(&self) -> f64 {
+    /// The same in the one field-season of a trial without conditions.
+    fn pair(&self, a: &str, b: &str) -> [f64; 3] {
+        self.pair_in("unstated", Some(("trial", "2000")), a, b)
+    }
+
+    /// A value of the model table about the measure.
+    fn fact(&self, item: &str, name: &str) -> f64 {
         let rows = self.review.result("model");
-        let levels = |row: &&Row| row["item"] == "levels" && row["response"] == "measure:yield";
-        rows.iter().find(levels).unwrap()["value"].parse().unwrap()
+        let own =
+            |row: &&Row| row["item"] == item && row["name"].starts_with(name) && row["response"] == "measure:yield";
+        rows.iter().find(own).unwrap_or_else(|| panic!("{item} {name}"))["value"].parse().unwrap()
+    }
+
+    /// The test of a term in the one field-season of a trial.
+    fn factor(&self, term: &str) -> Row {
+        let rows = self.review.result("factors");
+        let own = |row: &&Row| row["response"] == "measure:yield" && row["term"] == term && row["field_id"] == "trial";
+        rows.iter().find(own).unwrap_or_else(|| panic!("{term}")).clone()
+    }
+
+    /// p value of the test that all settings are alike.
+    fn p_value(&self) -> f64 {
+        self.fact("levels", "group 1")
     }
 }
 
@@ -93,146 +153,7 @@ fn joined(names: &'static [&'static str]) -> impl Fn(&Row) -> String {
     move |row| names.iter().map(|name| row[*name].as_str()).collect::<Vec<_>>().join("-")
 }
 
-/// Rice, six seeding rates in four blocks: Gomez & Gomez (1984), Statistical Procedures for Agricultural Research.
-/// Residual mean square 110558 with 15 degrees of freedom, F 2.1678, p 0.112809 (recomputed in R 4.2.2 on this file).
-#[test]
-fn randomised_blocks_have_the_published_error_and_test() {
-    let Some(rows) = trial("gomez.seedrate") else { return };
-    let (block, strip) = (joined(&["rep"]), joined(&["rep", "rate"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "rate", season: None, value: "yield" }.run(&rows);
-    let mean = |rate: &str| {
-        let own: Vec<f64> =
-            rows.iter().filter(|row| row["rate"] == rate).map(|row| row["yield"].parse().unwrap()).collect();
-        own.iter().sum::<f64>() / own.len() as f64
-    };
-    let [difference, std_error, df] = found.pair("25", "150", false);
-    near(difference, mean("25") - mean("150"), 1e-9);
-    near(std_error, (2.0 * 110_558.0_f64 / 4.0).sqrt(), 0.001);
-    assert_eq!(df, 15.0);
-    near(found.p_value(), 0.112_809, 1e-6);
-}
-
-/// Eight mixtures of n, p and k in ten blocks, nine plots missing: Yates (1933), Empire J. Exp. Agric. 1, 129-142. Least squares give the
-/// differences of the means of the table as Yates filled it in; residual mean square 0.32759 with 54 degrees of freedom.
-///
-/// The F of treatments that stands with the file (2.732) does not have blocks taken out; with them it is 2.5478, p 0.024241 (two nested fits by
-/// `numpy.linalg.lstsq`, `scipy.stats.f.sf(2.5478, 7, 54)`). A comparison of settings must have them out, because the blocks lack different plots.
-#[test]
-fn missing_plots_give_the_differences_of_the_filled_in_table() {
-    let Some(rows) = trial("yates.missing") else { return };
-    let (block, strip) = (joined(&["block"]), joined(&["block", "trt"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "trt", season: None, value: "y" }.run(&rows);
-    let filled = [
-        ("nk", 2.883917),
-        ("0", 2.576175),
-        ("nkp", 3.732593),
-        ("kp", 3.332503),
-        ("nkp", 3.757236),
-        ("n", 3.314285),
-        ("np", 3.606283),
-        ("p", 3.886172),
-        ("np", 3.217981),
-    ];
-    let mean = |treatment: &str| {
-        let grown = rows.iter().filter(|row| row["trt"] == treatment).filter_map(|row| row["y"].parse::<f64>().ok());
-        let all = grown.chain(filled.iter().filter(|cell| cell.0 == treatment).map(|cell| cell.1)).collect::<Vec<_>>();
-        assert_eq!(all.len(), 10);
-        all.iter().sum::<f64>() / 10.0
-    };
-    for other in ["n", "p", "k", "np", "nk", "kp", "nkp"] {
-        let [difference, _, df] = found.pair(other, "0", false);
-        near(difference, mean(other) - mean("0"), 1e-6);
-        assert_eq!(df, 54.0);
-    }
-    near(found.p_value(), 0.024_241, 1e-6);
-    // By the same nested fits, `sqrt(0.32759 k' (X'X)^- k)` with a pseudo-inverse.
-    let [_, std_error, _] = found.pair("k", "0", false);
-    near(std_error, 0.263_982_953, 1e-6);
-}
-
-/// Oats, three varieties on whole plots of six blocks, four nitrogen rates inside each: Yates (1935), J. R. Stat. Soc. Suppl. 2, 181-247.
-/// Nitrogen against the error inside whole plots: mean square 177.08 with 45 degrees of freedom, and the interaction with variety 0.3028 times that
-/// with 6. A review does not know the varieties, so both are its error: 51 degrees of freedom.
-#[test]
-fn inner_plots_are_compared_inside_their_whole_plot() {
-    let Some(rows) = trial("yates.oats") else { return };
-    let (block, strip) = (joined(&["block", "gen"]), joined(&["block", "gen", "nitro"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "nitro", season: None, value: "yield" }.run(&rows);
-    let pooled = 177.08 * (45.0 + 6.0 * 0.3028) / 51.0;
-    for (rate, mean) in [("0.2", 98.9), ("0.4", 114.2), ("0.6", 123.4)] {
-        let [difference, std_error, df] = found.pair(rate, "0", false);
-        near(difference, mean - 79.4, 0.1);
-        near(std_error, f64::sqrt(2.0 * pooled / 18.0), 0.001);
-        assert_eq!(df, 51.0);
-    }
-}
-
-/// The same trial: varieties against the error between whole plots, F 1.4853 with 2 and 10 degrees of freedom, which is p 0.2724
-/// (`scipy.stats.f.sf(1.4853, 2, 10)`). The 72 plots as replicates would have called it shown.
-#[test]
-fn whole_plots_are_compared_by_their_own_error_and_not_by_that_of_plots_inside_them() {
-    let Some(rows) = trial("yates.oats") else { return };
-    let (block, strip) = (joined(&["block"]), joined(&["block", "gen"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "gen", season: None, value: "yield" }.run(&rows);
-    near(found.p_value(), 0.272_4, 1e-4);
-    let [difference, std_error, df] = found.pair("Marvellous", "Victory", false);
-    near(difference, 12.17, 0.01);
-    // Variances 106.06 between whole plots and 177.08 inside (REML), four plots each, six blocks.
-    near(std_error, (2.0 * (106.06 + 177.08_f64 / 4.0) / 6.0).sqrt(), 0.001);
-    assert_eq!(df, 10.0);
-}
-
-/// Rice, eight managements on main plots, four times of application inside, two samples a plot: Gomez & Gomez (1984). Managements F 2.239, p 0.0944;
-/// error of times 34.44 a sample with 48 degrees of freedom, and the interaction 0.657 times that with 21.
-#[test]
-fn samples_inside_a_plot_are_no_replicates() {
-    let Some(rows) = trial("gomez.splitplot.subsample") else { return };
-    let (block, strip) = (joined(&["rep"]), joined(&["rep", "manage"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "manage", season: None, value: "height" }.run(&rows);
-    near(found.p_value(), 0.0944, 5e-5);
-    assert_eq!(found.pair("M1", "M2", false)[2], 14.0);
-    let (block, strip) = (joined(&["rep", "manage"]), joined(&["rep", "manage", "time"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "time", season: None, value: "height" }.run(&rows);
-    let [_, std_error, df] = found.pair("T1", "T4", false);
-    let pooled = 34.44 * (48.0 + 21.0 * 0.657) / 69.0;
-    near(std_error, f64::sqrt(2.0 * (pooled / 2.0) / 24.0), 0.001);
-    assert_eq!(df, 69.0);
-}
-
-/// Rice, six varieties and three nitrogen rates in strips that cross: Gomez & Gomez (1984). Each is compared by the strips it was given to:
-/// nitrogen F 34.07, p 0.00307 with 2 and 4 degrees of freedom, varieties F 7.653, p 0.00337 with 5 and 10.
-#[test]
-fn strips_that_cross_are_compared_each_by_their_own_error() {
-    let Some(rows) = trial("gomez.stripplot") else { return };
-    let block = joined(&["rep"]);
-    for (treatment, strip, p_value, pair, df) in [
-        ("nitro", ["rep", "nitro"], 0.003_07, ("120", "0"), 4.0),
-        ("gen", ["rep", "gen"], 0.003_37, ("G1", "G2"), 10.0),
-    ] {
-        let strip = move |row: &Row| format!("{}-{}", row[strip[0]], row[strip[1]]);
-        let found = Adapter { block: &block, strip: &strip, treatment, season: None, value: "yield" }.run(&rows);
-        near(found.p_value(), p_value, 5e-6);
-        assert_eq!(found.pair(pair.0, pair.1, false)[2], df);
-    }
-}
-
-/// Asparagus, four cutting treatments in four blocks, the same plots over years: Snedecor & Cochran, Statistical Methods.
-/// Variances 462.8 between plots and 404.7 between years of a plot (REML, as the data's documentation prints them).
-#[test]
-fn years_of_one_plot_are_no_replicates() {
-    let Some(rows) = trial("snedecor.asparagus") else { return };
-    let years = rows.iter().map(|row| row["year"].as_str()).collect::<std::collections::BTreeSet<_>>().len() as f64;
-    let (block, strip) = (joined(&["block"]), joined(&["block", "trt"]));
-    let found = Adapter { block: &block, strip: &strip, treatment: "trt", season: None, value: "yield" }.run(&rows);
-    let [difference, std_error, df] = found.pair("Jun-01", "Jul-15", false);
-    near(difference, 325.05 - 181.2, 1e-9);
-    near(std_error, (2.0 * (462.8 + 404.7 / years) / 4.0).sqrt(), 0.001);
-    assert_eq!(df, 9.0);
-    // As seasons of a field, years are drawn anew and so are strips: the difference is the same, and its error is the one for a year not yet seen
-    // (setting by season, 12 degrees of freedom). It does not hold the error of plots that stayed where they were, as strips of an annual crop do not.
-    let seasons = Adapter { block: &block, strip: &strip, treatment: "trt", season: Some("year"), value: "yield" };
-    let seasons = seasons.run(&rows);
-    let [over_years, error_over_years, df] = seasons.pair("Jun-01", "Jul-15", true);
-    near(over_years, difference, 1e-9);
-    assert!(error_over_years > std_error && (df - 12.0).abs() < 1e-6, "{error_over_years} {df}");
+/// A number of the row, where it was measured.
+fn number(name: &'static str) -> impl Fn(&Row) -> Option<f64> {
+    move |row| row[name].parse().ok()
 }

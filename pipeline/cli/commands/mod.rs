@@ -5,6 +5,7 @@ mod ingest;
 mod model;
 mod report;
 mod sheets;
+mod trial;
 
 use crate::failure::Failure;
 use crate::review::Review;
@@ -15,6 +16,7 @@ pub use ingest::ingest;
 pub use model::model;
 pub use report::report;
 pub use sheets::sheets;
+pub use trial::trial;
 
 /// All three stages.
 pub fn run(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {

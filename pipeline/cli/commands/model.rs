@@ -149,6 +149,7 @@ fn result_tables(
         Row::to_table(&linked.courses)?,
         Row::to_table(&linked.course_means)?,
         Row::to_table(&answers.comparisons)?,
+        Row::to_table(&answers.factors)?,
         Row::to_table(&answers.next_trials)?,
         Row::to_table(&answers.shapes)?,
         Row::to_table(&linked.digs)?,

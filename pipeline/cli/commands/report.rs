@@ -64,6 +64,7 @@ fn read_results(folder: &Path) -> Result<Results, StoreError> {
             shapes: read_result(folder)?,
             next_trials: read_result(folder)?,
             comparisons: joined(comparisons)?,
+            factors: read_result(folder)?,
             dig_window: read_result(folder)?,
             digs: read_result(folder)?,
             dig_curves: read_result(folder)?,

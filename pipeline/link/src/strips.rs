@@ -234,7 +234,7 @@ pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
                 treatment: row.and_then(|row| row.treatment.clone()),
                 condition: String::new(),
                 planter_id: setting.planter_id.clone(),
-                closer: planter.map(|planter| planter.closer),
+                closer: row.and_then(|row| row.closer.clone()).or(planter.map(|planter| planter.closer)),
                 force_n: setting.force_n,
                 force_source: setting.force_source.map(str::to_owned),
                 set_force_n: setting.set_force_n,

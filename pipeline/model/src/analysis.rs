@@ -6,13 +6,14 @@ use evenstand_settings::Settings;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CurveRow, DigChecklistRow, DigCurveRow, DigLevelRow, DigStandRow, DigStripRow,
-    DigWindowRow, FieldCurveRow, FieldEffectRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow,
+    DigWindowRow, FactorRow, FieldCurveRow, FieldEffectRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow,
     StartingPointRow, StripMeasureRow, StripRow,
 };
 use rayon::prelude::*;
 
 use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
 use crate::confounded;
+use crate::covariance::Before;
 use crate::curve::{CurveModel, fit_curves};
 use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::{best_not_tried, picture};
@@ -23,6 +24,7 @@ use crate::dig_start::dug_groups;
 use crate::dig_window::{Digs, dig_windows, placed};
 use crate::drawn::Drawing;
 use crate::draws::GroupDraws;
+use crate::factors::factor_rows;
 use crate::facts::{model_facts, not_fitted};
 use crate::field_effects::{Contrast, field_effect_rows};
 use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
@@ -79,6 +81,8 @@ pub struct Answers {
     pub shapes: Vec<ShapeRow>,
     /// Differences between settings.
     pub comparisons: Vec<ComparisonRow>,
+    /// Factors beside the setting.
+    pub factors: Vec<FactorRow>,
     /// Dig evidence.
     pub dig_window: Vec<DigWindowRow>,
     /// Shares of places not shut and too firm over force.
@@ -124,6 +128,7 @@ fn answers(questions: &Questions) -> Answers {
     answers.model.extend(design.facts);
     confounded::hold_back(&members, &design.findings, &mut answers.starting_points, &mut answers.settings);
     answers.findings.extend(design.findings);
+    answers.findings.extend(Before { names: &questions.settings.analysis.covariates, measures: &measures }.findings());
     let hangs = sensitivity(questions, &measures, &groups, &mut answers.starting_points);
     answers.sensitivity = hangs.rows;
     answers.findings.extend(hangs.findings);
@@ -174,12 +179,14 @@ fn suggestions(
         answers.field_effects.extend(outcome.field_effects);
         answers.adjusted.extend(outcome.adjusted);
         answers.comparisons.extend(outcome.comparisons);
+        answers.factors.extend(outcome.factors);
         answers.model.extend(outcome.facts);
         answers.findings.extend(outcome.findings);
         groups.extend(outcome.groups);
     }
     let by_label = label_answers(questions, measures, members);
     answers.comparisons.extend(by_label.comparisons);
+    answers.factors.extend(by_label.factors);
     answers.model.extend(by_label.facts);
     groups.extend(by_label.groups);
     groups.extend(dug_groups(&digs.windows, members));
@@ -264,6 +271,7 @@ struct Outcome {
     field_effects: Vec<FieldEffectRow>,
     adjusted: Vec<AdjustedRow>,
     comparisons: Vec<ComparisonRow>,
+    factors: Vec<FactorRow>,
     facts: Vec<ModelRow>,
     findings: Vec<Finding>,
 }
@@ -281,8 +289,15 @@ fn work_out(
         let default = Reference::pooled(members.get(key)?, settings);
         default.force_n.filter(|_| default.given).map(DefaultSetting::Force)
     };
-    let yardstick = Yardstick { margin: settings.tolerance.of(&response.name), default_of: &default_of };
-    let mut outcome = Outcome { comparisons: comparisons(&observed, response, axis, &yardstick), ..Outcome::default() };
+    let before = Before { names: &settings.analysis.covariates, measures };
+    let margin = settings.tolerance.of(&response.name);
+    let yardstick = Yardstick { margin, default_of: &default_of, before: &before };
+    let whole_plots = settings.analysis.whole_plots.as_deref();
+    let mut outcome = Outcome {
+        comparisons: comparisons(&observed, response, axis, &yardstick),
+        factors: factor_rows(&observed, response, axis, whole_plots, &before),
+        ..Outcome::default()
+    };
     if response.better == Better::Neither {
         return outcome;
     }

@@ -7,6 +7,7 @@ use evenstand_stats::{Adjustment, Comparison, ComparisonFamily, Contrast};
 use evenstand_tables::rows::ComparisonRow;
 
 use crate::between_fields::BetweenFields;
+use crate::covariance::{Before, choose};
 use crate::groups::{Axis, GroupKey};
 use crate::margin_tests::{MarginTests, verdict};
 use crate::observations::{Observation, Observations};
@@ -29,6 +30,8 @@ pub(crate) struct Yardstick<'a> {
     pub margin: Option<f64>,
     /// Default of a group, where somebody named one.
     pub default_of: &'a dyn Fn(&GroupKey) -> Option<DefaultSetting>,
+    /// What strips differed in before.
+    pub before: &'a Before<'a>,
 }
 
 /// All comparisons of one response on one axis, for each group of strips that share a curve.
@@ -44,7 +47,8 @@ pub(crate) fn comparisons(
         for member in observations.rows.iter().filter(|row| row.group == group) {
             by_field.entry(member.field_season).or_default().push(member);
         }
-        let held = Held { response, axis, key, margin: yardstick.margin, default: (yardstick.default_of)(key) };
+        let default = (yardstick.default_of)(key);
+        let held = Held { response, axis, key, margin: yardstick.margin, default, before: yardstick.before };
         by_field.retain(|_, members| labels(members, axis).1.len() > 1);
         for (field_season, members) in &by_field {
             let place = observations.field_seasons[*field_season];
@@ -87,6 +91,7 @@ struct Held<'a> {
     key: &'a GroupKey,
     margin: Option<f64>,
     default: Option<DefaultSetting>,
+    before: &'a Before<'a>,
 }
 
 impl Held<'_> {
@@ -134,8 +139,10 @@ fn family(members: &[&Observation], held: &Held, place: Option<(&str, i64)>) -> 
         fields: members.iter().map(|member| member.field_season).collect(),
     };
     let between = if place.is_none() { BetweenFields::new(&strips) } else { None };
-    let fitted = SettingFit::new(strips);
+    let fitted = adjusted(strips, members, held, &pairs);
     let judged = fitted.as_ref().ok().and_then(|fit| judge(fit, &names, &pairs, place.is_some()));
+    // Without a test of the pair its means are those of the strips, as its difference is.
+    let mean_of = |code: usize| fitted.as_ref().ok().and_then(|fit| fit.mean(code)).unwrap_or(means[code]);
     let scale = match response.scale {
         Scale::Logit => "share",
         Scale::Log => "hours",
@@ -165,6 +172,8 @@ fn family(members: &[&Observation], held: &Held, place: Option<(&str, i64)>) -> 
                 season: place.map(|(_, season)| season),
                 treatment_a: names[a].clone(),
                 treatment_b: names[b].clone(),
+                mean_a: Some(mean_of(a)),
+                mean_b: Some(mean_of(b)),
                 difference: Some(own.map_or(means[a] - means[b], |own| own.alone.estimate)),
                 std_error: own.map(|own| own.alone.std_error),
                 df: own.map(|own| own.alone.df),
@@ -188,6 +197,32 @@ fn family(members: &[&Observation], held: &Held, place: Option<(&str, i64)>) -> 
             }
         })
         .collect()
+}
+
+/// The fit of the settings, adjusted for what strips differed in before.
+fn adjusted(
+    strips: SettingRows,
+    members: &[&Observation],
+    held: &Held,
+    pairs: &[(usize, usize)],
+) -> Result<SettingFit, String> {
+    let Some(columns) = held.before.columns(members, &held.response.name) else { return SettingFit::new(strips) };
+    let mut plain = SettingFit::new(strips.clone())?;
+    let differences = |fit: &SettingFit| pairs.iter().map(|(a, b)| fit.contrast(*a, *b)).collect::<Vec<_>>();
+    let (adjusted, choice) = match columns {
+        Err(why) => {
+            plain.method.push_str(&format!("; {why}"));
+            return Ok(plain);
+        }
+        Ok(columns) => {
+            let adjusted = SettingFit::adjusted(strips, columns).ok();
+            let choice = choose(&differences(&plain), adjusted.as_ref().map(differences).as_deref());
+            (adjusted, choice)
+        }
+    };
+    let mut chosen = adjusted.filter(|_| choice.adjust).unwrap_or(plain);
+    chosen.method.push_str(&format!("; {}", choice.said));
+    Ok(chosen)
 }
 
 /// One pair, for itself and as one of its family.

@@ -46,6 +46,7 @@ fn coverage(window: &DigWindow) -> Coverage {
         varied_within_fields: counts.varied > 0,
         blocks: 0,
         repeated: false,
+        fewest_strips: 0,
         spans: Vec::new(),
         allowed: window.allowed(),
     }

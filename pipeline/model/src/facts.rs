@@ -7,6 +7,7 @@ use crate::binomial_check::BinomialCheck;
 use crate::curve::CurveModel;
 use crate::groups::Axis;
 use crate::levels::LevelTest;
+use crate::own_answer::best_here;
 
 /// A row of the model table about one model.
 struct Book<'a> {
@@ -134,6 +135,14 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
                 Some(format!("p value that all settings are alike; df {}", test.method)),
             );
         }
+    }
+    for group in 0..model.observations.groups.len() {
+        let Some(best) = best_here(model, group) else { continue };
+        let text = "of the group's parabola in the fields tried, inside the tested range".to_owned();
+        let limit = |side: &str| format!("{side} that can be the best in the fields tried, 95 % (Fieller)");
+        book.write("own_best", &format!("best, group {}", group + 1), Some(best.best_n), None, Some(text));
+        book.write("own_best", &format!("low, group {}", group + 1), Some(best.set.0), None, Some(limit("lightest")));
+        book.write("own_best", &format!("high, group {}", group + 1), Some(best.set.1), None, Some(limit("heaviest")));
     }
     match &model.binomial {
         None => {}

@@ -10,6 +10,7 @@ use crate::covariates::{Covariate, Covariates};
 use crate::curve_basis::{FIRST_DEPARTURE, FUNCTIONS, Functions, basis, less};
 use crate::groups::Basis;
 use crate::observations::{Observation, Observations};
+use crate::setting_terms::{count, linked_parts};
 
 /// Conditions of one closer from which on their curves are drawn towards each other.
 const ENOUGH_CONDITIONS: usize = 3;
@@ -149,8 +150,11 @@ impl Frame {
                 level - mean_of(row.group)[1]
             })
             .collect();
-        // It takes a degree of freedom among field-seasons, and must leave one to the differences between them.
-        let told_apart = cell_means.len() >= observations.groups.len() + 2;
+        // It takes a degree of freedom among field-seasons, and must leave one to the differences between them: two field-seasons that
+        // hold all conditions are told apart by it alone, however many conditions there are.
+        let fields: Vec<usize> = rows.iter().map(|row| row.field_season).collect();
+        let of_rows: Vec<usize> = rows.iter().map(|row| row.group).collect();
+        let told_apart = count(&fields) >= linked_parts(&fields, &of_rows) + 2;
         let trials: BTreeSet<usize> = cell_levels
             .iter()
             .filter(|((group, _), levels)| **levels > 1 && basis_of(*group) == Basis::Trial)

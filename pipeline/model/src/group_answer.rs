@@ -128,6 +128,7 @@ pub(crate) fn open_from_the_start(
                 varied_within_fields: false,
                 blocks: 0,
                 repeated: false,
+                fewest_strips: 0,
                 spans: Vec::new(),
                 allowed: Allowed::default(),
             },

@@ -97,6 +97,8 @@ pub(crate) struct Coverage {
     pub blocks: usize,
     /// Whether some setting stands in two strips or more.
     pub repeated: bool,
+    /// Strips of the setting that stands in the fewest.
+    pub fewest_strips: usize,
     /// Lightest and heaviest force of each field-season behind the answer.
     pub spans: Vec<(f64, f64)>,
     /// Forces that digging allows a start to have.
@@ -148,12 +150,15 @@ pub(crate) fn coverage(strips: &[Placed]) -> Coverage {
         Basis::Logs => by_season.values().map(|members| range(&forces(members))).collect(),
     };
     let tested = range(&all);
+    let (levels, level_forces) = force_levels(&all);
+    let strips_of = |level: usize| levels.iter().filter(|own| **own == level).count();
     Coverage {
         basis,
         field_seasons: if basis == Basis::Trial { trials.len() } else { by_season.len() },
         strips: counted.len(),
-        repeated: force_levels(&all).1.len() < all.len(),
-        level_forces: force_levels(&all).1,
+        repeated: level_forces.len() < all.len(),
+        fewest_strips: (0..level_forces.len()).map(strips_of).min().unwrap_or(0),
+        level_forces,
         tested,
         varied_within_fields: by_field.values().any(|forces| several(forces)),
         blocks: blocks.values().filter(|forces| several(forces)).count(),

@@ -17,13 +17,15 @@ mod tests;
 mod trial;
 
 use evenstand_settings::{Knob, Position};
-use evenstand_tables::rows::{ComparisonRow, ModelRow, StripRow};
+use evenstand_tables::rows::{ComparisonRow, FactorRow, ModelRow, StripRow};
 use rayon::prelude::*;
 
 use crate::analysis::{Questions, seed_of};
 use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
+use crate::covariance::Before;
 use crate::decision::NO_DIFFERENCE;
 use crate::drawn::Drawing;
+use crate::factors::factor_rows;
 use crate::group_answer::{GroupAnswer, Members, Outlook};
 use crate::groups::{Axis, Coverage, GroupKey};
 use crate::response::{Better, Measures, Response};
@@ -40,6 +42,7 @@ use trial::Trial;
 pub(crate) struct LabelAnswers {
     pub groups: Vec<GroupAnswer>,
     pub comparisons: Vec<ComparisonRow>,
+    pub factors: Vec<FactorRow>,
     pub facts: Vec<ModelRow>,
 }
 
@@ -85,6 +88,7 @@ pub(crate) fn label_answers(questions: &Questions, measures: &Measures, members:
     for one in found {
         all.groups.extend(one.groups);
         all.comparisons.extend(one.comparisons);
+        all.factors.extend(one.factors);
         all.facts.extend(one.facts);
     }
     all
@@ -107,9 +111,13 @@ fn work_out(
         _ => None,
     };
     let default_of = |_: &GroupKey| given.clone().map(DefaultSetting::Position);
-    let yardstick = Yardstick { margin: settings.tolerance.of(&response.name), default_of: &default_of };
+    let before = Before { names: &settings.analysis.covariates, measures };
+    let margin = settings.tolerance.of(&response.name);
+    let yardstick = Yardstick { margin, default_of: &default_of, before: &before };
+    let whole_plots = settings.analysis.whole_plots.as_deref();
     let mut answers = LabelAnswers {
         comparisons: comparisons(&trial.observed, response, &axis, &yardstick),
+        factors: factor_rows(&trial.observed, response, &axis, whole_plots, &before),
         ..LabelAnswers::default()
     };
     if response.better == Better::Neither {

@@ -1,6 +1,6 @@
 //! What is modelled: a number of each strip, its scale, and which way is better.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use evenstand_tables::rows::{StripMeasureRow, StripRow};
 
@@ -57,6 +57,18 @@ pub(crate) struct Measures<'a> {
 }
 
 impl<'a> Measures<'a> {
+    /// Names of the measures, each once.
+    pub fn names(&self) -> Vec<&'a str> {
+        let names: BTreeSet<&str> = self.rows.iter().map(|row| row.name.as_str()).collect();
+        names.into_iter().collect()
+    }
+
+    /// The value of a measure of a strip.
+    pub fn of(&self, strip: &StripRow, name: &str) -> Option<f64> {
+        let key = (strip.field_id.as_str(), strip.season, strip.strip_id.as_str(), name);
+        self.values.get(&key).copied().filter(|value| value.is_finite())
+    }
+
     pub fn new(rows: &'a [StripMeasureRow]) -> Self {
         let values = rows
             .iter()
@@ -92,6 +104,7 @@ impl Response {
 
     /// Every response there can be: those of counts, spacing and plants, and the review's other measures.
     pub fn all(measures: &Measures) -> Vec<Self> {
+        let names = measures.names();
         let measures = measures.rows;
         let mut all = vec![
             Self::new("on_time_share", Scale::Logit, Better::Higher),
@@ -105,9 +118,6 @@ impl Response {
             Self::new("spacing_cv", Scale::Identity, Better::Lower),
             Self::new("leaf_stage_sd", Scale::Identity, Better::Lower),
         ];
-        let mut names: Vec<&str> = measures.iter().map(|row| row.name.as_str()).collect();
-        names.sort_unstable();
-        names.dedup();
         for name in names {
             let better = match measures
                 .iter()

@@ -12,6 +12,7 @@ use crate::setting_terms::{count, field_by_setting, linked_parts, renumber, sett
 use crate::working_fit;
 
 /// Strips whose settings are compared.
+#[derive(Debug, Clone)]
 pub(crate) struct SettingRows {
     /// Values on the scale of the comparison.
     pub response: Vec<f64>,
@@ -31,6 +32,9 @@ pub(crate) struct SettingFit {
     fit: Box<dyn LinearFit>,
     settings: usize,
     columns: usize,
+    /// Number of blocks with a column; one block more has none.
+    fixed_blocks: usize,
+    apart: bool,
     /// Model, degrees of freedom and remarks, in words.
     pub method: String,
 }
@@ -102,7 +106,7 @@ impl SettingFit {
         }
         parts.extend(left_out.map(str::to_owned));
         parts.extend(remarks);
-        Ok(Self { design, fit, settings, columns, method: parts.join("; ") })
+        Ok(Self { design, fit, settings, columns, fixed_blocks, apart, method: parts.join("; ") })
     }
 
     /// Difference of two settings (a − b) on the fit's columns; `None` where the data cannot tell it.
@@ -113,6 +117,21 @@ impl SettingFit {
     /// The difference of two settings with its limits; `None` where the data cannot tell it.
     pub fn contrast(&self, a: usize, b: usize) -> Option<Contrast> {
         self.fit.contrast(&self.pair(a, b)?).ok()
+    }
+
+    /// Mean of a setting, every block counting the same and covariates at their means; `None` where settings stood in parts that share none, so that
+    /// a mean is also that of its part.
+    pub fn mean(&self, setting: usize) -> Option<f64> {
+        if self.apart {
+            return None;
+        }
+        let mut row = vec![0.0; self.columns];
+        row[setting] = 1.0;
+        let share = 1.0 / (self.fixed_blocks as f64 + 1.0);
+        row[self.settings..self.settings + self.fixed_blocks].iter_mut().for_each(|weight| *weight = share);
+        let row = self.design.estimable_row(&row).ok()?;
+        let mean = row.iter().zip(self.fit.coefficients()).map(|(weight, value)| weight * value).sum::<f64>();
+        mean.is_finite().then_some(mean)
     }
 
     /// Test that all settings that can be compared are alike; `None` where none can.

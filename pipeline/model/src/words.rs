@@ -4,6 +4,9 @@ use crate::decision::{Choice, Evidence, HeldBack, Picture, Shape};
 use crate::dig_window::{BoundBy, DigWindow};
 use crate::groups::{Basis, Coverage};
 
+/// Strips of every setting from which on they are their own replicates where there are no blocks.
+const ENOUGH_UNBLOCKED: usize = 3;
+
 /// Said where a knob is too coarse.
 pub(crate) const NO_STEP: &str = " No step of this planter’s knob lies inside what digging allows and what was tried.";
 
@@ -54,9 +57,10 @@ pub(crate) fn nothing_to_compare(coverage: &Coverage, condition: &str) -> Option
             "Each setting stands in one strip only ({strips}), so a setting cannot be told from its strip: means are shown, and nothing is tested. Repeat every setting in at least three blocks."
         ));
     }
-    if coverage.basis == Basis::Trial && coverage.blocks < 2 {
+    // Without blocks, strips of one setting are each other's replicates.
+    if coverage.basis == Basis::Trial && coverage.blocks < 2 && coverage.fewest_strips < ENOUGH_UNBLOCKED {
         return Some(format!(
-            "The settings were tried in {} only, without replication, so differences between them cannot be told from differences between strips. Repeat them in at least three blocks.",
+            "The settings were tried in {} only, some of them in fewer than {ENOUGH_UNBLOCKED} strips, so differences between them cannot be told from differences between strips. Repeat them in at least three blocks.",
             counted(coverage.blocks, "block")
         ));
     }

@@ -445,6 +445,8 @@ pub(crate) fn review() -> Results {
         season: None,
         treatment_a: "300 kPa".to_owned(),
         treatment_b: "100 kPa".to_owned(),
+        mean_a: Some(0.842),
+        mean_b: Some(0.78),
         difference: Some(0.062),
         std_error: Some(0.014),
         df: Some(90.0),
@@ -465,6 +467,26 @@ pub(crate) fn review() -> Results {
         n_field_seasons: Some(6),
         p_between_fields: Some(0.03),
         spread_between_fields: Some(0.021),
+    });
+    results.factors.push(FactorRow {
+        response: "on_time_share".to_owned(),
+        condition: "dry, covered".to_owned(),
+        field_id: Some("North".to_owned()),
+        season: Some(2025),
+        term: "closer".to_owned(),
+        kind: "factor".to_owned(),
+        levels: Some("discs_and_press_wheel, single_wheel".to_owned()),
+        numerator_df: Some(1.0),
+        denominator_df: Some(2.0),
+        f_value: Some(6.214),
+        p_value: Some(0.13),
+        size: Some(0.041),
+        size_std_error: Some(0.0165),
+        size_low: Some(-0.03),
+        size_high: Some(0.112),
+        size_of: Some("single_wheel − discs_and_press_wheel".to_owned()),
+        method: Some("mixed model: force + closer + block, random block × closer; kenward-roger".to_owned()),
+        ..FactorRow::default()
     });
     let mut finding = FindingRow {
         severity: "warning".to_owned(),

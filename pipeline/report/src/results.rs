@@ -2,10 +2,10 @@
 
 use evenstand_tables::rows::{
     AdjustedRow, CalibrationRow, ComparisonRow, ConditionRow, CourseMeanRow, CourseRow, CurveRow, DigChecklistRow,
-    DigCurveRow, DigLevelRow, DigStandRow, DigStripRow, DigWindowRow, FieldCurveRow, FieldEffectRow, FieldSeasonRow,
-    FindingRow, FollowedRow, KnobRow, ModelRow, NextTrialRow, OutlineRow, PlanterRow, RecordedRow, SensitivityRow,
-    SetActualRow, SetAsideRow, ShapeRow, SinceLastRow, SourceRow, StartingPointRow, StripMeasureRow, StripRow,
-    TelemetryRow, TraceRow,
+    DigCurveRow, DigLevelRow, DigStandRow, DigStripRow, DigWindowRow, FactorRow, FieldCurveRow, FieldEffectRow,
+    FieldSeasonRow, FindingRow, FollowedRow, KnobRow, ModelRow, NextTrialRow, OutlineRow, PlanterRow, RecordedRow,
+    SensitivityRow, SetActualRow, SetAsideRow, ShapeRow, SinceLastRow, SourceRow, StartingPointRow, StripMeasureRow,
+    StripRow, TelemetryRow, TraceRow,
 };
 use evenstand_tables::{Row, Table, TablesError};
 
@@ -44,6 +44,8 @@ pub struct Results {
     pub next_trials: Vec<NextTrialRow>,
     /// Table `comparisons`.
     pub comparisons: Vec<ComparisonRow>,
+    /// Table `factors`: tests of factors beside the setting.
+    pub factors: Vec<FactorRow>,
     /// Table `dig_window`.
     pub dig_window: Vec<DigWindowRow>,
     /// Table `digs`.
@@ -119,6 +121,7 @@ impl Results {
             Row::to_table(&self.strips)?,
             Row::to_table(&self.strip_measures)?,
             Row::to_table(&self.comparisons)?,
+            Row::to_table(&self.factors)?,
             Row::to_table(&self.curves)?,
             Row::to_table(&self.field_curves)?,
             Row::to_table(&self.field_effects)?,

@@ -44,6 +44,10 @@ pub struct Analysis {
     pub primary: Option<String>,
     /// Default force in newtons, for planters that have none.
     pub default_force_n: Option<f64>,
+    /// Measures taken before planting (`measure:NAME`) that comparisons and tests of factors adjust for. Default none.
+    pub covariates: Vec<String>,
+    /// Factors that were given to a stretch of strips in each block and not drawn strip by strip; `None` means the parts of the planter that are changed by hand.
+    pub whole_plots: Option<Vec<String>>,
     /// Seed of all draws. Default 1.
     pub seed: u64,
     /// Draws of the fitted model behind every probability. Default 2000.
@@ -59,6 +63,8 @@ impl Default for Analysis {
             min_speed_m_s: 1.0,
             primary: None,
             default_force_n: None,
+            covariates: Vec::new(),
+            whole_plots: None,
             seed: 1,
             draws: 2000,
         }
@@ -67,8 +73,22 @@ impl Default for Analysis {
 
 impl Analysis {
     /// Names of the keys, which may also stand at the top of the file.
-    pub(crate) const KEYS: [&'static str; 8] =
-        ["axis", "clock", "on_time_window_h", "min_speed_m_s", "primary", "default_force_n", "seed", "draws"];
+    pub(crate) const KEYS: [&'static str; 10] = [
+        "axis",
+        "clock",
+        "on_time_window_h",
+        "min_speed_m_s",
+        "primary",
+        "default_force_n",
+        "covariates",
+        "whole_plots",
+        "seed",
+        "draws",
+    ];
+
+    /// Factors that whole plots may have.
+    const FACTORS: [&'static str; 7] =
+        ["force", "closer", "speed", "depth_stop", "press_position", "gauge_wheel", "treatment"];
 
     /// Responses that may decide, apart from other measures.
     const RESPONSES: [&'static str; 10] = [
@@ -100,6 +120,30 @@ impl Analysis {
                 "primary",
                 format!("\"{primary}\""),
                 format!("one of {}, or measure:NAME", Self::RESPONSES.join(", ")),
+            ));
+        }
+        let quoted = |word: &String| format!("\"{word}\"");
+        if let Some(other) = self.covariates.iter().find(|name| name.strip_prefix("measure:").is_none_or(str::is_empty))
+        {
+            return Err(SettingsError::value(
+                "covariates",
+                quoted(other),
+                "measures, for example [\"measure:yield_before\"]",
+            ));
+        }
+        if let Some(primary) = self.primary.as_ref().filter(|primary| self.covariates.contains(primary)) {
+            return Err(SettingsError::value(
+                "covariates",
+                quoted(primary),
+                "measures other than the one that decides",
+            ));
+        }
+        let whole_plots = self.whole_plots.iter().flatten();
+        if let Some(other) = whole_plots.into_iter().find(|name| !Self::FACTORS.contains(&name.as_str())) {
+            return Err(SettingsError::value(
+                "whole_plots",
+                quoted(other),
+                format!("any of {}", Self::FACTORS.join(", ")),
             ));
         }
         positive("on_time_window_h", self.on_time_window_h)?;
@@ -148,5 +192,33 @@ impl Tolerances {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::Settings;
+
+    #[test]
+    fn covariates_and_whole_plots_stand_at_the_top_or_in_the_block() {
+        let settings = Settings::parse("covariates = [\"measure:yield_before\"]\nwhole_plots = []").unwrap();
+        assert_eq!(settings.analysis.covariates, ["measure:yield_before"]);
+        assert_eq!(settings.analysis.whole_plots, Some(Vec::new()));
+        let settings = Settings::parse("[analysis]\nwhole_plots = [\"force\", \"speed\"]").unwrap();
+        assert_eq!(settings.analysis.whole_plots.unwrap(), ["force", "speed"]);
+        assert_eq!(settings.analysis.covariates, Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_covariate_that_is_no_measure_and_a_factor_that_is_none_are_named_with_what_was_expected() {
+        for (line, found) in [
+            ("covariates = [\"yield\"]", "\"yield\""),
+            ("covariates = [\"measure:\"]", "\"measure:\""),
+            ("primary = \"measure:y\"\ncovariates = [\"measure:y\"]", "\"measure:y\""),
+            ("whole_plots = [\"seed\"]", "\"seed\""),
+        ] {
+            let message = Settings::parse(line).unwrap_err().to_string();
+            assert!(message.contains(found) && message.contains("expected"), "{message}");
+        }
     }
 }

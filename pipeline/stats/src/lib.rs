@@ -121,7 +121,7 @@ pub use lmm::{
 pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;
 pub use polynomial::OrthogonalPolynomial;
-pub use power::{BlockPlan, Power, TrialSeries};
+pub use power::{BlockPlan, Power, TrialSeries, detectable_difference, difference_power};
 pub use random_term::{RandomTerm, Structure};
 pub use response_shape::{
     AveragedPoint, ConstrainedSet, DroppedShape, FiellerSet, FittedShape, Joint, ProfileSet, QuadraticOptimum,

@@ -286,6 +286,33 @@ impl TrialSeries {
     }
 }
 
+/// Power of the two-sided t test of any difference whose true value, standard error and degrees of freedom are stated.
+///
+/// # Errors
+/// Values that are not finite, a standard error or degrees of freedom not above zero, `alpha` outside (0, 1).
+pub fn difference_power(value: f64, std_error: f64, df: f64, alpha: f64) -> Result<Power> {
+    check_scale(std_error, alpha)?;
+    check_df(df)?;
+    t_power(value, std_error, df, alpha)
+}
+
+/// Smallest true difference that a two-sided t test with this standard error and degrees of freedom finds with probability `power`.
+///
+/// # Errors
+/// As [`difference_power`]; a power not between `alpha` and 1.
+pub fn detectable_difference(std_error: f64, df: f64, power: f64, alpha: f64) -> Result<f64> {
+    check_scale(std_error, alpha)?;
+    check_df(df)?;
+    detectable(std_error, df, power, alpha)
+}
+
+fn check_df(df: f64) -> Result<()> {
+    if df > 0.0 && df.is_finite() {
+        return Ok(());
+    }
+    Err(StatsError::OutOfRange { what: "the error degrees of freedom", value: df, expected: "a number above 0" })
+}
+
 fn t_power(value: f64, std_error: f64, df: f64, alpha: f64) -> Result<Power> {
     check_finite("the true value of the contrast", &[value])?;
     let critical = t_quantile(1.0 - 0.5 * alpha, df);

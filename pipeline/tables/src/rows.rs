@@ -48,6 +48,7 @@ rows! {
         passes: Option<i64>,
         planted_at: Option<Moment>,
         hybrid: Option<String>,
+        closer: Option<String>,
         started_at: Option<Moment>,
         ended_at: Option<Moment>,
         boundary: Option<String>,
@@ -538,6 +539,8 @@ rows! {
         season: Option<i64>,
         treatment_a: String,
         treatment_b: String,
+        mean_a: Option<f64>,
+        mean_b: Option<f64>,
         difference: Option<f64>,
         std_error: Option<f64>,
         df: Option<f64>,
@@ -558,6 +561,30 @@ rows! {
         n_field_seasons: Option<i64>,
         p_between_fields: Option<f64>,
         spread_between_fields: Option<f64>,
+    }
+    /// The test of a factor, an interaction or a covariate.
+    FactorRow in Results "factors" {
+        response: String,
+        condition: String,
+        planter_id: Option<String>,
+        field_id: Option<String>,
+        season: Option<i64>,
+        term: String,
+        kind: String,
+        levels: Option<String>,
+        numerator_df: Option<f64>,
+        denominator_df: Option<f64>,
+        f_value: Option<f64>,
+        p_value: Option<f64>,
+        size: Option<f64>,
+        size_std_error: Option<f64>,
+        size_low: Option<f64>,
+        size_high: Option<f64>,
+        size_of: Option<String>,
+        scale: Option<String>,
+        n_strips: Option<i64>,
+        method: Option<String>,
+        reason: Option<String>,
     }
     /// A dig check with the setting and condition of its strip.
     DigStripRow in Results "digs" {
@@ -839,6 +866,7 @@ mod tests {
         follows_its_schema::<NextTrialRow>();
         follows_its_schema::<ShapeRow>();
         follows_its_schema::<ComparisonRow>();
+        follows_its_schema::<FactorRow>();
         follows_its_schema::<DigStripRow>();
         follows_its_schema::<DigWindowRow>();
         follows_its_schema::<FindingRow>();

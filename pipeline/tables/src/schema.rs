@@ -217,7 +217,7 @@ static SCHEMAS: LazyLock<Vec<TableSchema>> = LazyLock::new(|| {
         Kept / "kept": "field", "strip", "setting_log", "soil_note", "dig_check", "stand_count", "spacing", "plant",
             "measure", "weather", "set_aside", "findings";
         Results / "results": "starting_points", "sensitivity", "settings", "strips", "strip_measures", "field_seasons", "planters",
-            "curves", "field_curves", "adjusted", "courses", "course_means", "comparisons", "digs", "dig_window", "findings",
+            "curves", "field_curves", "adjusted", "courses", "course_means", "comparisons", "factors", "digs", "dig_window", "findings",
             "set_aside", "model", "next_trials", "shapes", "telemetry", "dig_curves", "dig_levels", "dig_checklist",
             "dig_stand", "calibrations", "conditions", "set_actual", "field_effects", "since_last", "followed", "traces", "outlines",
             "recorded", "sources";

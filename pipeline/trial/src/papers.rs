@@ -84,8 +84,8 @@ fn check(plan: &Plan) -> Result<(), TrialError> {
 /// Most letters of a field's name in the name of a file.
 const MOST_LETTERS: usize = 40;
 
-/// Field and season as a part of file names: letters and digits of ASCII, everything else a dash.
-fn file_stem(plan: &Plan) -> String {
+/// Field and season as a part of file names, and of the folder they go to: letters and digits of ASCII, everything else a dash.
+pub fn file_stem(plan: &Plan) -> String {
     let mut name = String::new();
     for letter in plan.field_id.chars() {
         if letter.is_ascii_alphanumeric() {

@@ -174,12 +174,14 @@ fn coverage(rows: &[Observation], counted: &[usize], basis: Basis) -> Coverage {
     let counted: Vec<&Observation> = counted.iter().map(|row| &rows[*row]).collect();
     let all: Vec<&Observation> = rows.iter().collect();
     let used: BTreeSet<usize> = counted.iter().map(|row| position_of(row)).collect();
+    let strips_of = |own: usize| counted.iter().filter(|row| position_of(row) == own).count();
     let several = |sets: BTreeMap<_, BTreeSet<usize>>| sets.values().filter(|set| set.len() > 1).count();
     Coverage {
         basis,
         field_seasons: counted.iter().map(|row| row.field_season).collect::<BTreeSet<_>>().len(),
         strips: counted.len(),
         repeated: used.len() < counted.len(),
+        fewest_strips: used.iter().map(|own| strips_of(*own)).min().unwrap_or(0),
         level_forces: used.into_iter().map(|number| number as f64).collect(),
         tested: (f64::NAN, f64::NAN),
         varied_within_fields: positions_by(&all, |row| row.strip.field_id.clone()).values().any(|set| set.len() > 1),

@@ -7,6 +7,7 @@ use crate::results::Results;
 use crate::words::answer::Evidence;
 use crate::words::gauge::Gauge;
 use crate::words::number;
+use crate::words::pair_says;
 use crate::words::response::Response;
 use crate::words::why::{Pool, WordTable, belongs};
 
@@ -139,6 +140,7 @@ pub(crate) fn comparisons(results: &Results, point: &StartingPointRow, response:
                 shown(row.difference),
                 interval,
                 row.p_adjusted.map_or_else(|| "–".to_owned(), number::p_value),
+                pair_says::verdict(row, response),
             ]
         })
         .collect();
@@ -152,6 +154,7 @@ pub(crate) fn comparisons(results: &Results, point: &StartingPointRow, response:
             difference,
             "95 % interval".to_owned(),
             "p, adjusted for the number of pairs".to_owned(),
+            "What was shown".to_owned(),
         ],
         rows,
         rest: rest_of_pairs(left, untold),

@@ -34,6 +34,7 @@ pub(crate) mod overview;
 pub(crate) mod pair_says;
 pub(crate) mod paper;
 pub(crate) mod research;
+mod research_factors;
 pub(crate) mod response;
 pub(crate) mod review_markdown;
 pub(crate) mod scheme;

@@ -167,6 +167,15 @@ fn civil(days: i64) -> (i64, i64, i64) {
     (year, month, day)
 }
 
+/// Four digits that count: enough to compare a fit with another program's.
+pub(crate) fn four_digits(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return fixed(value, 0);
+    }
+    let decimals = (3.0 - value.abs().log10().floor()).clamp(0.0, 8.0) as usize;
+    fixed(value, decimals)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -8,6 +8,7 @@ use crate::words::answer::plain_words;
 use crate::words::fields::ordered;
 use crate::words::number;
 use crate::words::pair_says;
+use crate::words::research_factors::factors;
 use crate::words::response::Response;
 use crate::words::why::{Pool, WordTable, title};
 
@@ -19,6 +20,7 @@ pub(crate) struct Research {
     pub models: Vec<WordTable>,
     pub checks: Option<WordTable>,
     pub comparisons: Option<WordTable>,
+    pub factors: Option<WordTable>,
     pub hangs: Option<WordTable>,
 }
 
@@ -33,11 +35,12 @@ pub(crate) fn research(results: &Results) -> Research {
         models: models(results),
         checks: checks(results),
         comparisons: comparisons(results),
+        factors: factors(results),
         hangs: hangs(results),
     }
 }
 
-fn table(caption: &str, head: &[&str], mut rows: Vec<Vec<String>>, file: &str) -> Option<WordTable> {
+pub(crate) fn table(caption: &str, head: &[&str], mut rows: Vec<Vec<String>>, file: &str) -> Option<WordTable> {
     if rows.is_empty() {
         return None;
     }
@@ -56,7 +59,7 @@ fn table(caption: &str, head: &[&str], mut rows: Vec<Vec<String>>, file: &str) -
     })
 }
 
-fn dash(value: Option<String>) -> String {
+pub(crate) fn dash(value: Option<String>) -> String {
     value.unwrap_or_else(|| "–".to_owned())
 }
 
@@ -123,7 +126,7 @@ fn answers(results: &Results) -> Option<WordTable> {
 
 /// What was fitted, a table a response: formula, standard deviations, coefficients.
 fn models(results: &Results) -> Vec<WordTable> {
-    const ITEMS: [&str; 7] = ["formula", "fit", "variance", "coefficient", "levels", "binomial", "scaling"];
+    const ITEMS: [&str; 8] = ["formula", "fit", "variance", "coefficient", "levels", "own_best", "binomial", "scaling"];
     let mut names: Vec<(&str, Option<&str>)> = Vec::new();
     for row in results.model.iter().filter(|row| ITEMS.contains(&row.item.as_str())) {
         let name = (row.model.as_str(), row.response.as_deref());
@@ -140,7 +143,12 @@ fn models(results: &Results) -> Vec<WordTable> {
                 .filter(|row| row.model == model && row.response.as_deref() == name)
                 .filter(|row| ITEMS.contains(&row.item.as_str()))
                 .map(|row| {
-                    vec![row.item.clone(), row.name.clone(), model_value(row), dash(row.std_error.map(four_digits))]
+                    vec![
+                        row.item.clone(),
+                        row.name.clone(),
+                        model_value(row),
+                        dash(row.std_error.map(number::four_digits)),
+                    ]
                 })
                 .collect();
             let label = name.map_or_else(String::new, |name| format!("{}: ", Response::of(name, results).label));
@@ -152,20 +160,11 @@ fn models(results: &Results) -> Vec<WordTable> {
 
 fn model_value(row: &ModelRow) -> String {
     match (&row.text, row.value) {
-        (Some(text), Some(value)) if !text.is_empty() => format!("{}; {text}", four_digits(value)),
-        (_, Some(value)) => four_digits(value),
+        (Some(text), Some(value)) if !text.is_empty() => format!("{}; {text}", number::four_digits(value)),
+        (_, Some(value)) => number::four_digits(value),
         (Some(text), None) => text.clone(),
         (None, None) => "–".to_owned(),
     }
-}
-
-/// Four digits that count: enough to compare a fit with another program's.
-fn four_digits(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return number::fixed(value, 0);
-    }
-    let decimals = (3.0 - value.abs().log10().floor()).clamp(0.0, 8.0) as usize;
-    number::fixed(value, decimals)
 }
 
 fn checks(results: &Results) -> Option<WordTable> {

@@ -43,10 +43,9 @@ struct Page<'a> {
     nine_tenths: String,
     notes: &'a [String],
     seed: u64,
+    several_closers: bool,
     command: &'a str,
     on_globe: bool,
-    /// Names under which planters with another closer stand in the record sheets, with that closer.
-    further_planters: Vec<(String, String)>,
 }
 
 #[derive(Serialize)]
@@ -72,14 +71,6 @@ pub(crate) fn plan_page(
     command: &str,
 ) -> Result<String, TrialError> {
     let worth = &plan.worth;
-    let mut further: Vec<(String, String)> = Vec::new();
-    for strip in &plan.strips {
-        let id = words::planter_id(plan, strip);
-        let known = plan.planters.iter().any(|planter| planter.id == id);
-        if !known && !further.iter().any(|(other, _)| *other == id) {
-            further.push((id, plan.closers.get(strip.closer).cloned().unwrap_or_default()));
-        }
-    }
     let counting = &plan.counting;
     let page = Page {
         style: STYLE,
@@ -141,9 +132,9 @@ pub(crate) fn plan_page(
         nine_tenths: number(plan.visits.nine_tenths_day, 1),
         notes: &plan.notes,
         seed: plan.seed,
+        several_closers: plan.closers.len() > 1,
         command,
         on_globe: ground.is_on_globe(),
-        further_planters: further,
     };
     render(FILE, TEMPLATE, &page)
 }

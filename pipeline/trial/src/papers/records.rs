@@ -89,6 +89,7 @@ fn strips(plan: &Plan, units: &Units) -> String {
         &length,
         "rows",
         "passes",
+        "closer",
         "started_at",
         "ended_at",
     ]);
@@ -110,6 +111,7 @@ fn strips(plan: &Plan, units: &Units) -> String {
                 units.taped(strip.span_m.1 - strip.span_m.0),
                 if rows > 0 { rows.to_string() } else { String::new() },
                 if passes.is_empty() { String::new() } else { passes.len().to_string() },
+                if plan.closers.len() > 1 { plan.closers[strip.closer].clone() } else { String::new() },
                 String::new(),
                 String::new(),
             ]
@@ -145,7 +147,7 @@ fn setting_log(plan: &Plan, units: &Units, gauge: Option<&str>) -> String {
                 plan.season.to_string(),
                 strip.strip_id.clone(),
                 strip.block.to_string(),
-                words::planter_id(plan, strip),
+                plan.planters[strip.planter].id.clone(),
                 units.knob(plan, strip.planter, knob),
             ];
             row.extend(gauge.map(|_| String::new()));

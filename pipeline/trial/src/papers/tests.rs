@@ -186,15 +186,15 @@ fn the_record_sheets_name_every_strip_once_with_its_block_and_what_to_set() {
 }
 
 #[test]
-fn a_closer_that_is_changed_makes_another_planter_of_it_in_the_log() {
+fn a_closer_that_is_changed_stands_in_the_strip_sheet() {
     let plan = made_up::plan(Layout::SplitPlot, 3, 2);
     let papers = made(&plan);
-    for (row, strip) in rows(&papers["setting_log-North-Forty-2027.csv"]).iter().zip(&plan.strips) {
-        let expected = if strip.closer == 0 { "north-12" } else { "north-12 with angled press wheels" };
-        assert_eq!(row["planter_id"], expected);
+    for (row, strip) in rows(&papers["strip-North-Forty-2027.csv"]).iter().zip(&plan.strips) {
+        assert_eq!(row["closer"], plan.closers[strip.closer]);
     }
-    let said = words_of(&papers["plan.html"]);
-    assert!(said.contains("north-12 with angled press wheels") && said.contains("angled_press_wheels"), "{said}");
+    assert!(words_of(&papers["plan.html"]).contains("weigh"), "a calibration holds for one closer");
+    let one = made(&made_up::plan(Layout::CompleteBlocks, 3, 2));
+    assert!(rows(&one["strip-North-Forty-2027.csv"]).iter().all(|row| row["closer"].is_empty()));
 }
 
 #[test]

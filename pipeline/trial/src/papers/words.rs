@@ -52,18 +52,6 @@ pub(crate) fn treatment(plan: &Plan, units: &Units, strip: &Strip) -> String {
     }
 }
 
-/// The planter that a strip's rows name. A planter whose closer is changed is another planter to the reader of the files, which
-/// knows one closer a planter.
-pub(crate) fn planter_id(plan: &Plan, strip: &Strip) -> String {
-    let Some(planter) = plan.planters.get(strip.planter) else { return String::new() };
-    match plan.closers.get(strip.closer) {
-        Some(name) if *name != planter.closer && plan.closers.len() > 1 => {
-            format!("{} with {}", planter.id, closer(name))
-        }
-        _ => planter.id.clone(),
-    }
-}
-
 /// A response in words.
 pub(crate) fn response(name: &str) -> String {
     match name {
