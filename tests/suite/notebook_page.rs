@@ -90,12 +90,10 @@ fn opened(info: &str) -> Block<'_> {
 
 /// Output of a line of a console block.
 fn output_of(command: &str, work: &Path) -> String {
-    let words: Vec<&str> = command.split_whitespace().collect();
+    let words = words(command);
     match words.as_slice() {
         ["evenstand", arguments @ ..] => evenstand(arguments, work),
-        ["head", count, ..] => {
-            let file = command.splitn(3, ' ').nth(2).unwrap_or_else(|| panic!("{command}: of which file?"));
-            let file = file.trim_matches('"');
+        ["head", count, file] => {
             let count = count.trim_start_matches('-').parse().unwrap_or_else(|_| panic!("{command}: how many lines?"));
             read(work, file).lines().take(count).map(|line| format!("{line}\n")).collect()
         }
@@ -105,6 +103,12 @@ fn output_of(command: &str, work: &Path) -> String {
         }
         _ => panic!("a notebook runs evenstand, head -N FILE and cp FROM TO, not: {command}"),
     }
+}
+
+/// Words of a command; what stands in double quotes is one.
+fn words(command: &str) -> Vec<&str> {
+    let parts = command.split('"').enumerate();
+    parts.flat_map(|(part, text)| if part % 2 == 1 { vec![text] } else { text.split_whitespace().collect() }).collect()
 }
 
 fn evenstand(arguments: &[&str], work: &Path) -> String {

@@ -225,6 +225,37 @@ fn springs_and_two_planters_come_back_too() {
 }
 
 #[test]
+fn a_split_plot_comes_back_with_its_closers_and_their_tests() {
+    let review = empty_review();
+    let closers = "discs_and_press_wheel,angled_press_wheels";
+    planned(&review, &["--planter", "air-12", "--rows", "12", "--settings", "100,200,300", "--closers", closers]);
+    // One closer is better by fifteen points, and settings do nothing.
+    let up = |treatment: &str, _: &str| if treatment.contains("angled") { 0.75 } else { 0.9 };
+    filled(&review, &review.path().join("plan/north-40-2027"), up);
+    let said = review.run("run", &["--json"]);
+    assert!(said.status < 2, "{}", said.stderr);
+    assert_eq!(balance(&said.stdout)[2], 0, "{}", said.stderr);
+    let strips = review.result("strips");
+    assert_eq!(strips.len(), 24);
+    assert_eq!(strips.iter().filter(|row| row["closer"] == "angled_press_wheels").count(), 12);
+    let tests: BTreeMap<String, BTreeMap<String, String>> = review
+        .result("factors")
+        .into_iter()
+        .filter(|row| row["response"] == "emerged_share" && row["field_id"] == "north 40")
+        .map(|row| (row["term"].clone(), row))
+        .collect();
+    let df = |term: &str| {
+        let row = &tests[term];
+        (row["numerator_df"].parse::<f64>().unwrap(), row["denominator_df"].parse::<f64>().unwrap())
+    };
+    // Four blocks, two closers on groups of three strips: closers against 3 degrees of freedom, all else against 12.
+    assert_eq!(df("closer").0, 1.0);
+    assert!(tests.contains_key("force") && tests.keys().any(|term| term.contains("closer") && term.contains("×")), "{tests:?}");
+    let p: f64 = tests["closer"]["p_value"].parse().unwrap();
+    assert!(p < 0.05, "{tests:?}");
+}
+
+#[test]
 fn sheets_that_nobody_filled_in_are_no_fault() {
     let review = empty_review();
     planned(&review, &["--planter", "air-12", "--rows", "12"]);
