@@ -152,7 +152,7 @@ fn the_results_open_as_a_data_package() {
     let package: serde_json::Value =
         serde_json::from_slice(&fs::read(folder.join("datapackage.json")).unwrap()).unwrap();
     let resources = package["resources"].as_array().unwrap();
-    assert_eq!(resources.len(), 35);
+    assert_eq!(resources.len(), 36);
     for resource in resources {
         let rows = read_csv(&folder.join(resource["path"].as_str().unwrap()));
         let fields: BTreeSet<&str> = resource["schema"]["fields"]

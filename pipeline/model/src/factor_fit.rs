@@ -1,8 +1,9 @@
 //! The fit behind tests of factors: main effects and interactions of two factors, by the errors of the layout.
 //!
-//! Every level of every factor has a column, and so has every combination of two factors all of whose combinations were planted. In one
-//! field-season, or where field-seasons share no combination, blocks are fixed; else field-season and block are random, and with them field-season × every
-//! term that is tested, where the data can tell it: a factor that does not do the same everywhere is not called shown by the strips of a few fields.
+//! Every level of every factor has a column, and so has every combination of two factors all of whose combinations were planted. Blocks are fixed, so
+//! that levels are compared inside blocks alone: a random block whose variance is estimated as zero would lend its few differences to the errors that
+//! factors are held against. From [`MANY_BLOCKS`] on, where field-seasons share combinations, field-season and block are random. Over field-seasons every term that is tested
+//! has field-season × term beside it, where the data can tell it: a factor that does not do the same everywhere is not called shown by the strips of a few fields.
 //!
 //! A factor of whole plots was given to a stretch of strips in each block and not drawn strip by strip. It has a random term block × factor, so its
 //! levels are held against whole plots and what varied inside them against strips (split plot); two such factors cross (strip plot). Kenward & Roger (1997) give the F.
@@ -17,6 +18,9 @@ use crate::covariates::Covariate;
 use crate::factor_levels::Factor;
 use crate::setting_terms::{count, linked_parts, renumber};
 use crate::working_fit;
+
+/// Blocks from which on they are random: as many fixed columns would cost more time than they tell.
+const MANY_BLOCKS: usize = 200;
 
 /// The strips of a trial with factors.
 #[derive(Debug, Clone)]
@@ -82,7 +86,9 @@ impl FactorFit {
     pub fn new(rows: &FactorRows, pairs: &[(usize, usize)], covariates: &[Covariate]) -> Result<Self, String> {
         let blocks = renumber(rows.blocks.iter().copied());
         let fields = renumber(rows.fields.iter().copied());
-        let fixed = count(&fields) == 1 || linked_parts(&fields, &combinations(&rows.factors)) > 1;
+        let fixed = count(&fields) == 1
+            || count(&blocks) < MANY_BLOCKS
+            || linked_parts(&fields, &combinations(&rows.factors)) > 1;
         let mut columns: Vec<(String, Vec<f64>)> = Vec::new();
         let (mut starts, mut pair_starts) = (Vec::new(), Vec::new());
         for factor in &rows.factors {
@@ -127,8 +133,13 @@ impl FactorFit {
 
     /// The test of a term; `None` where the strips cannot tell it.
     pub fn test(&self, term: Term) -> Option<JointTest> {
+        let effects = match term {
+            // Every combination of the two was planted, so these know all that the other ones do.
+            Term::Interaction(a, b) => self.interaction_effects(a, b, true),
+            _ => self.effects(term),
+        };
         let rows: Vec<Vec<f64>> =
-            self.effects(term).into_iter().filter_map(|(_, row)| self.design.estimable_row(&row).ok()).collect();
+            effects.into_iter().filter_map(|(_, row)| self.design.estimable_row(&row).ok()).collect();
         let width = rows.first()?.len();
         let test =
             self.fit.joint_test(&Array2::from_shape_fn((rows.len(), width), |(row, column)| rows[row][column])).ok()?;
@@ -166,7 +177,7 @@ impl FactorFit {
                     })
                     .collect()
             }
-            Term::Interaction(a, b) => self.interaction_effects(a, b),
+            Term::Interaction(a, b) => self.interaction_effects(a, b, false),
             Term::Covariate(number) => {
                 let mut row = vec![0.0; self.columns];
                 row[self.covariate_start + number] = 1.0;
@@ -175,13 +186,15 @@ impl FactorFit {
         }
     }
 
-    fn interaction_effects(&self, a: usize, b: usize) -> Vec<(String, Vec<f64>)> {
+    /// Differences of differences, all of them or those with the first levels alone.
+    fn interaction_effects(&self, a: usize, b: usize, with_first: bool) -> Vec<(String, Vec<f64>)> {
         let Some(pair) = self.pairs.iter().position(|own| *own == (a, b)) else { return Vec::new() };
         let (one, other) = (&self.factors[a].levels, &self.factors[b].levels);
         let column = |level: usize, of: usize| self.pair_starts[pair] + level * other.len() + of;
         let others: Vec<(usize, usize)> = pairs_of(other.len()).collect();
         pairs_of(one.len())
             .flat_map(|(low, high)| others.iter().map(move |(first, second)| (low, high, *first, *second)))
+            .filter(|(low, _, first, _)| !with_first || (*low, *first) == (0, 0))
             .map(|(low, high, first, second)| {
                 let mut row = vec![0.0; self.columns];
                 row[column(high, second)] = 1.0;
@@ -225,7 +238,7 @@ fn indicators(name: &str, codes: &[usize], levels: usize) -> Vec<(String, Vec<f6
 }
 
 /// The combination of all factors that each strip has, numbered.
-fn combinations(factors: &[Factor]) -> Vec<usize> {
+pub(crate) fn combinations(factors: &[Factor]) -> Vec<usize> {
     factors
         .iter()
         .fold(vec![0; factors.first().map_or(0, |own| own.codes.len())], |codes, factor| cells(&codes, &factor.codes))

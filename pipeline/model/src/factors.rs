@@ -9,11 +9,13 @@ use std::collections::BTreeMap;
 use evenstand_tables::rows::FactorRow;
 
 use crate::covariance::{Before, choose};
-use crate::factor_fit::{FactorFit, FactorRows, Term, crossed, interaction, missing, pairs_of};
+use crate::covariates::Covariate;
+use crate::factor_fit::{FactorFit, FactorRows, Term, combinations, crossed, interaction, missing, pairs_of};
 use crate::factor_levels::{Factor, factors_of};
 use crate::groups::Axis;
 use crate::observations::{Observation, Observations};
 use crate::response::{Response, Scale};
+use crate::summary::mean;
 
 /// Parts of the planter that are changed by hand and so, unless somebody says otherwise, from stretch to stretch and not from strip to strip.
 const BY_HAND: [&str; 4] = ["closer", "depth_stop", "press_position", "gauge_wheel"];
@@ -70,32 +72,14 @@ impl Asked<'_> {
         };
         let strips = FactorRows {
             response: members.iter().map(|member| member.value.value).collect(),
-            std_errors: members.iter().map(|member| member.value.std_error).collect(),
+            std_errors: std_errors(members, &combinations(&factors)),
             whole: factors.iter().map(whole).collect(),
             blocks: members.iter().map(|member| member.block).collect(),
             fields: members.iter().map(|member| member.field_season).collect(),
             factors,
         };
+        let Fitted { fit, pairs, covariates, said } = self.fitted(&strips, members);
         let crossed = crossed(&strips.factors);
-        let plain = FactorFit::new(&strips, &crossed, &[]).map(|fit| (fit, crossed.clone())).or_else(|_| {
-            let mains = FactorFit::new(&strips, &[], &[])?;
-            Ok((mains, Vec::new()))
-        });
-        let (fit, pairs, covariates, said) = match plain {
-            Err(why) => (Err::<FactorFit, String>(why), Vec::new(), Vec::new(), None),
-            Ok((fit, pairs)) => match self.before.columns(members, &self.response.name) {
-                None => (Ok(fit), pairs, Vec::new(), None),
-                Some(Err(why)) => (Ok(fit), pairs, Vec::new(), Some(why)),
-                Some(Ok(columns)) => {
-                    let adjusted = FactorFit::new(&strips, &pairs, &columns).ok();
-                    let choice = choose(&fit.differences(), adjusted.as_ref().map(FactorFit::differences).as_deref());
-                    match adjusted.filter(|_| choice.adjust) {
-                        Some(adjusted) => (Ok(adjusted), pairs, columns, Some(choice.said)),
-                        None => (Ok(fit), pairs, Vec::new(), Some(choice.said)),
-                    }
-                }
-            },
-        };
         let mut terms: Vec<(Term, String, Option<String>)> = Vec::new();
         for (number, factor) in strips.factors.iter().enumerate() {
             terms.push((Term::Main(number), factor.words(), None));
@@ -168,6 +152,54 @@ impl Asked<'_> {
         };
         terms.into_iter().map(row).collect()
     }
+}
+
+/// A fit, the interactions in it, its covariates, and what is said about these.
+struct Fitted {
+    fit: Result<FactorFit, String>,
+    pairs: Vec<(usize, usize)>,
+    covariates: Vec<Covariate>,
+    said: Option<String>,
+}
+
+impl Asked<'_> {
+    /// Fits the factors with every interaction that was planted whole, without any where too few strips are left, and with what was measured before.
+    fn fitted(&self, strips: &FactorRows, members: &[&Observation]) -> Fitted {
+        let plain = |fit, pairs, said| Fitted { fit: Ok(fit), pairs, covariates: Vec::new(), said };
+        let whole = crossed(&strips.factors);
+        let (fit, pairs) = match FactorFit::new(strips, &whole, &[]) {
+            Ok(fit) => (fit, whole),
+            Err(_) => match FactorFit::new(strips, &[], &[]) {
+                Ok(fit) => (fit, Vec::new()),
+                Err(why) => return Fitted { fit: Err(why), pairs: Vec::new(), covariates: Vec::new(), said: None },
+            },
+        };
+        let covariates = match self.before.columns(members, &self.response.name) {
+            None => return plain(fit, pairs, None),
+            Some(Err(why)) => return plain(fit, pairs, Some(why)),
+            Some(Ok(columns)) => columns,
+        };
+        let adjusted = FactorFit::new(strips, &pairs, &covariates).ok();
+        let choice = choose(&fit.differences(), adjusted.as_ref().map(FactorFit::differences).as_deref());
+        match adjusted.filter(|_| choice.adjust) {
+            Some(adjusted) => Fitted { fit: Ok(adjusted), pairs, covariates, said: Some(choice.said) },
+            None => plain(fit, pairs, Some(choice.said)),
+        }
+    }
+}
+
+/// Standard errors from the counts of each strip, where all have one, taken at the mean of the strip's combination: the error of a time grows with it, and taken
+/// strip by strip early strips would weigh more than late ones of the same combination.
+fn std_errors(members: &[&Observation], combinations: &[usize]) -> Option<Vec<f64>> {
+    let mean_of = |combination: usize| {
+        let own = members.iter().zip(combinations).filter(|(_, own)| **own == combination);
+        mean(&own.map(|(member, _)| member.value.value).collect::<Vec<_>>())
+    };
+    members
+        .iter()
+        .zip(combinations)
+        .map(|(member, own)| Some(member.value.std_error? / member.value.value * mean_of(*own)))
+        .collect()
 }
 
 /// Why an interaction has no test.

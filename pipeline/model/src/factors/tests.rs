@@ -4,14 +4,14 @@ use super::*;
 use crate::observations::observations;
 use crate::response::Measures;
 
-/// A trial of two closers and two forces in three blocks of each of `fields` field-seasons; the shares are made from small primes.
-fn trial(fields: usize) -> Vec<StripRow> {
+/// A trial of two closers and two forces in `blocks` blocks of each of `fields` field-seasons; the shares are made from small primes.
+fn trial(fields: usize, blocks: usize) -> Vec<StripRow> {
     let mut strips = Vec::new();
     for field in 0..fields {
-        for block in 0..3 {
+        for block in 0..blocks {
             for closer in 0..2 {
                 for force in 0..2 {
-                    let number = (field * 3 + block) * 4 + closer * 2 + force;
+                    let number = (field * blocks + block) * 4 + closer * 2 + force;
                     let noise = 0.01 * ((number * number * 7 + number * 5) % 13) as f64;
                     let closer_here = 0.06 * closer as f64 * [1.0, 2.5, 1.4][field];
                     strips.push(StripRow {
@@ -50,7 +50,7 @@ fn over_all<'a>(rows: &'a [FactorRow], term: &str) -> &'a FactorRow {
 /// In a balanced layout the test over all is Student's t of the differences of the field-seasons, squared.
 #[test]
 fn over_all_field_seasons_a_factor_is_held_against_how_it_differs_between_them() {
-    let strips = trial(3);
+    let strips = trial(3, 3);
     let rows = found(&strips, &[], &[]);
     let differences: Vec<f64> = (0..3)
         .map(|field| {
@@ -78,7 +78,7 @@ fn over_all_field_seasons_a_factor_is_held_against_how_it_differs_between_them()
 
 #[test]
 fn an_interaction_without_all_combinations_says_which_are_missing() {
-    let mut strips = trial(1);
+    let mut strips = trial(1, 3);
     strips.retain(|strip| !(strip.closer.as_deref() == Some("wheels") && strip.force_n == Some(200.0)));
     let rows = found(&strips, &[], &[]);
     let interaction = over_all(&rows, "force × closer");
@@ -90,7 +90,7 @@ fn an_interaction_without_all_combinations_says_which_are_missing() {
 
 #[test]
 fn factors_that_go_together_are_not_tested_and_say_so() {
-    let mut strips = trial(1);
+    let mut strips = trial(1, 3);
     strips.retain(|strip| (strip.closer.as_deref() == Some("wheels")) == (strip.force_n == Some(200.0)));
     let rows = found(&strips, &[], &[]);
     let closer = over_all(&rows, "closer");
@@ -100,7 +100,7 @@ fn factors_that_go_together_are_not_tested_and_say_so() {
 
 #[test]
 fn a_trial_of_one_factor_has_no_rows() {
-    let mut strips = trial(2);
+    let mut strips = trial(2, 3);
     strips.retain(|strip| strip.closer.as_deref() == Some("discs"));
     assert!(found(&strips, &[], &[]).is_empty());
 }
@@ -119,7 +119,7 @@ fn a_covariate_that_nobody_measured_is_a_finding_with_the_names_there_are() {
 
 #[test]
 fn a_measure_taken_before_adjusts_where_all_strips_have_it() {
-    let strips = trial(1);
+    let strips = trial(1, 5);
     let before = |left_out: usize| -> Vec<StripMeasureRow> {
         let of = |strip: &StripRow| StripMeasureRow {
             field_id: strip.field_id.clone(),
