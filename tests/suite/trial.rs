@@ -68,7 +68,7 @@ fn planned(review: &TestReview, more: &[&str]) -> BTreeMap<String, Vec<u8>> {
 }
 
 /// Fills in what the field tells, as a person would with a pencil: the day of planting, and at every visit the plants that are up.
-/// A strip's share up is `up(setting)`, the first plants come after 7 days, the last after 9.
+/// A strip's share up is `up(setting)`, the first plants come after 8.5 days, the last after 11.5.
 fn filled(review: &TestReview, folder: &Path, up: impl Fn(&str, &str) -> f64) -> usize {
     let mut random = ChaCha8Rng::seed_from_u64(5);
     let visits: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("trial.json")).unwrap()).unwrap();
@@ -111,18 +111,13 @@ fn filled(review: &TestReview, folder: &Path, up: impl Fn(&str, &str) -> f64) ->
                 let (treatment, block) = &strips[&row["strip_id"]];
                 let day = days[row["visit_number"].parse::<usize>().unwrap() - 1];
                 let share = up(treatment, block);
-                let times =
-                    places.entry((row["strip_id"].clone(), row["sample_id"].clone())).or_insert_with(|| {
-                        (0..33)
-                            .map(|_| {
-                                if random.random::<f64>() < share {
-                                    random.random_range(7.0..9.0)
-                                } else {
-                                    f64::INFINITY
-                                }
-                            })
-                            .collect()
-                    });
+                let times = places.entry((row["strip_id"].clone(), row["sample_id"].clone())).or_insert_with(|| {
+                    (0..33)
+                        .map(|_| {
+                            if random.random::<f64>() < share { random.random_range(8.5..11.5) } else { f64::INFINITY }
+                        })
+                        .collect()
+                });
                 let emerged = times.iter().filter(|time| **time <= day as f64 + 0.4).count();
                 *row.get_mut("emerged").unwrap() = emerged.to_string();
                 *row.get_mut("counted_at").unwrap() = format!("2027-05-{:02} 18:00", 5 + day);
@@ -250,7 +245,10 @@ fn a_split_plot_comes_back_with_its_closers_and_their_tests() {
     };
     // Four blocks, two closers on groups of three strips: closers against 3 degrees of freedom, all else against 12.
     assert_eq!(df("closer").0, 1.0);
-    assert!(tests.contains_key("force") && tests.keys().any(|term| term.contains("closer") && term.contains("×")), "{tests:?}");
+    assert!(
+        tests.contains_key("force") && tests.keys().any(|term| term.contains("closer") && term.contains("×")),
+        "{tests:?}"
+    );
     let p: f64 = tests["closer"]["p_value"].parse().unwrap();
     assert!(p < 0.05, "{tests:?}");
 }
