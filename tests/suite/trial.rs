@@ -109,7 +109,7 @@ fn filled(review: &TestReview, folder: &Path, up: impl Fn(&str, &str) -> f64) ->
             let mut places: BTreeMap<(String, String), Vec<f64>> = BTreeMap::new();
             fill(&mut |row| {
                 let (treatment, block) = &strips[&row["strip_id"]];
-                let day = days[row["visit"].parse::<usize>().unwrap() - 1];
+                let day = days[row["visit_number"].parse::<usize>().unwrap() - 1];
                 let share = up(treatment, block);
                 let times =
                     places.entry((row["strip_id"].clone(), row["sample_id"].clone())).or_insert_with(|| {
@@ -293,7 +293,7 @@ fn what_a_review_does_not_know_is_named_with_the_option_that_says_it() {
     refused(&with(&["--planting-date", "May"]), &["--planting-date"]);
     refused(&with(&["--line", "here there"]), &["--line", "longitude,latitude"]);
     refused(&with(&["--outline", "nowhere.geojson"]), &["nowhere.geojson"]);
-    refused(&with(&["--length", "12 acres"]), &["12 acres"]);
+    refused(&["--field", "A", "--length", "12 acres"], &["12 acres", "ft"]);
     refused(&with(&["--response", "spacing_cv"]), &["--strip-sd"]);
 }
 
@@ -352,6 +352,7 @@ fn the_demo_knows_what_a_trial_in_one_of_its_fields_needs() {
     assert!(kpa[0] < default - 1.0 && kpa[kpa.len() - 1] > default + 1.0, "{kpa:?}");
     // A review without results still plans, by what it states.
     let small = small_review();
+    small.run("ingest", &[]);
     let said = small.run("trial", &["--field", "A"]);
     assert_eq!(said.status, 2);
     assert!(said.stderr.contains("--planter"), "{}", said.stderr);

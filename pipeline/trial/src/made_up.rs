@@ -136,7 +136,7 @@ fn pass(plan: &mut Plan, planter: usize) -> usize {
     plan.passes.push(Pass {
         number: position + 1,
         planter,
-        outward: position % 2 == 0,
+        outward: position.is_multiple_of(2),
         left_m,
         width_m: f64::from(plan.planters[planter].rows) * plan.field.row_spacing_m,
         span_m: (0.0, LENGTH_M),

@@ -37,12 +37,12 @@ pub struct Paper {
 pub fn papers(plan: &Plan, ground: &Ground, settings: &Settings, command: &str) -> Result<Vec<Paper>, TrialError> {
     check(plan)?;
     let units = Units::new(plan, settings);
-    let map = map::map(plan, &units).svg();
+    let maps: Vec<String> = map::panels(plan, &units).iter().map(drawing::Drawing::svg).collect();
     let mut papers = vec![
         paper("cab-card.html", cab::cab_card(plan, &units)?),
         paper("count-sheets.html", counting::count_sheets(plan, &units)?),
-        paper("plan.html", plan_page::plan_page(plan, ground, &units, &map, command)?),
-        paper("layout.svg", map),
+        paper("plan.html", plan_page::plan_page(plan, ground, &units, &maps, command)?),
+        paper("layout.svg", map::map(plan, &units).svg()),
     ];
     papers.extend(records::records(plan, &units).into_iter().map(|(name, text)| paper(&name, text)));
     let stem = file_stem(plan);

@@ -76,6 +76,21 @@ impl Text {
     }
 }
 
+impl Shape {
+    /// Moved down.
+    pub fn lower(&mut self, by: f64) {
+        match self {
+            Shape::Area { top, .. } => *top += by,
+            Shape::Line { from, to, .. } => {
+                from.1 += by;
+                to.1 += by;
+            }
+            Shape::Dot { at, .. } | Shape::Arrow { at, .. } => at.1 += by,
+            Shape::Text(text) => text.at.1 += by,
+        }
+    }
+}
+
 /// How long a text is at most, in the unit of its size.
 pub(crate) fn width(text: &str, size: f64) -> f64 {
     // A letter of a wide script takes as much room as two.
@@ -103,6 +118,8 @@ pub(crate) fn cut(text: &str, size: f64, room: f64) -> String {
 pub(crate) struct Drawing {
     pub width: f64,
     pub height: f64,
+    /// Number among the drawings of a page, so that they do not share the name of their hatching.
+    pub number: usize,
     /// What it shows, for those who do not see it.
     pub title: String,
     pub shapes: Vec<Shape>,
@@ -112,16 +129,16 @@ impl Drawing {
     /// The drawing as the text of an SVG file.
     pub fn svg(&self) -> String {
         let title = escaped(&self.title);
-        let (width, height) = (short(self.width), short(self.height));
+        let (width, height, number) = (short(self.width), short(self.height), self.number);
         let mut svg = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" role=\"img\" \
              font-family=\"Noto Sans, Liberation Sans, Arial, sans-serif\">\n<title>{title}</title>\n\
-             <defs><pattern id=\"hatch\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\
+             <defs><pattern id=\"hatch{number}\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\
              <rect width=\"5\" height=\"5\" fill=\"#fff\"/><line x1=\"0\" y1=\"0\" x2=\"0\" y2=\"5\" stroke=\"#000\" stroke-width=\"1\"/>\
              </pattern></defs>\n<rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n"
         );
         for shape in &self.shapes {
-            svg.push_str(&element(shape));
+            svg.push_str(&element(shape, number));
             svg.push('\n');
         }
         svg.push_str("</svg>\n");
@@ -129,14 +146,14 @@ impl Drawing {
     }
 }
 
-fn element(shape: &Shape) -> String {
+fn element(shape: &Shape, number: usize) -> String {
     match shape {
         Shape::Area { left, top, width, height, fill, line } => {
             let fill = match fill {
-                Fill::None => "none",
-                Fill::White => "#fff",
-                Fill::Grey => "#e2e2e2",
-                Fill::Hatched => "url(#hatch)",
+                Fill::None => "none".to_owned(),
+                Fill::White => "#fff".to_owned(),
+                Fill::Grey => "#e2e2e2".to_owned(),
+                Fill::Hatched => format!("url(#hatch{number})"),
             };
             let (left, top, width, height) = (short(*left), short(*top), short(*width), short(*height));
             let stroke =

@@ -29,7 +29,7 @@ struct Page<'a> {
     passes: usize,
     strips: usize,
     passes_per_strip: usize,
-    map: &'a str,
+    maps: &'a [String],
     sentences: &'a [String],
     strip_sd: String,
     strip_sd_from: &'a str,
@@ -67,7 +67,7 @@ pub(crate) fn plan_page(
     plan: &Plan,
     ground: &Ground,
     units: &Units,
-    map: &str,
+    maps: &[String],
     command: &str,
 ) -> Result<String, TrialError> {
     let worth = &plan.worth;
@@ -98,7 +98,7 @@ pub(crate) fn plan_page(
         passes: plan.passes.len(),
         strips: plan.strips.len(),
         passes_per_strip: plan.field.passes_per_strip,
-        map,
+        maps,
         sentences: &worth.sentences,
         strip_sd: words::difference(&plan.response, worth.strip_sd),
         strip_sd_from: &worth.strip_sd_from,

@@ -151,7 +151,8 @@ fn setting_log(plan: &Plan, units: &Units, gauge: Option<&str>) -> String {
                 units.knob(plan, strip.planter, knob),
             ];
             row.extend(gauge.map(|_| String::new()));
-            row.push(plan.condition.clone().unwrap_or_default());
+            // What the ground was like is for the driver to say.
+            row.push(String::new());
             rows.push(row);
         }
     }

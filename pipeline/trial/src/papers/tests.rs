@@ -294,6 +294,49 @@ fn the_map_says_the_setting_of_every_strip_and_its_block() {
 }
 
 #[test]
+fn a_wide_trial_is_drawn_in_parts_that_end_with_a_block_and_hold_every_pass_once() {
+    for layout in LAYOUTS {
+        for (levels, blocks) in [(8, 12), (5, 9), (2, 12), (3, 2)] {
+            let plan = made_up::plan(layout, levels, blocks);
+            let panels = map::panels(&plan, &Units::new(&plan, &made_up::settings()));
+            let arrows = |panel: &super::drawing::Drawing| {
+                panel.shapes.iter().filter(|shape| matches!(shape, Shape::Arrow { .. })).count()
+            };
+            // Two arrows stand in the key.
+            assert_eq!(panels.iter().map(arrows).sum::<usize>(), plan.passes.len() + 2, "{layout:?} {levels} {blocks}");
+            assert!(panels.iter().all(|panel| panel.width < 1100.0), "{layout:?} {levels} {blocks}");
+            let said = panels.iter().flat_map(|panel| &panel.shapes).filter_map(|shape| match shape {
+                Shape::Text(text) => text.text.strip_prefix("block "),
+                _ => None,
+            });
+            let named: Vec<&str> = said.collect();
+            assert!(
+                named.iter().collect::<BTreeSet<_>>().len() == named.len(),
+                "a block stands in two parts: {named:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn no_label_of_a_strip_covers_a_place_to_count_where_there_is_room_beside_it() {
+    for layout in LAYOUTS {
+        let plan = made_up::plan(layout, 4, 4);
+        let drawing = map::map(&plan, &Units::new(&plan, &made_up::settings()));
+        let (texts, ..) = texts(&plan);
+        for shape in &drawing.shapes {
+            let Shape::Dot { at, radius } = shape else { continue };
+            for text in &texts {
+                let [left, top, right, bottom] = text.bounds();
+                let apart =
+                    at.0 + radius <= left || at.0 - radius >= right || at.1 + radius <= top || at.1 - radius >= bottom;
+                assert!(apart, "{layout:?}: \"{}\" covers a dot", text.text);
+            }
+        }
+    }
+}
+
+#[test]
 fn a_setting_whose_name_has_no_room_in_its_strip_stands_in_the_key() {
     let mut plan = made_up::plan(Layout::CompleteBlocks, 3, 2);
     let label = "a position of a spring that somebody has described at great length, with its notch and colour";
