@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use evenstand_agronomy::force_levels;
 use evenstand_tables::rows::StripRow;
 
+use crate::condition_checks::Recorded;
 use crate::groups::Axis;
 use crate::observations::Observation;
 
@@ -58,7 +59,7 @@ pub(crate) fn factors_of(members: &[&Observation], axis: &Axis) -> Vec<Factor> {
     factors.extend(words(members, "closer", |strip| strip.closer.as_deref()));
     factors.extend(speed(members));
     let planters: BTreeSet<Option<&str>> = members.iter().map(|member| member.strip.planter_id.as_deref()).collect();
-    let parts: [(&'static str, fn(&StripRow) -> Option<&str>); 3] = [
+    let parts: [(&'static str, Recorded); 3] = [
         ("depth_stop", |strip| strip.depth_stop.as_deref()),
         ("press_position", |strip| strip.press_position.as_deref()),
         ("gauge_wheel", |strip| strip.gauge_wheel.as_deref()),

@@ -68,7 +68,7 @@ mod tests {
         let table = factors(&made_up::review()).unwrap();
         let row = &table.rows[0];
         assert_eq!(row[2..4], ["North 2025", "closer"]);
-        assert_eq!(row[5..8], ["6.21", "1; 2.0", "0.13"]);
+        assert_eq!(row[5..8], ["6.21", "1; 2.0", "0.1"]);
         assert_eq!(row[8], "4.1: single_wheel − discs_and_press_wheel");
         assert!(row[10].contains("random block × closer"), "{}", row[10]);
     }
