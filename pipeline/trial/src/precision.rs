@@ -51,7 +51,7 @@ impl Precision {
         // Any response will do: a standard error over sigma hangs on the design alone.
         let response = (0..plots.len()).map(|row| ((row * row) % 7) as f64).collect();
         let names = (0..fixed.ncols()).map(|column| format!("column {column}")).collect();
-        let fit = LeastSquares::default().fit(&Design::new(response, fixed, names, Vec::new(), None)?)?;
+        let fit = LeastSquares.fit(&Design::new(response, fixed, names, Vec::new(), None)?)?;
         let mut sum = 0.0;
         for second in 1..levels {
             for first in 0..second {

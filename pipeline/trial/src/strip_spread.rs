@@ -119,7 +119,7 @@ fn residual(strips: &[(&StripRow, f64)]) -> Option<(f64, usize)> {
     let names = (0..columns).map(|column| format!("column {column}")).collect();
     let response = strips.iter().map(|(_, value)| *value).collect();
     let design = Design::new(response, fixed, names, Vec::new(), None).ok()?;
-    let fit = LeastSquares::default().fit(&design).ok()?;
+    let fit = LeastSquares.fit(&design).ok()?;
     Some((fit.residual_sum_of_squares(), fit.residual_df()))
 }
 
