@@ -33,6 +33,8 @@ mod tests {
         let mut analysis = settings.analysis.clone();
         assert_eq!(analysis.primary.take().as_deref(), Some("on_time_share"));
         assert_eq!(analysis.default_force_n.take(), Some(200.0));
+        assert_eq!(analysis.whole_plots.take().map(|parts| parts.len()), Some(4));
+        assert_eq!(std::mem::take(&mut analysis.covariates), ["measure:yield_before"]);
         assert_eq!(analysis, Settings::default().analysis);
         let by = settings.condition.by.clone();
         assert_eq!(by.map(|by| by.len()), Some(2));

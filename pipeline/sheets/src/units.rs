@@ -65,7 +65,7 @@ impl Units {
             }
             Kind::Pressure => self.pressure,
             // What is paced or taped along a row, and what is held against a ruler.
-            Kind::Length if matches!(stem, "row_length" | "length") => {
+            Kind::Length if matches!(stem, "row_length" | "length" | "distance") => {
                 if us {
                     "ft"
                 } else {

@@ -6,6 +6,9 @@ use crate::arrangement::Design;
 use crate::plan::Layout;
 use crate::precision::MOST_BLOCKS;
 
+/// A loss above this share of another one is hardly less than it.
+const HARDLY_LESS: f64 = 0.9;
+
 /// What the sentences are made of; differences in the response's own unit.
 pub(crate) struct WorthWords<'a> {
     pub response: &'a str,
@@ -31,12 +34,11 @@ pub fn size(response: &str, value: f64) -> String {
     } else {
         (value, "")
     };
-    let digits = if value.abs() >= 9.95 {
-        0
-    } else if value.abs() >= 0.095 {
-        1
-    } else {
-        3
+    let digits = match value.abs() {
+        size if size >= 9.95 => 0,
+        size if size >= 0.995 => 1,
+        size if size >= 0.0095 => 2,
+        _ => 4,
     };
     let number = format!("{value:.digits$}");
     let number = if digits > 0 { number.trim_end_matches('0').trim_end_matches('.') } else { &number };
@@ -118,7 +120,14 @@ fn loss(response: &str, levels: usize, blocks: usize, next_trials: &[NextTrialRo
     } else {
         format!("after a trial of {} settings in {} blocks", one.n_levels.unwrap_or(0), one.n_blocks.unwrap_or(0))
     };
-    let more = more.map_or(String::new(), |loss| format!(", {} after the same in three fields", size(response, loss)));
+    // Trials are played through with an error of their own: what is hardly less is not called less.
+    let more = more.map_or(String::new(), |loss| {
+        if loss < HARDLY_LESS * after {
+            format!(", {} after the same in three fields", size(response, loss))
+        } else {
+            ", and hardly less after the same in three fields".into()
+        }
+    });
     Some(format!(
         "As things stand the starting setting is expected to fall short of the true best by {}; {} {like}{more}.",
         size(response, now),
