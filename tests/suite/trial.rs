@@ -254,6 +254,28 @@ fn a_split_plot_comes_back_with_its_closers_and_their_tests() {
 }
 
 #[test]
+fn a_field_whose_name_a_spreadsheet_would_calculate_is_one_field_in_all_sheets() {
+    let review = empty_review();
+    let mut arguments = FIELD.to_vec();
+    arguments[1] = "=A/1";
+    arguments.extend(["--planter", "air-12", "--rows", "12", "--line", "-93.5,42.1 -93.5,42.2"]);
+    assert_eq!(review.run("trial", &arguments).status, 0);
+    for (name, bytes) in files_below(&review.path().join("plan/A-1-2027")) {
+        if name.ends_with(".csv") || name.ends_with(".geojson") {
+            fs::write(review.path().join("raw").join(name), bytes).unwrap();
+        }
+    }
+    assert_eq!(review.run("ingest", &[]).status, 0);
+    for table in ["field", "strip", "setting_log"] {
+        let rows = review.kept(table);
+        assert!(!rows.is_empty() && rows.iter().all(|row| row["field_id"] == "=A/1"), "{table}");
+    }
+    // Every strip once, with its outline.
+    let strips = review.kept("strip");
+    assert_eq!(strips.iter().filter(|row| !row["boundary"].is_empty()).count(), 20);
+}
+
+#[test]
 fn sheets_that_nobody_filled_in_are_no_fault() {
     let review = empty_review();
     planned(&review, &["--planter", "air-12", "--rows", "12"]);

@@ -2,8 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_agronomy::{TemperatureLimits, TemperatureReading, daily_degree_days};
-use evenstand_settings::DegreeDays;
 use evenstand_store::{KeptStore, StoreError, read_result};
 use evenstand_tables::rows::{FieldRow, KnobRow, NextTrialRow, StartingPointRow, StripRow, StripSheetRow, WeatherRow};
 use evenstand_trial::{Expected, Known};
@@ -178,17 +176,11 @@ impl ReviewFacts {
             self.weather.iter().filter(|row| row.field_id.as_deref() == Some(field_id)).collect();
         let shared: Vec<&WeatherRow> = self.weather.iter().filter(|row| row.field_id.is_none()).collect();
         let rows = if own.is_empty() { shared } else { own };
-        let weather = &review.settings.weather;
-        let limits = TemperatureLimits { base_c: weather.base_c, ceiling_c: Some(weather.ceiling_c) };
-        let reading = match weather.degree_days {
-            DegreeDays::ClipEach => TemperatureReading::ClipEach,
-            DegreeDays::MeanFirst => TemperatureReading::MeanFirst,
-        };
         let mut days = vec![(0.0, 0usize); 366];
         let mut seasons = BTreeSet::new();
         for row in rows {
-            let Some(daily) =
-                row.tmin_c.zip(row.tmax_c).and_then(|(low, high)| daily_degree_days(low, high, limits, reading))
+            let weather = &review.settings.weather;
+            let Some(daily) = row.tmin_c.zip(row.tmax_c).and_then(|(low, high)| weather.degree_days_of(low, high))
             else {
                 continue;
             };

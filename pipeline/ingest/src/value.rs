@@ -157,10 +157,15 @@ fn local<'a>(moment: DateTime, context: &CellContext) -> Result<Value<'a>, CellF
         .map_err(|fault| CellFault::new(fault.code, &moment.to_string(), fault.expected, fault.remedy))
 }
 
+/// The text behind the apostrophe that keeps a spreadsheet from calculating it, as our own sheets and results have it.
+fn unguarded(cell: &str) -> &str {
+    cell.strip_prefix('\'').filter(|text| text.starts_with(['=', '+', '-', '@'])).unwrap_or(cell)
+}
+
 fn word<'a>(column: &'a Column, cell: &'a str) -> Result<Value<'a>, CellFault> {
     let allowed = column.allowed();
     if allowed.is_empty() {
-        return Ok(Value::Text(cell));
+        return Ok(Value::Text(unguarded(cell)));
     }
     let tidy = |text: &str| text.to_lowercase().replace(['-', ' '], "_");
     let wanted = tidy(cell);

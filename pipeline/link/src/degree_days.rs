@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use evenstand_agronomy::{TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days};
-use evenstand_settings::{DegreeDays, Weather};
+use evenstand_agronomy::ThermalClock;
+use evenstand_settings::Weather;
 use evenstand_tables::Finding;
 use evenstand_tables::rows::WeatherRow;
 
@@ -28,7 +28,8 @@ impl Clocks {
         let mut clocks = Self { own: BTreeMap::new(), shared: None, filled: BTreeMap::new() };
         for (field, known) in &days {
             let Some((first, daily, filled)) = daily(known, settings.fill_gaps_days) else { continue };
-            let degree_days = daily.into_iter().map(|day| degree_days(day?, settings)).collect();
+            let degree_days =
+                daily.into_iter().map(|day| day.and_then(|(low, high)| settings.degree_days_of(low, high))).collect();
             let clock = ThermalClock::new(i64::from(first), degree_days);
             if filled > 0 {
                 clocks.filled.insert(field.map(str::to_owned), filled);
@@ -85,18 +86,10 @@ fn daily(known: &BTreeMap<i32, Option<Day>>, longest_gap: u32) -> Option<(i32, V
     Some((first, daily, filled))
 }
 
-fn degree_days((low, high): Day, settings: &Weather) -> Option<f64> {
-    let limits = TemperatureLimits { base_c: settings.base_c, ceiling_c: Some(settings.ceiling_c) };
-    let reading = match settings.degree_days {
-        DegreeDays::ClipEach => TemperatureReading::ClipEach,
-        DegreeDays::MeanFirst => TemperatureReading::MeanFirst,
-    };
-    daily_degree_days(low, high, limits, reading)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use evenstand_settings::DegreeDays;
     use evenstand_tables::Day as Date;
 
     fn day(date: i32, temperatures: Option<Day>) -> WeatherRow {

@@ -1,5 +1,6 @@
 //! How daily weather becomes degree-days.
 
+use evenstand_agronomy::{TemperatureLimits, TemperatureReading, daily_degree_days};
 use serde::Deserialize;
 
 use crate::SettingsError;
@@ -39,6 +40,16 @@ impl Default for Weather {
 const LONGEST_GAP_DAYS: u32 = 7;
 
 impl Weather {
+    /// Degree-days Celsius of a day of these temperatures (°C), by the method that was chosen; `None` where they are no temperatures of a day.
+    pub fn degree_days_of(&self, low_c: f64, high_c: f64) -> Option<f64> {
+        let limits = TemperatureLimits { base_c: self.base_c, ceiling_c: Some(self.ceiling_c) };
+        let reading = match self.degree_days {
+            DegreeDays::ClipEach => TemperatureReading::ClipEach,
+            DegreeDays::MeanFirst => TemperatureReading::MeanFirst,
+        };
+        daily_degree_days(low_c, high_c, limits, reading)
+    }
+
     pub(crate) fn check(&self) -> Result<(), SettingsError> {
         if !(self.base_c.is_finite() && self.base_c < self.ceiling_c) {
             return Err(SettingsError::value(
