@@ -4,6 +4,7 @@ use evenstand_agronomy::Kind;
 use evenstand_settings::{Knob, Planter};
 
 use crate::error::TrialError;
+use crate::papers::number;
 use crate::plan::{Level, Setting};
 
 /// Where nothing else is known a trial goes from half the default to half as much again.
@@ -128,9 +129,7 @@ pub fn shown(setting: &Setting, gauge: Option<&str>) -> String {
             } else {
                 0
             };
-            let number = format!("{value:.digits$}");
-            let number = if digits > 0 { number.trim_end_matches('0').trim_end_matches('.') } else { &number };
-            format!("{number} {}", Kind::Pressure.label(suffix).unwrap_or(suffix))
+            format!("{} {}", number(value, digits), Kind::Pressure.label(suffix).unwrap_or(suffix))
         }
     }
 }

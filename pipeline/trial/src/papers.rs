@@ -17,6 +17,8 @@ use evenstand_settings::Settings;
 use crate::{Ground, Plan, TrialError};
 use units::Units;
 
+pub(crate) use units::number;
+
 /// One file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Paper {

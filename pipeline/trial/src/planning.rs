@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use evenstand_agronomy::row_length_thousandth_acre_m;
-use evenstand_settings::{Knob, Settings};
+use evenstand_settings::{Knob, Planter, Settings};
 use evenstand_tables::rows::StripRow;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -13,7 +13,7 @@ use crate::error::TrialError;
 use crate::ground::Ground;
 use crate::levels::{Chosen, Limits, around_default, default_setting, gauge, named};
 use crate::places::{places, row_units};
-use crate::plan::{Counting, FieldSize, Layout, Level, Pass, Plan, PlantedBy, Strip, Worth};
+use crate::plan::{Counting, FieldSize, Layout, Level, Pass, Plan, PlantedBy, Setting, Strip, Worth};
 use crate::precision::{Precision, blocks_for, by_blocks};
 use crate::request::{Known, Request};
 use crate::strip_spread::{strip_spread, trial_spread};
@@ -39,8 +39,7 @@ pub fn plan(request: &Request, known: &Known, ground: &Ground, settings: &Settin
     let chosen = levels(request, known, layout)?;
     notes.extend(chosen.notes);
     let levels = chosen.levels;
-    let advised = known.next_trials.iter().find(|row| row.advised == Some(true));
-    let asked_blocks = advised.and_then(|row| row.n_blocks).filter(|blocks| *blocks > 1);
+    let asked_blocks = known.advised().and_then(|row| row.n_blocks).filter(|blocks| *blocks > 1);
     let blocks = request.blocks.or(asked_blocks.map(|blocks| blocks as usize)).unwrap_or(BLOCKS);
     let per_block = request.per_block.unwrap_or(levels.len());
     let closers = closers(request);
@@ -166,8 +165,7 @@ fn layout(request: &Request) -> Result<Layout, TrialError> {
 fn levels(request: &Request, known: &Known, layout: Layout) -> Result<Chosen, TrialError> {
     let planter = &request.planters[0].planter;
     let limits = limits(request, known);
-    let advised = known.next_trials.iter().find(|row| row.advised == Some(true));
-    let asked = advised.and_then(|row| row.n_levels).filter(|levels| *levels > 1).map(|levels| levels as usize);
+    let asked = known.advised().and_then(|row| row.n_levels).filter(|levels| *levels > 1).map(|levels| levels as usize);
     let number = request.levels.or(asked).unwrap_or(LEVELS);
     let mut chosen = match &request.settings {
         Some(settings) => named(planter, &limits, settings)?,
@@ -195,8 +193,7 @@ fn levels(request: &Request, known: &Known, layout: Layout) -> Result<Chosen, Tr
 }
 
 /// The setting of a second planter that gives the force of a level, on a stop of its knob.
-fn same_force(planter: &evenstand_settings::Planter, level: &Level) -> Result<crate::plan::Setting, TrialError> {
-    use crate::plan::Setting;
+fn same_force(planter: &Planter, level: &Level) -> Result<Setting, TrialError> {
     let refuse = |found: &str| {
         TrialError::request(
             format!("the knob of planter \"{}\"", planter.id),
@@ -224,8 +221,7 @@ fn same_force(planter: &evenstand_settings::Planter, level: &Level) -> Result<cr
 fn limits(request: &Request, known: &Known) -> Limits {
     let planter = &request.planters[0].planter;
     let row = known.knobs.iter().find(|row| row.planter_id == planter.id && row.primary == Some(true));
-    let advised = known.next_trials.iter().find(|row| row.advised == Some(true));
-    let range = advised.and_then(|row| row.low_n.zip(row.high_n)).filter(|(low, high)| low < high);
+    let range = known.advised().and_then(|row| row.low_n.zip(row.high_n)).filter(|(low, high)| low < high);
     match &planter.knob {
         Some(Knob::Pressure { calibration, .. }) => {
             let knob = |force: f64| calibration.as_ref().map_or(force, |line| line.pressure_kpa(force));

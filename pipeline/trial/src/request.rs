@@ -83,6 +83,13 @@ pub struct Known {
     pub expected: Expected,
 }
 
+impl Known {
+    /// The trial that the review advises.
+    pub(crate) fn advised(&self) -> Option<&NextTrialRow> {
+        self.next_trials.iter().find(|row| row.advised == Some(true))
+    }
+}
+
 impl Request {
     /// A request with the usual defaults: 1 pass a strip, a border pass on either side, 10 m of headland and 20 m of buffer, an outer row left out on
     /// either side, 3 places a strip, tests at 5 % with a power of 80 %.

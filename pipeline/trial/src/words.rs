@@ -3,6 +3,7 @@
 use evenstand_tables::rows::NextTrialRow;
 
 use crate::arrangement::Design;
+use crate::papers::number;
 use crate::plan::Layout;
 use crate::precision::MOST_BLOCKS;
 
@@ -40,9 +41,7 @@ pub fn size(response: &str, value: f64) -> String {
         size if size >= 0.0095 => 2,
         _ => 4,
     };
-    let number = format!("{value:.digits$}");
-    let number = if digits > 0 { number.trim_end_matches('0').trim_end_matches('.') } else { &number };
-    format!("{number}{unit}")
+    format!("{}{unit}", number(value, digits))
 }
 
 /// A power as people say it.
