@@ -4,6 +4,7 @@
 
 pub mod cases;
 pub mod inputs;
+pub mod network;
 pub mod machine;
 pub mod table;
 pub mod timer;
