@@ -2,12 +2,12 @@
 
 use std::io::{BufReader, Cursor, Read};
 
-use csv::ByteRecord;
 use encoding_rs::{Encoding, UTF_16BE, UTF_16LE};
 use encoding_rs_io::DecodeReaderBytesBuilder;
 
 use crate::IngestError;
-use crate::record::{Cell, Record, TableReader, csv_line};
+use crate::block::{Block, DelimitedCells, Lines, Rows};
+use crate::record::{Record, TableReader};
 
 /// Letters that are tried as delimiters, in this order.
 const DELIMITERS: [u8; 4] = [b',', b';', b'\t', b'|'];
@@ -16,6 +16,8 @@ const LINES_LOOKED_AT: usize = 30;
 
 /// Bytes that are looked at before reading begins.
 const BYTES_LOOKED_AT: u64 = 1 << 16;
+/// Bytes that are read at a time where rows are taken one by one.
+const BYTES_AT_A_TIME: usize = 1 << 16;
 
 /// Text as UTF-8, and its first bytes once more to look at.
 pub(crate) struct Text<'a> {
@@ -52,7 +54,14 @@ fn start_of(reader: &mut impl Read) -> std::io::Result<Vec<u8>> {
 /// A delimited text file.
 pub(crate) struct Delimited<'a> {
     file: &'a str,
-    reader: csv::Reader<BufReader<Box<dyn Read + 'a>>>,
+    input: BufReader<Box<dyn Read + 'a>>,
+    /// Bytes that were read, and how many of them are used up.
+    held: Vec<u8>,
+    used: usize,
+    ended: bool,
+    /// Why no more could be read.
+    failed: Option<std::io::Error>,
+    core: csv_core::Reader,
     row: DelimitedRow,
     breaks: Breaks,
     /// Line breaks inside cells of the rows before.
@@ -79,16 +88,72 @@ impl<'a> Delimited<'a> {
             Some(at) if start[at] == b'\r' => Breaks::Return,
             _ => Breaks::LineFeed,
         };
-        let reader =
-            csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(text.reader);
-        let row = DelimitedRow { record: ByteRecord::new(), delimiter };
-        Self { file, reader, row, breaks, inner: 0, number: 0 }
+        Self {
+            file,
+            input: text.reader,
+            held: Vec::new(),
+            used: 0,
+            ended: false,
+            failed: None,
+            core: csv_core::ReaderBuilder::new().delimiter(delimiter).build(),
+            row: DelimitedRow { cells: Vec::new(), ends: Vec::new(), len: 0, delimiter },
+            breaks,
+            inner: 0,
+            number: 0,
+        }
+    }
+
+    /// Reads on until so many bytes are held, or there are no more.
+    fn fill(&mut self, bytes: usize) {
+        let held = self.held.len() - self.used;
+        if held >= bytes || self.ended || self.failed.is_some() {
+            return;
+        }
+        self.held.drain(..self.used);
+        self.used = 0;
+        self.held.reserve(bytes - held);
+        match self.input.by_ref().take((bytes - held) as u64).read_to_end(&mut self.held) {
+            Ok(_) => self.ended = self.held.len() < bytes,
+            Err(error) => self.failed = Some(error),
+        }
+    }
+
+    /// Takes the next row into `row`, and counts it; `false` at the end.
+    fn advance(&mut self) -> Result<bool, IngestError> {
+        use csv_core::ReadRecordResult::{End, InputEmpty, OutputEndsFull, OutputFull, Record};
+        let (mut bytes, mut cells) = (0, 0);
+        loop {
+            if self.used == self.held.len() {
+                self.fill(BYTES_AT_A_TIME);
+            }
+            let input = &self.held[self.used..];
+            if let (true, Some(error)) = (input.is_empty(), &self.failed) {
+                return Err(IngestError::read(self.file, error));
+            }
+            let row = &mut self.row;
+            let (result, read, written, ended) =
+                self.core.read_record(input, &mut row.cells[bytes..], &mut row.ends[cells..]);
+            self.used += read;
+            bytes += written;
+            cells += ended;
+            match result {
+                InputEmpty => {}
+                OutputFull => row.cells.resize((2 * row.cells.len()).max(256), 0),
+                OutputEndsFull => row.ends.resize((2 * row.ends.len()).max(32), 0),
+                Record => {
+                    row.len = cells;
+                    self.count();
+                    return Ok(true);
+                }
+                End => return Ok(false),
+            }
+        }
     }
 
     /// The number of the row just read, blank lines counted: what a spreadsheet shows beside it.
     fn count(&mut self) {
-        let inner = self.row.record.as_slice().iter().filter(|byte| **byte == b'\n').count() as i64;
-        let line = self.reader.position().line() as i64;
+        let inner = memchr::memchr_iter(b'\n', self.row.text()).count() as i64;
+        let line = self.core.line() as i64;
         let told = match self.breaks {
             // The reader stands behind the line feed, or before it where a return came first.
             Breaks::LineFeed => line - 1 - inner - self.inner,
@@ -98,54 +163,114 @@ impl<'a> Delimited<'a> {
         self.inner += inner;
         self.number = told.max(self.number + 1);
     }
+
+    /// Whole lines without a quote, each ended as the first line of the file is: cells stand between delimiters there, rows
+    /// between line breaks, and a row is numbered by its line. `None` where the next lines are not like that.
+    fn plain(&mut self) -> Option<Block> {
+        if self.breaks == Breaks::ReturnAndLineFeed && self.held.get(self.used) == Some(&b'\n') {
+            self.used += 1;
+            self.core.set_line(self.core.line() + 1);
+        }
+        let held = &self.held[self.used..];
+        let odd = match self.breaks {
+            Breaks::LineFeed => memchr::memchr2(b'"', b'\r', held),
+            Breaks::ReturnAndLineFeed => memchr::memchr(b'"', held),
+            Breaks::Return => return None,
+        };
+        let end = memchr::memrchr(b'\n', &held[..odd.unwrap_or(held.len())])? + 1;
+        // An odd line near the start: others follow, most likely, and rows that are read one by one cost less than a switch.
+        if odd.is_some() && end < held.len() / 2 {
+            return None;
+        }
+        let lines = memchr::memchr_iter(b'\n', &held[..end]).count();
+        if self.breaks == Breaks::ReturnAndLineFeed {
+            let returns = memchr::memchr_iter(b'\r', &held[..end]).count();
+            let paired = |at: usize| at > 0 && held[at - 1] == b'\r';
+            if returns != lines || !memchr::memchr_iter(b'\n', &held[..end]).all(paired) {
+                return None;
+            }
+        }
+        let first = self.core.line() as i64 - self.inner;
+        if first <= self.number {
+            return None;
+        }
+        self.core.set_line(self.core.line() + lines as u64);
+        let breaks = held[..end].iter().rev().take_while(|byte| matches!(byte, b'\n' | b'\r'));
+        let blank = breaks.filter(|byte| **byte == b'\n').count();
+        if blank < lines {
+            self.number = first + (lines - blank) as i64;
+        }
+        let behind = self.used + end;
+        let mut bytes = Vec::with_capacity(self.held.capacity());
+        bytes.extend_from_slice(&self.held[behind..]);
+        std::mem::swap(&mut bytes, &mut self.held);
+        bytes.truncate(behind);
+        let from = std::mem::take(&mut self.used);
+        Some(Block::Lines(Lines { bytes, from, delimiter: self.row.delimiter, first }))
+    }
 }
 
 impl TableReader for Delimited<'_> {
     fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError> {
-        loop {
-            let more = self.reader.read_byte_record(&mut self.row.record);
-            if !more.map_err(|error| IngestError::read(self.file, &error))? {
-                return Ok(None);
-            }
-            self.count();
+        while self.advance()? {
             if !self.row.is_blank() {
                 return Ok(Some((self.number, &self.row)));
             }
         }
+        Ok(None)
+    }
+
+    fn has_blocks(&self) -> bool {
+        true
+    }
+
+    fn block(&mut self, bytes: usize) -> Result<Option<Block>, IngestError> {
+        self.fill(bytes);
+        if let Some(block) = self.plain() {
+            return Ok(Some(block));
+        }
+        let mut block = Rows::new(self.row.delimiter);
+        while block.bytes().len() < bytes {
+            match self.advance() {
+                Ok(true) if self.row.is_blank() => {}
+                Ok(true) => block.push(self.number, self.row.text(), self.row.ends()),
+                Ok(false) => break,
+                // What came before is read first; the next call meets the error again.
+                Err(_) if !block.is_empty() => break,
+                Err(error) => return Err(error),
+            }
+        }
+        Ok((!block.is_empty()).then_some(Block::Rows(block)))
     }
 }
 
 struct DelimitedRow {
-    record: ByteRecord,
+    cells: Vec<u8>,
+    ends: Vec<usize>,
+    len: usize,
     delimiter: u8,
 }
 
-impl Record for DelimitedRow {
-    fn len(&self) -> usize {
-        self.record.len()
+impl DelimitedRow {
+    fn ends(&self) -> &[usize] {
+        &self.ends[..self.len]
     }
-    fn cell(&self, index: usize) -> Cell<'_> {
-        let Some(bytes) = self.record.get(index) else { return Cell::Empty };
-        std::str::from_utf8(bytes).map_or(Cell::NotText(bytes), Cell::of)
+    fn text(&self) -> &[u8] {
+        &self.cells[..self.ends().last().copied().unwrap_or(0)]
     }
-    fn raw(&self) -> String {
-        csv_line(self.record.iter(), self.delimiter)
+}
+
+impl DelimitedCells for DelimitedRow {
+    fn cells(&self) -> usize {
+        self.len
     }
-    fn is_blank(&self) -> bool {
-        self.record.iter().all(|cell| cell.trim_ascii().is_empty())
+    fn bytes(&self, cell: usize) -> Option<&[u8]> {
+        let end = *self.ends().get(cell)?;
+        let start = if cell == 0 { 0 } else { self.ends[cell - 1] };
+        Some(&self.cells[start..end])
     }
-    /// Looks at the bytes first: every row is asked, and hardly one has such a cell.
-    fn too_long(&self, limit: usize) -> Option<usize> {
-        let mut long = self.record.iter().enumerate().filter(|(_, bytes)| bytes.len() > limit);
-        long.find_map(|(index, _)| (self.cell(index).text_bytes() > limit).then_some(index))
-    }
-    /// A cell that holds, behind a line break, a line with as many delimiters as a row: a quote was never closed. A note of
-    /// several lines has fewer.
-    fn swallowed(&self, columns: usize) -> Option<usize> {
-        let delimiters = |line: &[u8]| line.iter().filter(|byte| **byte == self.delimiter).count();
-        self.record.iter().position(|cell| {
-            columns > 1 && cell.split(|byte| *byte == b'\n').skip(1).any(|line| delimiters(line) + 1 >= columns)
-        })
+    fn delimiter(&self) -> u8 {
+        self.delimiter
     }
 }
 
@@ -190,6 +315,7 @@ fn counts_by_line(start: &[u8]) -> Vec<[usize; 4]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::Cell;
 
     fn rows(bytes: &[u8], encoding: Option<&'static Encoding>, delimiter: Option<u8>) -> Vec<(i64, Vec<String>)> {
         let text = decoded(bytes, encoding).unwrap();

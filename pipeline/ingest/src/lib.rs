@@ -16,6 +16,8 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod batch;
+mod block;
+mod block_reader;
 mod columnar;
 mod columns_of_text;
 mod delimited;
@@ -28,10 +30,12 @@ mod header_rows;
 mod kind;
 mod mapped_header;
 mod mapping;
+mod plain;
 mod propose;
 mod reading;
 mod record;
 mod row;
+mod rules;
 mod same_rows;
 mod strip_file;
 mod table_file;

@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use jiff::civil::{Date, DateTime, Time};
 
 use crate::IngestError;
+use crate::block::Block;
 
 /// One cell. Text is trimmed and never empty.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -169,6 +170,14 @@ pub(crate) trait TableReader {
     /// by what divides them, so that one too many moves all behind it.
     fn width(&self) -> Option<usize> {
         None
+    }
+    /// Whether rows are to be had in blocks, too.
+    fn has_blocks(&self) -> bool {
+        false
+    }
+    /// The next rows, of about so many bytes of the file. `None` at the end.
+    fn block(&mut self, _bytes: usize) -> Result<Option<Block>, IngestError> {
+        Ok(None)
     }
 }
 

@@ -121,13 +121,18 @@ impl<'a> RowReader<'a> {
     }
 
     /// Whether somebody named the zone of local times in this row.
-    pub fn knows_zone(&self, values: &[Value]) -> bool {
+    fn knows_zone(&self, values: &[Value]) -> bool {
         let season = match self.column("season").map(|index| values[index]) {
             Some(Value::Integer(season)) => season,
             _ => 0,
         };
         let own = self.column("timezone").is_some_and(|index| self.layout.feeds[index].origin != Origin::Absent);
         own || self.reading.zone.is_some() || self.zones.known(text_of(values, self.schema, "field_id"), season)
+    }
+
+    /// Whether times of this row are read as UTC, because nobody named their zone.
+    pub fn lacks_zone(&self, values: &[Value]) -> bool {
+        values.iter().any(|value| matches!(value, Value::Moment { local: true, .. })) && !self.knows_zone(values)
     }
 
     fn column(&self, name: &str) -> Option<usize> {
@@ -200,21 +205,25 @@ pub(crate) fn check_needed(schema: &TableSchema, layout: &Layout, values: &[Valu
 /// A row without a season belongs to the year of its day: weather, and the planter's own log.
 pub(crate) fn fill_season(schema: &TableSchema, values: &mut [Value]) {
     let Some(season) = column_of(schema, "season") else { return };
-    let moment = || match values[column_of(schema, "time")?] {
-        Value::Moment { microseconds, .. } => jiff::Timestamp::from_microsecond(microseconds).ok(),
-        _ => None,
-    };
-    let day =
-        schema.columns.iter().position(|column| column.column_type == ColumnType::Date).map(|index| values[index]);
-    let year = match (day, schema.name.as_str()) {
-        (Some(Value::Day(day)), _) => {
-            Some(jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day)).year())
-        }
-        // Nobody plants at midnight of New Year: the year is the same in every zone.
-        (_, "setting_log") => moment().map(|moment| TimeZone::UTC.to_datetime(moment).year()),
-        _ => None,
-    };
-    if let Some(year) = year {
-        values[season] = Value::Integer(i64::from(year));
+    if let Some(year) = dated_by(schema).and_then(|column| year_of(values[column])) {
+        values[season] = Value::Integer(year);
     }
+}
+
+/// The column whose day or time tells the season of a row that names none.
+pub(crate) fn dated_by(schema: &TableSchema) -> Option<usize> {
+    let day = schema.columns.iter().position(|column| column.column_type == ColumnType::Date);
+    day.or_else(|| column_of(schema, "time").filter(|_| schema.name == "setting_log"))
+}
+
+/// The year of a day or time. Nobody plants at midnight of New Year: the year is the same in every zone.
+pub(crate) fn year_of(value: Value) -> Option<i64> {
+    let date = match value {
+        Value::Day(day) => jiff::civil::Date::constant(1970, 1, 1).saturating_add(jiff::Span::new().days(day)),
+        Value::Moment { microseconds, .. } => {
+            TimeZone::UTC.to_datetime(jiff::Timestamp::from_microsecond(microseconds).ok()?).date()
+        }
+        _ => return None,
+    };
+    Some(i64::from(date.year()))
 }

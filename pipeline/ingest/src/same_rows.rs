@@ -25,7 +25,7 @@ pub struct Sketch {
 
 impl Sketch {
     /// Takes the values of a kept row, without where it came from.
-    pub(crate) fn add(&mut self, values: &[Value]) {
+    pub(crate) fn add<'v>(&mut self, values: impl IntoIterator<Item = Value<'v>>) {
         self.rows += 1;
         let mut hasher = DefaultHasher::new();
         for value in values {
@@ -39,7 +39,16 @@ impl Sketch {
                 Value::Day(day) => (6_u8, day).hash(&mut hasher),
             }
         }
-        let hash = hasher.finish();
+        self.keep(hasher.finish());
+    }
+
+    /// Takes in the rows of another part of the same file.
+    pub(crate) fn merge(&mut self, other: Self) {
+        self.rows += other.rows;
+        other.hashes.into_iter().for_each(|hash| self.keep(hash));
+    }
+
+    fn keep(&mut self, hash: u64) {
         if self.hashes.len() < KEPT || self.hashes.last().is_some_and(|largest| hash < *largest) {
             self.hashes.insert(hash);
             if self.hashes.len() > KEPT {
@@ -107,7 +116,7 @@ mod tests {
 
     fn sketch(rows: std::ops::Range<i64>) -> Sketch {
         let mut sketch = Sketch::default();
-        rows.for_each(|row| sketch.add(&[Value::Text("A"), Value::Integer(row), Value::Missing]));
+        rows.for_each(|row| sketch.add([Value::Text("A"), Value::Integer(row), Value::Missing]));
         sketch
     }
 

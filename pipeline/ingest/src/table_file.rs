@@ -1,39 +1,35 @@
 //! One table of one file, from rows to kept rows and rows set aside.
 
-use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_tables::{EXAMPLE_ROW, Finding, Group, SetAside, Severity, TableSchema, TablesError, schema};
+use evenstand_settings::Settings;
+use evenstand_tables::{Finding, Group, SetAside, Severity, Sink, schema};
 use evenstand_workbook::column_letters;
 use jiff::tz::TimeZone;
 
 use crate::IngestError;
-use crate::batch::Batch;
+use crate::batch::{BATCH_ROWS, Batch};
+use crate::block::Block;
+use crate::block_reader::{Aside, BlockReader, Outcome};
 use crate::file_report::{FileReport, Source, Surroundings};
 use crate::given::check_given;
 use crate::header::{HeaderFault, Layout, Origin, check_required, match_names, tidy};
 use crate::header_rows::{cells_of, two_rows};
 use crate::mapped_header::match_mapped;
-use crate::reading::Reading;
-use crate::record::{Cell, Record, TableReader};
-use crate::row::{RowFault, RowReader, check_needed, column_of, fill_season, is_left_blank, text_of};
+use crate::mapping::Mapping;
+use crate::record::{Record, TableReader};
+use crate::row::{RowFault, column_of, text_of};
+use crate::rules::{NOT_FILLED_IN, Rules, raw_text};
 use crate::same_rows::Sketch;
-use crate::time::zone;
+use crate::time::{Zones, zone};
 use crate::value::Value;
-use crate::whereabouts::{Finder, strip_time};
-use crate::wide::narrow;
+use crate::whereabouts::{Finder, Whereabouts, strip_time};
 
-/// Rows collected before they go to the sink.
-const BATCH_ROWS: usize = 1 << 15;
+/// Bytes of a block of rows, and blocks that wait for each thread.
+const BLOCK_BYTES: usize = 1 << 20;
+const BLOCKS_A_THREAD: usize = 2;
 /// Rows set aside for one reason that have a finding each; further ones of a file share one.
 const TOLD_ONE_BY_ONE: u64 = 100;
-/// Longest cell that is read, in bytes; a longer one is no value that a person wrote.
-const LONGEST_CELL: usize = 1 << 16;
-/// Letters of a row that are kept with it when it is set aside.
-const LONGEST_RAW: usize = 1 << 16;
-
-/// Code of a row of a plan's sheet that nobody filled in.
-const NOT_FILLED_IN: &str = "not_filled_in";
 
 /// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
 pub(crate) fn read_table(
@@ -41,9 +37,22 @@ pub(crate) fn read_table(
     table: &mut dyn TableReader,
     around: Surroundings,
 ) -> Result<FileReport, IngestError> {
-    let mut file = TableFile::new(source, around)?;
-    file.width = table.width();
+    read_table_in_blocks(source, table, around, BLOCK_BYTES)
+}
+
+/// [`read_table`] with blocks of about so many bytes, where the table has any; 0 reads row by row. The size changes nothing
+/// but the time.
+pub(crate) fn read_table_in_blocks(
+    source: &Source,
+    table: &mut dyn TableReader,
+    around: Surroundings,
+    block_bytes: usize,
+) -> Result<FileReport, IngestError> {
+    let mut file = TableFile::new(source, around, table.width())?;
     loop {
+        if block_bytes > 0 && table.has_blocks() && file.takes_blocks() {
+            return file.blocks(table, block_bytes);
+        }
         match table.next() {
             Ok(Some((number, record))) => file.line(number, record)?,
             Ok(None) => return file.finish(),
@@ -56,39 +65,21 @@ pub(crate) fn read_table(
     }
 }
 
-/// Why a row was not kept: it is set aside, or the run ends.
-enum NotKept {
-    Row(RowFault),
-    Run(IngestError),
-}
-
-impl From<RowFault> for NotKept {
-    fn from(fault: RowFault) -> Self {
-        NotKept::Row(fault)
-    }
-}
-
-impl From<TablesError> for NotKept {
-    fn from(error: TablesError) -> Self {
-        NotKept::Run(error.into())
-    }
-}
-
 /// The state of one table while it is read.
 struct TableFile<'s, 'a> {
-    source: &'s Source,
-    around: Surroundings<'a>,
-    reading: Reading,
+    rules: Rules<'s>,
+    settings: &'a Settings,
+    mapping: Option<&'a Mapping>,
+    whereabouts: &'a Whereabouts,
+    zones: &'a mut Zones,
+    sink: &'a mut dyn Sink,
     finder: Finder<'a>,
-    schema: &'static TableSchema,
-    kept: &'static TableSchema,
     /// Rows of the header that are still to come, by number; `None` where it is the first row that holds anything.
     header_rows: Option<Vec<i64>>,
     /// Names found so far.
     names: Option<Vec<String>>,
     /// What the header says, or why the whole file is set aside.
     layout: Option<Result<Layout, (&'static str, String)>>,
-    season_column: usize,
     timezone_column: Option<usize>,
     batches: BTreeMap<i64, Batch>,
     local_without_zone: BTreeSet<(String, i64)>,
@@ -100,29 +91,37 @@ struct TableFile<'s, 'a> {
     /// Rows set aside by code.
     told: BTreeMap<&'static str, u64>,
     sketch: Sketch,
-    /// Number of columns of a table whose cells have places of their own.
-    width: Option<usize>,
     /// Rows with cells right of the header, and the first of them.
     beyond: Option<(u64, i64)>,
     report: FileReport,
 }
 
-impl<'s, 'a> TableFile<'s, 'a> {
-    fn new(source: &'s Source, around: Surroundings<'a>) -> Result<Self, IngestError> {
+impl<'s, 'a: 's> TableFile<'s, 'a> {
+    fn new(source: &'s Source, around: Surroundings<'a>, width: Option<usize>) -> Result<Self, IngestError> {
         let schema = schema(Group::Raw, source.kind)?;
         let rule = around.mapping.map(|mapping| &mapping.rule);
-        let header_rows = rule.and_then(|rule| rule.header_row.as_ref());
+        let header_rows: Option<Vec<i64>> =
+            rule.and_then(|rule| rule.header_row.as_ref()).map(|rows| rows.iter().map(|row| i64::from(*row)).collect());
         Ok(Self {
-            source,
-            reading: around.mapping.map(|mapping| mapping.reading.clone()).unwrap_or_default(),
+            rules: Rules {
+                source,
+                rule,
+                reading: around.mapping.map(|mapping| mapping.reading.clone()).unwrap_or_default(),
+                schema,
+                kept: evenstand_tables::schema(Group::Kept, source.kind)?,
+                season_column: column_of(schema, "season").unwrap_or(0),
+                without_header: header_rows.as_ref().is_some_and(Vec::is_empty),
+                width,
+            },
+            settings: around.settings,
+            mapping: around.mapping,
+            whereabouts: around.whereabouts,
+            zones: around.zones,
+            sink: around.sink,
             finder: Finder::new(around.whereabouts, schema),
-            header_rows: header_rows.map(|rows| rows.iter().map(|row| i64::from(*row)).collect()),
-            around,
-            schema,
-            kept: evenstand_tables::schema(Group::Kept, source.kind)?,
+            header_rows,
             names: None,
             layout: None,
-            season_column: column_of(schema, "season").unwrap_or(0),
             timezone_column: column_of(schema, "timezone"),
             batches: BTreeMap::new(),
             local_without_zone: BTreeSet::new(),
@@ -131,7 +130,6 @@ impl<'s, 'a> TableFile<'s, 'a> {
             left_blank: 0,
             told: BTreeMap::new(),
             sketch: Sketch::default(),
-            width: None,
             beyond: None,
             report: FileReport::default(),
         })
@@ -148,11 +146,11 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 }
                 // No header: columns are called by their letters. A later row may have more cells than the first.
                 Some([]) => {
-                    if self.is_skipped(number, record) {
+                    if self.rules.is_skipped(number, record) {
                         self.skipped += 1;
                         return Ok(());
                     }
-                    self.names = Some((0..self.width.unwrap_or(record.len())).map(column_letters).collect());
+                    self.names = Some((0..self.rules.width.unwrap_or(record.len())).map(column_letters).collect());
                     self.header(number);
                 }
                 Some([.., last]) if number > *last && self.names.is_none() => {
@@ -191,22 +189,22 @@ impl<'s, 'a> TableFile<'s, 'a> {
 
     fn header(&mut self, number: i64) {
         let names = self.names.take().unwrap_or_default();
-        let units = &self.around.settings.default_units;
-        let matched = match self.around.mapping {
-            Some(mapping) => match_mapped(self.schema, &names, units, mapping),
-            None => match_names(self.schema, &names.iter().map(|name| tidy(name)).collect::<Vec<_>>(), units),
+        let units = &self.settings.default_units;
+        let matched = match self.mapping {
+            Some(mapping) => match_mapped(self.rules.schema, &names, units, mapping),
+            None => match_names(self.rules.schema, &names.iter().map(|name| tidy(name)).collect::<Vec<_>>(), units),
         };
         let checked = matched.and_then(|layout| {
             let is_fed = |name: &str| {
-                column_of(self.schema, name).is_some_and(|index| layout.feeds[index].origin != Origin::Absent)
+                column_of(self.rules.schema, name).is_some_and(|index| layout.feeds[index].origin != Origin::Absent)
             };
-            let mut given = self.around.whereabouts.gives(self.schema, &is_fed);
+            let mut given = self.whereabouts.gives(self.rules.schema, &is_fed);
             // A planter's log is of the year it was written in.
-            if self.schema.name == "setting_log" && is_fed("time") {
+            if self.rules.schema.name == "setting_log" && is_fed("time") {
                 given.push("season");
             }
-            check_required(self.schema, &layout, &names, &given)?;
-            check_given(self.schema, &layout, &self.reading, self.around.zones)?;
+            check_required(self.rules.schema, &layout, &names, &given)?;
+            check_given(self.rules.schema, &layout, &self.rules.reading, self.zones)?;
             Ok(layout)
         });
         match checked {
@@ -219,11 +217,11 @@ impl<'s, 'a> TableFile<'s, 'a> {
                                 "column {} \"{}\" is not a column of {} and is not used",
                                 unused.cell + 1,
                                 unused.name,
-                                self.schema.name
+                                self.rules.schema.name
                             ),
                         )
-                        .table(self.source.kind)
-                        .source(&self.source.file, row_of(number))
+                        .table(self.rules.source.kind)
+                        .source(&self.rules.source.file, row_of(number))
                         .remedy(&unused.remedy),
                     );
                 }
@@ -236,144 +234,160 @@ impl<'s, 'a> TableFile<'s, 'a> {
     fn header_fault(&mut self, number: i64, fault: HeaderFault) {
         self.report.findings.push(
             Finding::error(fault.code, format!("{}; no row of this file can be used", fault.message))
-                .table(self.source.kind)
-                .source(&self.source.file, row_of(number))
+                .table(self.rules.source.kind)
+                .source(&self.rules.source.file, row_of(number))
                 .remedy(fault.remedy),
         );
         self.layout = Some(Err((fault.code, fault.message)));
     }
 
     fn row(&mut self, number: i64, record: &dyn Record) -> Result<(), IngestError> {
-        if self.is_example(record) {
+        if self.rules.is_example(record) {
             self.examples += 1;
             return Ok(());
         }
-        if self.is_skipped(number, record) {
+        if self.rules.is_skipped(number, record) {
             self.skipped += 1;
             return Ok(());
         }
         self.report.rows_read += 1;
-        match self.keep(number, record) {
-            Ok(()) => self.report.rows_kept += 1,
-            Err(NotKept::Row(fault)) => self.set_aside(number, record, fault)?,
-            Err(NotKept::Run(error)) => return Err(error),
-        }
-        Ok(())
-    }
-
-    /// Whether the row is the example of a blank sheet.
-    fn is_example(&self, record: &dyn Record) -> bool {
-        first_filled(record).eq_ignore_ascii_case(EXAMPLE_ROW)
-    }
-
-    /// Whether a person said that this row is no row of the table.
-    fn is_skipped(&self, number: i64, record: &dyn Record) -> bool {
-        self.around.mapping.is_some_and(|mapping| {
-            mapping.rule.skip_rows.iter().any(|row| i64::from(*row) == number)
-                || !mapping.rule.skip_rows_with.is_empty() && {
-                    let first = first_filled(record);
-                    mapping.rule.skip_rows_with.iter().any(|word| word.trim().eq_ignore_ascii_case(&first))
-                }
-        })
-    }
-
-    /// Reads the cells of a row and collects them.
-    fn keep(&mut self, number: i64, record: &dyn Record) -> Result<(), NotKept> {
-        let layout = match &self.layout {
+        let layout = match self.layout.take() {
             Some(Ok(layout)) => layout,
             Some(Err((code, message))) => {
-                return Err(NotKept::Row(RowFault {
+                let fault = RowFault {
                     code,
                     message: format!("the header of the file cannot be used: {message}"),
                     remedy: String::new(),
-                }));
+                };
+                self.layout = Some(Err((code, message)));
+                return self.set_aside(number, raw_text(record), fault);
             }
             None => return Ok(()),
         };
-        if let Some(cell) = record.too_long(LONGEST_CELL) {
-            return Err(NotKept::Row(RowFault {
-                code: "cell_too_long",
-                message: format!("column {}: the cell holds more than {LONGEST_CELL} letters", cell + 1),
-                remedy: "look for a quote that is not closed, or shorten the text".into(),
-            }));
-        }
-        let without_header = self.header_rows.as_ref().is_some_and(Vec::is_empty);
-        if self.width.is_none() {
-            check_shape(record, layout.columns, without_header)?;
-        } else if !without_header && has_cells_behind(record, layout.columns) {
+        if self.rules.has_cells_beyond(&layout, record) {
             let (rows, first) = self.beyond.unwrap_or((0, number));
             self.beyond = Some((rows + 1, first));
         }
-        let reader = RowReader { schema: self.schema, layout, reading: &self.reading, zones: self.around.zones };
-        let texts = reader.texts(record);
-        let mut kept: Vec<Vec<Value>> = if layout.each.is_empty() {
-            vec![reader.values(record, &texts, None)?]
-        } else {
-            layout.each.iter().map(|each| reader.values(record, &texts, Some(each))).collect::<Result<_, _>>()?
-        };
-        if layout.each.is_empty() && kept.first().is_some_and(|values| is_left_blank(self.schema, values)) {
-            return Err(NotKept::Row(RowFault {
-                code: NOT_FILLED_IN,
-                message: "only what the plan says stands in this row; nothing was written into it".into(),
-                remedy: String::new(),
-            }));
-        }
-        narrow(layout, &mut kept)?;
-        for values in &mut kept {
-            if values[self.season_column] == Value::Missing {
-                fill_season(self.schema, values);
-            }
-            if let Err(mut fault) = self.finder.fill(values).and_then(|()| check_needed(self.schema, layout, values)) {
-                if self.around.mapping.is_some() {
-                    let skip = "; if this is no row of the table, pass over it in the [[source]] block";
-                    fault.remedy += &format!("{skip}: skip_rows = [{number}]");
-                }
-                return Err(fault.into());
-            }
-        }
-        // Before the first kept row of a wide one goes: it is kept whole or not at all.
-        if kept.iter().any(|values| !matches!(values[self.season_column], Value::Integer(_))) {
-            return Err(NotKept::Row(RowFault {
-                code: "missing_value",
-                message: "no season and no date to take it from".into(),
-                remedy: "write the year of planting in the column season".into(),
-            }));
-        }
-        for values in &kept {
-            let Value::Integer(season) = values[self.season_column] else { continue };
-            let field = text_of(values, self.schema, "field_id");
-            let local = values.iter().any(|value| matches!(value, Value::Moment { local: true, .. }));
-            if local && !reader.knows_zone(values) && !self.local_without_zone.contains(&(field.to_owned(), season)) {
-                self.local_without_zone.insert((field.to_owned(), season));
-            }
-            if self.source.kind == "strip" {
-                self.report.strip_times.extend(strip_time(self.schema, values));
-            }
-            self.sketch.add(values);
-            let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.kept));
-            batch.push(
-                values,
-                [Value::Text(&self.source.file), Value::Integer(number), Value::Text(&self.source.sha256)],
-            );
-            if batch.rows() >= BATCH_ROWS {
-                self.around.sink.rows(self.source.kind, season, batch.take()?)?;
-            }
-        }
-        let named = self.timezone_column.zip(kept.first()).and_then(|(zone, values)| self.named_zone(zone, values));
-        if let Some((field, season, zone)) = named {
-            self.around.zones.set(&field, season, zone);
+        let read = self.read_row(number, record, &layout);
+        self.layout = Some(Ok(layout));
+        match read? {
+            Ok(()) => self.report.rows_kept += 1,
+            Err(fault) => self.set_aside(number, raw_text(record), fault)?,
         }
         Ok(())
     }
 
-    /// The zone that a field's row names for itself.
-    fn named_zone(&self, column: usize, values: &[Value]) -> Option<(String, i64, TimeZone)> {
-        let Value::Text(name) = values[column] else { return None };
-        let Value::Integer(season) = values[self.season_column] else { return None };
-        Some((text_of(values, self.schema, "field_id").to_owned(), season, zone(name).ok()?))
+    /// Reads the cells of a row and collects them.
+    fn read_row(
+        &mut self,
+        number: i64,
+        record: &dyn Record,
+        layout: &Layout,
+    ) -> Result<Result<(), RowFault>, IngestError> {
+        let (rules, zones) = (&self.rules, &*self.zones);
+        let reader = rules.reader(layout, zones);
+        let texts = reader.texts(record);
+        let kept = match rules.values(layout, zones, &mut self.finder, (number, record), &texts) {
+            Ok(kept) => kept,
+            Err(fault) => return Ok(Err(fault)),
+        };
+        for values in &kept {
+            let Value::Integer(season) = values[rules.season_column] else { continue };
+            let field = text_of(values, rules.schema, "field_id");
+            if reader.lacks_zone(values) && !self.local_without_zone.contains(&(field.to_owned(), season)) {
+                self.local_without_zone.insert((field.to_owned(), season));
+            }
+            if rules.source.kind == "strip" {
+                self.report.strip_times.extend(strip_time(rules.schema, values));
+            }
+            self.sketch.add(values.iter().copied());
+            let batch = self.batches.entry(season).or_insert_with(|| Batch::new(rules.kept));
+            batch.push(values, number);
+            if batch.rows() >= BATCH_ROWS {
+                self.sink.rows(rules.source.kind, season, batch.take(rules.source)?)?;
+            }
+        }
+        let named = self.timezone_column.zip(kept.first()).and_then(|(zone, values)| named_zone(rules, zone, values));
+        if let Some((field, season, zone)) = named {
+            self.zones.set(&field, season, zone);
+        }
+        Ok(Ok(()))
     }
 
-    fn set_aside(&mut self, number: i64, record: &dyn Record, fault: RowFault) -> Result<(), IngestError> {
+    /// Whether the rows to come can be read in blocks: their header is known, and no row tells what a later one means.
+    fn takes_blocks(&self) -> bool {
+        let Some(Ok(layout)) = &self.layout else { return false };
+        let names_zones = self.timezone_column.is_some_and(|column| layout.feeds[column].origin != Origin::Absent);
+        layout.each.is_empty()
+            && !names_zones
+            && self.rules.source.kind != "strip"
+            && self.whereabouts.knows_each_alone()
+    }
+
+    /// Reads the rest of the table in blocks: while some are read by all threads, the next ones are fetched.
+    fn blocks(mut self, table: &mut dyn TableReader, bytes: usize) -> Result<FileReport, IngestError> {
+        let Some(Ok(layout)) = self.layout.take() else { return self.finish() };
+        let at_a_time = BLOCKS_A_THREAD * rayon::current_num_threads();
+        let mut fetch = |problem: &mut Option<String>| -> Result<Vec<Block>, IngestError> {
+            let mut blocks = Vec::new();
+            while blocks.len() < at_a_time && problem.is_none() {
+                match table.block(bytes) {
+                    Ok(Some(block)) => blocks.push(block),
+                    Ok(None) => break,
+                    Err(IngestError::Read { problem: found, .. }) => *problem = Some(found),
+                    Err(error) => return Err(error),
+                }
+            }
+            Ok(blocks)
+        };
+        let mut problem = None;
+        let mut waiting = fetch(&mut problem)?;
+        while !waiting.is_empty() {
+            let reader =
+                BlockReader { rules: &self.rules, layout: &layout, zones: self.zones, whereabouts: self.whereabouts };
+            let mut outcomes: Vec<Outcome> = waiting.iter().map(|_| Outcome::default()).collect();
+            let next = rayon::in_place_scope(|scope| {
+                for (block, outcome) in waiting.into_iter().zip(&mut outcomes) {
+                    let reader = &reader;
+                    scope.spawn(move |_| *outcome = reader.read(&block.rows()));
+                }
+                fetch(&mut problem)
+            });
+            for outcome in outcomes {
+                self.take_in(outcome)?;
+            }
+            waiting = next?;
+        }
+        self.layout = Some(Ok(layout));
+        if let Some(problem) = problem {
+            self.cut_short(&problem);
+        }
+        self.finish()
+    }
+
+    /// Takes in what became of the next rows.
+    fn take_in(&mut self, outcome: Outcome) -> Result<(), IngestError> {
+        self.report.rows_read += outcome.rows_read;
+        self.report.rows_kept += outcome.rows_kept;
+        self.examples += outcome.examples;
+        self.skipped += outcome.skipped;
+        self.local_without_zone.extend(outcome.local_without_zone);
+        self.sketch.merge(outcome.sketch);
+        self.finder.count(&outcome.tally);
+        for Aside { number, fault, raw } in outcome.aside {
+            self.set_aside(number, raw, fault)?;
+        }
+        for (season, piece) in outcome.pieces {
+            let batch = self.batches.entry(season).or_insert_with(|| Batch::new(self.rules.kept));
+            batch.extend(piece);
+            while batch.rows() >= BATCH_ROWS {
+                self.sink.rows(self.rules.source.kind, season, batch.take(self.rules.source)?)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn set_aside(&mut self, number: i64, raw: String, fault: RowFault) -> Result<(), IngestError> {
         if !fault.remedy.is_empty() {
             let told = self.told.entry(fault.code).or_default();
             *told += 1;
@@ -381,22 +395,22 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 let severity = if fault.code == "unclosed_quote" { Severity::Error } else { Severity::Warning };
                 self.report.findings.push(
                     Finding::new(severity, fault.code, format!("row set aside: {}", fault.message))
-                        .table(self.source.kind)
-                        .source(&self.source.file, Some(number))
+                        .table(self.rules.source.kind)
+                        .source(&self.rules.source.file, Some(number))
                         .remedy(fault.remedy),
                 );
             }
         }
         self.report.rows_set_aside += 1;
         self.left_blank += u64::from(fault.code == NOT_FILLED_IN);
-        Ok(self.around.sink.set_aside(SetAside {
-            source_file: self.source.file.clone(),
+        Ok(self.sink.set_aside(SetAside {
+            source_file: self.rules.source.file.clone(),
             source_row: number,
-            source_sha256: self.source.sha256.clone(),
-            kind: self.source.kind.to_owned(),
+            source_sha256: self.rules.source.sha256.clone(),
+            kind: self.rules.source.kind.to_owned(),
             code: fault.code.to_owned(),
             message: fault.message,
-            raw: Some(shortened(record.raw())),
+            raw: Some(raw),
         })?)
     }
 
@@ -408,8 +422,8 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 "cut_short",
                 format!("the file could be read up to row {rows} of its table and no further ({problem}); what follows is not known"),
             )
-            .table(self.source.kind)
-            .source(&self.source.file, None)
+            .table(self.rules.source.kind)
+            .source(&self.rules.source.file, None)
             .remedy("copy or export the file again, then run again"),
         );
     }
@@ -417,11 +431,11 @@ impl<'s, 'a> TableFile<'s, 'a> {
     fn finish(mut self) -> Result<FileReport, IngestError> {
         for (season, mut batch) in std::mem::take(&mut self.batches) {
             if batch.rows() > 0 {
-                self.around.sink.rows(self.source.kind, season, batch.take()?)?;
+                self.sink.rows(self.rules.source.kind, season, batch.take(self.rules.source)?)?;
             }
         }
-        self.report.sketches.push((self.source.clone(), std::mem::take(&mut self.sketch)));
-        let about = |finding: Finding| finding.table(self.source.kind).source(&self.source.file, None);
+        self.report.sketches.push((self.rules.source.clone(), std::mem::take(&mut self.sketch)));
+        let about = |finding: Finding| finding.table(self.rules.source.kind).source(&self.rules.source.file, None);
         if self.layout.is_none() && self.report.rows_read == 0 {
             let expected = self.header_rows.as_ref().and_then(|rows| rows.last());
             let finding = match expected {
@@ -488,8 +502,8 @@ impl<'s, 'a> TableFile<'s, 'a> {
                 .remedy("nothing need be done if they are remarks; else name their columns in the row of the header"),
             );
         }
-        let places = self.finder.findings(self.source.kind);
-        self.report.findings.extend(places.into_iter().map(|finding| finding.source(&self.source.file, None)));
+        let places = self.finder.findings(self.rules.source.kind);
+        self.report.findings.extend(places.into_iter().map(|finding| finding.source(&self.rules.source.file, None)));
         for (field, season) in &self.local_without_zone {
             self.report.findings.push(
                 about(Finding::note("no_timezone", "local times were read as UTC, because neither the field nor the settings name a time zone"))
@@ -501,49 +515,14 @@ impl<'s, 'a> TableFile<'s, 'a> {
     }
 }
 
-/// A row's text, cut where it is longer than anybody reads.
-fn shortened(raw: String) -> String {
-    match raw.char_indices().nth(LONGEST_RAW) {
-        Some((end, _)) => format!("{}… (cut after {LONGEST_RAW} letters)", &raw[..end]),
-        None => raw,
-    }
-}
-
-/// The first cell of a row that holds anything, as text.
-fn first_filled(record: &dyn Record) -> Cow<'_, str> {
-    let first = (0..record.len()).map(|index| record.cell(index)).find(|cell| *cell != Cell::Empty);
-    first.map(Cell::text).unwrap_or_default()
-}
-
 /// The row of a header; none where the format keeps names apart from rows.
 fn row_of(number: i64) -> Option<i64> {
     (number > 0).then_some(number)
 }
 
-fn has_cells_behind(record: &dyn Record, columns: usize) -> bool {
-    (columns..record.len()).any(|index| record.cell(index) != Cell::Empty)
-}
-
-/// Errors where a row has more cells than the header, or rows stand in one of its cells.
-fn check_shape(record: &dyn Record, columns: usize, without_header: bool) -> Result<(), RowFault> {
-    if has_cells_behind(record, columns) {
-        let width = if without_header { "the first row" } else { "the header" };
-        return Err(RowFault {
-            code: "too_many_cells",
-            message: format!("{} cells, but {width} has {columns}", record.len()),
-            remedy: "look for a delimiter inside a cell; put such cells in quotes".into(),
-        });
-    }
-    match record.swallowed(columns) {
-        None => Ok(()),
-        Some(cell) => Err(RowFault {
-            code: "unclosed_quote",
-            message: format!(
-                "column {}: a quote is opened and not closed, so that following rows stand in one cell",
-                cell + 1
-            ),
-            remedy: "remove the quote, or close it before the next delimiter; the rows it swallowed are read then"
-                .into(),
-        }),
-    }
+/// The zone that a field's row names for itself.
+fn named_zone(rules: &Rules, column: usize, values: &[Value]) -> Option<(String, i64, TimeZone)> {
+    let Value::Text(name) = values[column] else { return None };
+    let Value::Integer(season) = values[rules.season_column] else { return None };
+    Some((text_of(values, rules.schema, "field_id").to_owned(), season, zone(name).ok()?))
 }

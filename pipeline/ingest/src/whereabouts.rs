@@ -78,6 +78,17 @@ impl Whereabouts {
         backwards.chain(overlapping).collect()
     }
 
+    /// Whether a row that names no strip may find one.
+    pub(crate) fn knows_any(&self) -> bool {
+        self.map.is_some() || !self.times.is_empty()
+    }
+
+    /// Whether a row finds its strip by nothing but itself: by time alone. Where places are known, the rows before tell the field
+    /// of one that lies outside.
+    pub(crate) fn knows_each_alone(&self) -> bool {
+        self.map.is_none()
+    }
+
     /// Field and season of the strips, where all are of one.
     fn only_field(&self) -> Option<(Option<&str>, Option<i64>)> {
         let mut fields =
@@ -100,7 +111,7 @@ impl Whereabouts {
 
 /// What became of rows that named no strip, for one file.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
-struct Tally {
+pub(crate) struct Tally {
     found: u64,
     near_border: u64,
     outside: u64,
@@ -124,6 +135,19 @@ impl<'a> Finder<'a> {
         let strip_column = column_of(schema, "strip_id").filter(|_| schema.name != "strip");
         let cursor = whereabouts.map.as_ref().map(StripMap::cursor);
         Self { whereabouts, schema, strip_column, cursor, last: whereabouts.only_field(), tally: Tally::default() }
+    }
+
+    /// What became of the rows.
+    pub fn into_tally(self) -> Tally {
+        self.tally
+    }
+
+    /// Counts rows that another finder filled in.
+    pub fn count(&mut self, tally: &Tally) {
+        self.tally.found += tally.found;
+        self.tally.near_border += tally.near_border;
+        self.tally.outside += tally.outside;
+        self.tally.in_two += tally.in_two;
     }
 
     /// Fills in strip, field and season of a row that names no strip. Errors where its table cannot do without one and its

@@ -1,17 +1,16 @@
 //! `store/`: kept tables, their sources and the manifest.
 
 use std::collections::BTreeMap;
-use std::fs::{self, File};
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use arrow::array::{Int64Array, RecordBatch};
 use arrow::datatypes::{DataType, Field, Schema};
 use evenstand_tables::{Finding, Group, Row, SetAside, Sink, Table, TablesError, schema};
-use parquet::arrow::ArrowWriter;
 use serde::{Deserialize, Serialize};
 
-use crate::parquet_file::{read_batches, read_table, write_error, write_table, writer};
+use crate::parquet_file::{TableWriter, read_batches, read_table, write_table};
 use crate::{StoreError, sha256_of_bytes};
 
 /// Version of the layout of `store/`; a store of another version is rebuilt from raw files.
@@ -60,11 +59,11 @@ pub struct KeptWriter {
     source: Option<String>,
     /// How often each source was begun.
     begun: BTreeMap<String, usize>,
-    open: BTreeMap<(String, i64), (PathBuf, ArrowWriter<File>)>,
+    open: BTreeMap<(String, i64), TableWriter>,
     sources: Vec<SourceEntry>,
     /// Rows set aside that are not written yet, and where they go.
     waiting: Vec<SetAside>,
-    set_aside: Option<(PathBuf, ArrowWriter<File>)>,
+    set_aside: Option<TableWriter>,
 }
 
 /// Rows set aside that are in memory at a time.
@@ -94,8 +93,8 @@ impl KeptWriter {
 
     /// Closes the files of the current source and notes what was read from it.
     pub fn end_source(&mut self, entry: SourceEntry) -> Result<(), StoreError> {
-        for (_, (path, writer)) in std::mem::take(&mut self.open) {
-            writer.close().map_err(|error| write_error(&path, &error))?;
+        for (_, writer) in std::mem::take(&mut self.open) {
+            writer.close()?;
         }
         self.sources.push(entry);
         Ok(())
@@ -104,8 +103,8 @@ impl KeptWriter {
     /// Writes findings and the manifest.
     pub fn finish(mut self, findings: &[Finding]) -> Result<Manifest, StoreError> {
         self.write_set_aside()?;
-        if let Some((path, writer)) = self.set_aside.take() {
-            writer.close().map_err(|error| write_error(&path, &error))?;
+        if let Some(writer) = self.set_aside.take() {
+            writer.close()?;
         }
         self.write_whole("findings", &kept_table(findings, "findings")?)?;
         let mut sources = self.sources;
@@ -120,17 +119,15 @@ impl KeptWriter {
     /// Writes the rows set aside that are waiting; an empty table where there are none at all.
     fn write_set_aside(&mut self) -> Result<(), StoreError> {
         let batch = kept_table(&std::mem::take(&mut self.waiting), "set_aside")?.batch().clone();
-        let (path, writer) = match &mut self.set_aside {
+        let writer = match &mut self.set_aside {
             Some(open) => open,
             None => {
                 let folder = self.root.join("set_aside");
                 fs::create_dir_all(&folder).map_err(|error| StoreError::file(&folder, &error))?;
-                let path = folder.join("set_aside.parquet");
-                let opened = writer(&path, batch.schema())?;
-                self.set_aside.insert((path, opened))
+                self.set_aside.insert(TableWriter::create(&folder.join("set_aside.parquet"), batch.schema())?)
             }
         };
-        writer.write(&batch).map_err(|error| write_error(path, &error))
+        writer.write(&batch)
     }
 
     fn write_whole(&self, name: &str, table: &Table) -> Result<(), StoreError> {
@@ -149,11 +146,10 @@ impl KeptWriter {
             let folder = self.root.join(table).join(format!("season={season}"));
             fs::create_dir_all(&folder).map_err(|error| StoreError::file(&folder, &error))?;
             let path = folder.join(format!("{}.parquet", &sha256_of_bytes(source.as_bytes())[..16]));
-            let opened = writer(&path, batch.schema())?;
-            self.open.insert(key.clone(), (path, opened));
+            self.open.insert(key.clone(), TableWriter::create(&path, batch.schema())?);
         }
         match self.open.get_mut(&key) {
-            Some((path, writer)) => writer.write(&batch).map_err(|error| write_error(path, &error)),
+            Some(writer) => writer.write(&batch),
             None => Ok(()),
         }
     }
