@@ -25,7 +25,11 @@ pub struct Measured {
 /// # Errors
 /// A line that is not of seven numbers and a word, with its number.
 pub fn read(csv: &str) -> Result<Vec<Measured>, String> {
-    csv.lines().enumerate().skip(1).map(|(number, line)| parse(line).ok_or(format!("line {}: {line}", number + 1))).collect()
+    csv.lines()
+        .enumerate()
+        .skip(1)
+        .map(|(number, line)| parse(line).ok_or(format!("line {}: {line}", number + 1)))
+        .collect()
 }
 
 fn parse(line: &str) -> Option<Measured> {
@@ -72,7 +76,8 @@ pub fn table(measured: &[Measured]) -> String {
         let time = |stage: &str| stages.get(stage).map(|line| line.seconds[0]);
         let shown = |stage: &str| time(stage).map_or("-".into(), seconds);
         let whole = ["ingest", "model", "report"].iter().map(|stage| time(stage)).sum::<Option<f64>>();
-        let peak = ["ingest", "model", "report"].iter().filter_map(|stage| stages.get(stage)).map(|line| line.peak_mb).max();
+        let peak =
+            ["ingest", "model", "report"].iter().filter_map(|stage| stages.get(stage)).map(|line| line.peak_mb).max();
         let usual = USUAL.iter().find(|(of_rows, of_fields, ..)| (*of_rows, *of_fields) == (rows, fields));
         let of_usual = |pick: fn(&(u64, u64, [f64; 3], [f64; 3])) -> [f64; 3]| {
             usual.map_or("-".into(), |usual| format!("{}, {}", seconds(pick(usual)[0]), seconds(pick(usual)[2])))
@@ -131,16 +136,32 @@ pub fn plot(measured: &[Measured]) -> String {
         let mut svg = format!("<text x=\"{}\" y=\"20\" text-anchor=\"middle\">{title}</text>\n", left + width / 2.0);
         for decade in x0 as i32..=x1 as i32 {
             let at = x(10_f64.powi(decade));
-            let _ = writeln!(svg, "<path d=\"M{at:.1} {top}V{}\" stroke=\"#ccc\"/><text x=\"{at:.1}\" y=\"{}\" text-anchor=\"middle\">10<tspan dy=\"-5\" font-size=\"9\">{decade}</tspan></text>", top + height, top + height + 18.0);
+            let _ = writeln!(
+                svg,
+                "<path d=\"M{at:.1} {top}V{}\" stroke=\"#ccc\"/><text x=\"{at:.1}\" y=\"{}\" text-anchor=\"middle\">10<tspan dy=\"-5\" font-size=\"9\">{decade}</tspan></text>",
+                top + height,
+                top + height + 18.0
+            );
         }
         for decade in y0 as i32..=y1 as i32 {
             let at = y(10_f64.powi(decade));
-            let label = if decade < 0 { format!("{} ms", 10_i64.pow((decade + 3).max(0) as u32)) } else { format!("{} s", 10_i64.pow(decade as u32)) };
-            let _ = writeln!(svg, "<path d=\"M{left} {at:.1}H{}\" stroke=\"#ccc\"/><text x=\"{}\" y=\"{:.1}\" text-anchor=\"end\">{label}</text>", left + width, left - 6.0, at + 4.0);
+            let label = if decade < 0 {
+                format!("{} ms", 10_i64.pow((decade + 3).max(0) as u32))
+            } else {
+                format!("{} s", 10_i64.pow(decade as u32))
+            };
+            let _ = writeln!(
+                svg,
+                "<path d=\"M{left} {at:.1}H{}\" stroke=\"#ccc\"/><text x=\"{}\" y=\"{:.1}\" text-anchor=\"end\">{label}</text>",
+                left + width,
+                left - 6.0,
+                at + 4.0
+            );
         }
         for (stage, mark) in LINES {
             let points = points(stage);
-            let path: Vec<String> = points.iter().map(|(at, value)| format!("{:.1},{:.1}", x(*at), y(*value))).collect();
+            let path: Vec<String> =
+                points.iter().map(|(at, value)| format!("{:.1},{:.1}", x(*at), y(*value))).collect();
             if path.is_empty() {
                 continue;
             }
@@ -165,8 +186,12 @@ pub fn plot(measured: &[Measured]) -> String {
     let mut svg = String::from(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 780 370\" font-family=\"sans-serif\" font-size=\"12\">\n<rect width=\"780\" height=\"370\" fill=\"white\"/>\n",
     );
-    svg.push_str(&panel(70.0, &format!("over telemetry rows, {fields} field-seasons"), &|stage| line(&over_rows, stage)));
-    svg.push_str(&panel(455.0, &format!("over field-seasons, {} rows", power(rows)), &|stage| line(&over_fields, stage)));
+    svg.push_str(&panel(70.0, &format!("over telemetry rows, {fields} field-seasons"), &|stage| {
+        line(&over_rows, stage)
+    }));
+    svg.push_str(&panel(455.0, &format!("over field-seasons, {} rows", power(rows)), &|stage| {
+        line(&over_fields, stage)
+    }));
     for (number, (stage, mark)) in LINES.into_iter().enumerate() {
         let x = 200.0 + 110.0 * number as f64;
         svg.push_str(&marker(mark, x, 350.0));
@@ -180,7 +205,9 @@ fn marker(mark: &str, x: f64, y: f64) -> String {
         "disc" => format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>\n"),
         "ring" => format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\" fill=\"white\" stroke=\"black\"/>\n"),
         "square" => format!("<rect x=\"{:.1}\" y=\"{:.1}\" width=\"8\" height=\"8\"/>\n", x - 4.0, y - 4.0),
-        _ => format!("<path d=\"M{:.1} {:.1}l8 8m0 -8l-8 8\" stroke=\"black\" stroke-width=\"2\"/>\n", x - 4.0, y - 4.0),
+        _ => {
+            format!("<path d=\"M{:.1} {:.1}l8 8m0 -8l-8 8\" stroke=\"black\" stroke-width=\"2\"/>\n", x - 4.0, y - 4.0)
+        }
     }
 }
 

@@ -68,7 +68,11 @@ fn same_as_from_nothing(review: &Path, what: &str) {
         let (found, expected) = (files_below(&review.join(part)), files_below(&other.path().join(part)));
         assert_eq!(found.keys().collect::<Vec<_>>(), expected.keys().collect::<Vec<_>>(), "{what}: files of {part}");
         let differing: Vec<_> = found.iter().filter(|(name, bytes)| expected[*name] != **bytes).collect();
-        assert!(differing.is_empty(), "{what}: {part}/{:?}", differing.iter().map(|(name, _)| name).collect::<Vec<_>>());
+        assert!(
+            differing.is_empty(),
+            "{what}: {part}/{:?}",
+            differing.iter().map(|(name, _)| name).collect::<Vec<_>>()
+        );
     }
 }
 

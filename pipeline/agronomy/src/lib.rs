@@ -67,4 +67,4 @@ pub use stand::{
 };
 pub use texture::{TextureClass, TextureError, TextureGroup};
 pub use thermal::{TemperatureLimits, TemperatureReading, ThermalClock, daily_degree_days, degree_days_fahrenheit};
-pub use units::{ColumnUnit, Kind, SQUARE_METRES_PER_ACRE, kinds_of_suffix, label_of_suffix};
+pub use units::{ColumnUnit, Conversion, Kind, SQUARE_METRES_PER_ACRE, kinds_of_suffix, label_of_suffix};

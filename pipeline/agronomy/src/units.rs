@@ -47,6 +47,21 @@ struct Unit {
     divide: f64,
 }
 
+/// The way from one unit to the kept one of its kind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conversion {
+    zero: f64,
+    multiply: f64,
+    divide: f64,
+}
+
+impl Conversion {
+    /// The value in the kept unit: `(value − zero) × multiply / divide`.
+    pub fn to_kept(self, value: f64) -> f64 {
+        (value - self.zero) * self.multiply / self.divide
+    }
+}
+
 const fn unit(suffix: &'static str, label: &'static str, multiply: f64, divide: f64) -> Unit {
     Unit { suffix, label, zero: 0.0, multiply, divide }
 }
@@ -168,8 +183,14 @@ impl Kind {
 
     /// The value in the kept unit, or `None` where the suffix is not one of this kind.
     pub fn to_kept(self, suffix: &str, value: f64) -> Option<f64> {
+        Some(self.conversion(suffix)?.to_kept(value))
+    }
+
+    /// What brings values of the unit of that suffix into the kept one, for many values; `None` where the suffix is not one of
+    /// this kind.
+    pub fn conversion(self, suffix: &str) -> Option<Conversion> {
         let unit = self.unit(suffix)?;
-        Some((value - unit.zero) * unit.multiply / unit.divide)
+        Some(Conversion { zero: unit.zero, multiply: unit.multiply, divide: unit.divide })
     }
 
     /// The kept value in the unit of the suffix, or `None` where the suffix is not one of this kind.

@@ -93,6 +93,8 @@ pub(crate) struct Batch {
     built: usize,
     pieces: Vec<Piece>,
     rows: usize,
+    /// The name of the file and its digest, as often as there are rows in a batch.
+    provenance: Option<[ArrayRef; 2]>,
 }
 
 impl Batch {
@@ -106,6 +108,7 @@ impl Batch {
             built: 0,
             pieces: Vec::new(),
             rows: 0,
+            provenance: None,
         }
     }
 
@@ -158,10 +161,13 @@ impl Batch {
                 joined(&self.schema.columns[index].column_type, &taken, index, rows)
             })
             .collect::<Result<_, TablesError>>()?;
-        let repeated =
-            |text: &str| -> ArrayRef { Arc::new(StringArray::from_iter_values(std::iter::repeat_n(text, rows))) };
-        columns.insert(raw, repeated(&source.file));
-        columns.push(repeated(&source.sha256));
+        let [file, digest] = self.provenance.get_or_insert_with(|| {
+            [&source.file, &source.sha256].map(|text| -> ArrayRef {
+                Arc::new(StringArray::from_iter_values(std::iter::repeat_n(text, BATCH_ROWS)))
+            })
+        });
+        columns.insert(raw, file.slice(0, rows));
+        columns.push(digest.slice(0, rows));
         Ok(RecordBatch::try_new(self.schema.arrow(), columns)?)
     }
 

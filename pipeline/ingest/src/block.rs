@@ -1,5 +1,6 @@
 //! Many rows of a delimited file at once, so that a thread has something to do on its own.
 
+use crate::columns::Picked;
 use crate::record::{Cell, Record, csv_line};
 
 /// The next rows of a file, whole ones.
@@ -36,7 +37,7 @@ impl Lines {
         let (mut start, mut number, mut first_cell) = (from, first, 0);
         // Shorter cells and rows than these are rare; where they are not, the lists grow.
         let (mut ends, mut rows) = (Vec::with_capacity(bytes.len() / 6), Vec::with_capacity(bytes.len() / 40));
-        for at in memchr::memchr2_iter(delimiter, b'\n', &bytes[from..]).map(|at| at + from) {
+        for at in Places::new(&bytes, from, [delimiter, b'\n']) {
             if bytes[at] == delimiter {
                 ends.push(at as u32);
                 continue;
@@ -54,6 +55,48 @@ impl Lines {
             number += 1;
         }
         Rows { bytes, gap: 1, delimiter, ends, rows }
+    }
+}
+
+/// Where either of two bytes stands, from some place on. They stand so close that eight bytes are looked at in one step, and
+/// not more.
+struct Places<'a> {
+    bytes: &'a [u8],
+    wanted: [u64; 2],
+    /// Where the next word begins.
+    next: usize,
+    /// The word before, with the highest bit of each byte set that was found and not yet handed out.
+    found: u64,
+}
+
+impl<'a> Places<'a> {
+    fn new(bytes: &'a [u8], from: usize, wanted: [u8; 2]) -> Self {
+        Self { bytes, wanted: wanted.map(|byte| u64::from(byte) * 0x0101_0101_0101_0101), next: from, found: 0 }
+    }
+}
+
+impl Iterator for Places<'_> {
+    type Item = usize;
+
+    fn next(&mut self) -> Option<usize> {
+        const LOW: u64 = 0x7f7f_7f7f_7f7f_7f7f;
+        while self.found == 0 {
+            let rest = self.bytes.get(self.next..).filter(|rest| !rest.is_empty())?;
+            let (word, known) = match rest.first_chunk::<8>() {
+                Some(word) => (u64::from_le_bytes(*word), u64::MAX),
+                None => {
+                    let word = rest.iter().rev().fold(0, |word, byte| word << 8 | u64::from(*byte));
+                    (word, (1 << (8 * rest.len())) - 1)
+                }
+            };
+            // The highest bit of a byte stays clear only where the byte is zero: no carry goes from one to the next.
+            let is_zero = |word: u64| !(((word & LOW) + LOW) | word | LOW);
+            self.found = (is_zero(word ^ self.wanted[0]) | is_zero(word ^ self.wanted[1])) & known;
+            self.next += 8;
+        }
+        let at = self.next - 8 + self.found.trailing_zeros() as usize / 8;
+        self.found &= self.found - 1;
+        Some(at)
     }
 }
 
@@ -101,6 +144,24 @@ impl Rows {
     pub fn number(&self, row: usize) -> i64 {
         self.rows[row].number
     }
+    /// Numbers of the rows picked.
+    pub fn numbers(&self, rows: Picked) -> Vec<i64> {
+        match rows {
+            Picked::All(_) => self.rows.iter().map(|row| row.number).collect(),
+            Picked::Some(rows) => rows.iter().map(|row| self.rows[*row].number).collect(),
+        }
+    }
+    /// Where a cell of a row stands in the bytes; the row must have that many.
+    pub fn range(&self, row: usize, cell: usize) -> std::ops::Range<usize> {
+        let row = &self.rows[row];
+        let at = row.first_cell as usize + cell;
+        let start = if cell == 0 { row.start as usize } else { self.ends[at - 1] as usize + self.gap };
+        start..self.ends[at] as usize
+    }
+    /// Whether a cell may hold a line break.
+    pub fn may_hold_breaks(&self) -> bool {
+        self.gap == 0
+    }
     /// A row as other readers hand it over.
     pub fn row(&self, row: usize) -> BlockRow<'_> {
         let next = self.rows.get(row + 1).map_or(self.ends.len(), |next| next.first_cell as usize);
@@ -121,15 +182,6 @@ pub(crate) struct BlockRow<'a> {
 }
 
 impl<'a> BlockRow<'a> {
-    /// Where the cell stands in the bytes of its block; the cell must be there.
-    pub fn range(&self, cell: usize) -> std::ops::Range<usize> {
-        let start = if cell == 0 { self.start } else { self.ends[cell - 1] as usize + self.gap };
-        start..self.ends[cell] as usize
-    }
-    /// Whether a cell may hold a line break.
-    pub fn may_hold_breaks(&self) -> bool {
-        self.gap == 0
-    }
     /// The whole row.
     pub fn text(&self) -> &'a [u8] {
         &self.bytes[self.start..self.ends.last().map_or(self.start, |end| *end as usize)]
@@ -141,7 +193,9 @@ impl DelimitedCells for BlockRow<'_> {
         self.ends.len()
     }
     fn bytes(&self, cell: usize) -> Option<&[u8]> {
-        (cell < self.ends.len()).then(|| &self.bytes[self.range(cell)])
+        let end = *self.ends.get(cell)? as usize;
+        let start = if cell == 0 { self.start } else { self.ends[cell - 1] as usize + self.gap };
+        Some(&self.bytes[start..end])
     }
     fn delimiter(&self) -> u8 {
         self.delimiter
@@ -184,5 +238,24 @@ impl<Row: DelimitedCells> Record for Row {
             let lines = self.bytes(*index).unwrap_or_default().split(|byte| *byte == b'\n');
             columns > 1 && lines.skip(1).any(|line| delimiters(line) + 1 >= columns)
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn either_byte_is_found_wherever_it_stands() {
+        let bytes: Vec<u8> = (0..2000_u32).map(|at| (at * at * 7 % 251) as u8).collect();
+        for (from, to) in
+            (0..20).flat_map(|from| [(from, 2000), (from, from), (from, from + 5), (from, 1990 + from % 9)])
+        {
+            for wanted in [[b',', b'\n'], [0, 0x80], [0xff, 1]] {
+                let found: Vec<usize> = Places::new(&bytes[..to], from, wanted).collect();
+                let expected: Vec<usize> = (from..to).filter(|at| wanted.contains(&bytes[*at])).collect();
+                assert_eq!(found, expected, "{from}..{to}, {wanted:?}");
+            }
+        }
     }
 }

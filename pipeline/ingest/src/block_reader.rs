@@ -4,20 +4,25 @@
 //! cell too many, a value out of range or a word that nobody knows, is read as the only row there was
 //! ([`Rules::values`]), so that what becomes of it, and what is said about it, does not depend on its neighbours.
 
+use std::cell::RefCell;
 use std::collections::BTreeSet;
+use std::ops::Range;
+use std::sync::Arc;
 
+use arrow::array::Int64Array;
 use evenstand_tables::{Column, ColumnType};
 use jiff::tz::TimeZone;
 
-use crate::batch::{Piece, array};
+use crate::batch::Piece;
 use crate::block::{BlockRow, DelimitedCells, Rows};
+use crate::columns::{Picked, Values, moment_of};
 use crate::header::{Feed, Layout, Origin};
-use crate::plain::{Written, decimal, time};
+use crate::plain_cells::PlainCells;
 use crate::record::Cell;
 use crate::row::{RowFault, Texts, dated_by, year_of};
 use crate::rules::{LONGEST_CELL, Rules, raw_text};
-use crate::same_rows::Sketch;
-use crate::time::{Zones, at_zone};
+use crate::same_rows::{RowHash, Sketch};
+use crate::time::Zones;
 use crate::value::{CellContext, Value, read_cell};
 use crate::whereabouts::{Finder, Tally, Whereabouts};
 
@@ -27,6 +32,8 @@ pub(crate) struct BlockReader<'t> {
     pub layout: &'t Layout,
     pub zones: &'t Zones,
     pub whereabouts: &'t Whereabouts,
+    /// An empty sketch of the table's rows.
+    pub sketch: Sketch,
 }
 
 /// A row that is set aside: its number, why, and its text.
@@ -52,34 +59,6 @@ pub(crate) struct Outcome {
     pub pieces: Vec<(i64, Piece)>,
 }
 
-/// Values of a column of a block.
-enum Values<'b> {
-    /// The same in every row.
-    Same(Value<'b>),
-    Each(Vec<Value<'b>>),
-}
-
-impl<'b> Values<'b> {
-    fn get(&self, row: usize) -> Value<'b> {
-        match self {
-            Values::Same(value) => *value,
-            Values::Each(values) => values[row],
-        }
-    }
-
-    fn set(&mut self, row: usize, value: Value<'b>, rows: usize) {
-        match self {
-            Values::Same(same) if *same == value => {}
-            Values::Same(same) => {
-                let mut each = vec![*same; rows];
-                each[row] = value;
-                *self = Values::Each(each);
-            }
-            Values::Each(values) => values[row] = value,
-        }
-    }
-}
-
 /// The rows of a block while they are read.
 struct Reading<'b> {
     rows: &'b Rows,
@@ -93,11 +72,11 @@ struct Reading<'b> {
 impl<'t> BlockReader<'t> {
     /// Reads the rows of a block.
     pub fn read(&self, rows: &Rows) -> Outcome {
-        let mut outcome = Outcome::default();
+        let mut outcome = Outcome { sketch: self.sketch.clone(), ..Outcome::default() };
         let mut reading = Reading {
             rows,
             text: std::str::from_utf8(rows.bytes()).ok(),
-            single: (0..rows.len()).map(|row| !self.is_plain(rows.number(row), &rows.row(row))).collect(),
+            single: self.shaped_otherwise(rows),
             columns: Vec::with_capacity(self.layout.feeds.len()),
         };
         for (column, feed) in self.rules.schema.columns.iter().zip(&self.layout.feeds) {
@@ -140,28 +119,29 @@ impl<'t> BlockReader<'t> {
         let kept: Vec<usize> = (0..rows.len()).filter(|row| kept[*row]).collect();
         outcome.rows_kept = kept.len() as u64;
         self.note_zones(&reading, &kept, &mut outcome);
-        for row in &kept {
-            outcome.sketch.add(reading.columns.iter().map(|column| column.get(*row)));
-        }
+        let mut hashes = vec![RowHash::EMPTY; rows.len()];
+        reading.columns.iter().enumerate().for_each(|(index, column)| column.hash(index, &mut hashes));
+        kept.iter().for_each(|row| outcome.sketch.add_hash(hashes[*row]));
         outcome.pieces = self.pieces(&reading, kept);
         outcome
     }
 
-    /// Whether a row has the shape that rows mostly have.
-    fn is_plain(&self, number: i64, row: &BlockRow) -> bool {
-        let text = row.text();
-        let is_marked = match text.first() {
-            // The first cell is empty, or may be the word of an example.
-            Some(b'(') | None => true,
-            Some(first) => *first == row.delimiter() || first.is_ascii_whitespace(),
-        };
+    /// Rows that have not the shape that rows mostly have.
+    fn shaped_otherwise(&self, rows: &Rows) -> Vec<bool> {
         let names_rows =
             self.rules.rule.is_some_and(|rule| !rule.skip_rows.is_empty() || !rule.skip_rows_with.is_empty());
-        row.cells() == self.layout.columns
-            && text.len() <= LONGEST_CELL
-            && !(row.may_hold_breaks() && text.contains(&b'\n'))
-            && !(is_marked && self.rules.is_example(row))
-            && !(names_rows && self.rules.is_skipped(number, row))
+        let is_odd = |index: usize| {
+            let row = rows.row(index);
+            let text = row.text();
+            // Where the first cell is empty, or begins like the word of an example.
+            let may_be_marked = !text.first().is_some_and(|first| first.is_ascii_alphanumeric());
+            row.cells() != self.layout.columns
+                || text.len() > LONGEST_CELL
+                || (rows.may_hold_breaks() && text.contains(&b'\n'))
+                || (may_be_marked && self.rules.is_example(&row))
+                || (names_rows && self.rules.is_skipped(rows.number(index), &row))
+        };
+        (0..rows.len()).map(is_odd).collect()
     }
 
     /// Reads one column. Rows whose cell is none that can be kept are left for later.
@@ -181,38 +161,95 @@ impl<'t> BlockReader<'t> {
             }
             Origin::Constant(_) | Origin::Joined(..) | Origin::EachColumn => return left_for_later(reading),
         };
-        let plain = PlainCells::new(self.rules, column, feed);
-        let zone = std::cell::RefCell::new(ZoneOfRow { above: None });
-        // The cell above and its value: most columns repeat themselves.
-        let mut above: (&[u8], Value) = (b"", Value::Missing);
-        let mut values = Vec::with_capacity(reading.rows.len());
+        let plain = PlainCells::new(&self.rules.reading, column, feed);
         let Reading { rows, text, single, columns } = reading;
-        for (row, single) in single.iter_mut().enumerate() {
-            if *single {
-                values.push(Value::Missing);
-                continue;
+        let above = RefCell::new(None);
+        let zone_of = |row: usize| self.zone_of_row(columns, row, &above);
+        let in_full = |row: usize, range: Range<usize>| {
+            let cell = Cell::of(text.as_ref()?.get(range)?);
+            let zone = || zone_of(row);
+            let context = CellContext { reading: &self.rules.reading, zones: self.zones, zone: &zone };
+            read_cell(column, feed, cell, None, &context).ok()
+        };
+        let mut values = Values::of_type(column.column_type, rows.len());
+        match &mut values {
+            Values::Numbers(numbers) => {
+                for (row, single) in single.iter_mut().enumerate() {
+                    if *single {
+                        numbers.push(f64::NAN);
+                        continue;
+                    }
+                    let range = rows.range(row, cell);
+                    if let Some(number) = plain.number(&rows.bytes()[range.clone()]) {
+                        numbers.push(number);
+                        continue;
+                    }
+                    numbers.push(match in_full(row, range) {
+                        Some(Value::Number(number)) => number,
+                        Some(_) => f64::NAN,
+                        None => {
+                            *single = true;
+                            f64::NAN
+                        }
+                    });
+                }
             }
-            let range = rows.row(row).range(cell);
-            let bytes = &rows.bytes()[range.clone()];
-            if bytes == above.0 {
-                values.push(above.1);
-                continue;
+            Values::Moments(moments, locals) => {
+                for (row, single) in single.iter_mut().enumerate() {
+                    let range = if *single { None } else { Some(rows.range(row, cell)) };
+                    let value = range.and_then(|range| {
+                        let value = plain.moment(&rows.bytes()[range.clone()], || zone_of(row));
+                        value.or_else(|| in_full(row, range))
+                    });
+                    *single = value.is_none();
+                    let (moment, local) = moment_of(value.unwrap_or(Value::Missing));
+                    moments.push(moment);
+                    locals.push(local);
+                }
             }
-            let zone_of_row = || zone.borrow_mut().of(self, columns, row);
-            let value = plain.read(bytes, zone_of_row).or_else(|| {
-                let cell = Cell::of(text.as_ref()?.get(range)?);
-                let context = CellContext { reading: &self.rules.reading, zones: self.zones, zone: &zone_of_row };
-                read_cell(column, feed, cell, None, &context).ok()
-            });
-            values.push(value.unwrap_or(Value::Missing));
-            match value {
-                None => *single = true,
-                // Another row may be in another zone.
-                Some(Value::Moment { local: true, .. }) => {}
-                Some(value) => above = (bytes, value),
+            _ => {
+                // The cell above and its value: words and whole numbers mostly repeat themselves.
+                let mut above: (&[u8], Value) = (b"", Value::Missing);
+                for (row, single) in single.iter_mut().enumerate() {
+                    if *single {
+                        values.push(Value::Missing);
+                        continue;
+                    }
+                    let range = rows.range(row, cell);
+                    let bytes = &rows.bytes()[range.clone()];
+                    if bytes != above.0 {
+                        match plain.whole(bytes).or_else(|| in_full(row, range)) {
+                            Some(value) => above = (bytes, value),
+                            None => {
+                                *single = true;
+                                values.push(Value::Missing);
+                                continue;
+                            }
+                        }
+                    }
+                    values.push(above.1);
+                }
             }
         }
-        Values::Each(values)
+        values
+    }
+
+    /// The zone of local times in a row: mostly that of the row asked about before.
+    fn zone_of_row<'b>(
+        &self,
+        columns: &[Values<'b>],
+        row: usize,
+        above: &RefCell<Option<((&'b str, i64), TimeZone)>>,
+    ) -> TimeZone {
+        if let Some(zone) = &self.rules.reading.zone {
+            return zone.clone();
+        }
+        let place = self.place(columns, row);
+        let mut above = above.borrow_mut();
+        match &*above {
+            Some((known, zone)) if *known == place => zone.clone(),
+            _ => above.insert((place, self.zones.of(place.0, place.1))).1.clone(),
+        }
     }
 
     /// Gives rows without a season the year of their day.
@@ -256,11 +293,7 @@ impl<'t> BlockReader<'t> {
 
     /// Notes fields whose local times nobody named a zone for.
     fn note_zones(&self, reading: &Reading, kept: &[usize], outcome: &mut Outcome) {
-        let is_time = |column: &&Values| match column {
-            Values::Same(value) => matches!(value, Value::Moment { .. }),
-            Values::Each(values) => values.iter().any(|value| matches!(value, Value::Moment { local: true, .. })),
-        };
-        let times: Vec<&Values> = reading.columns.iter().filter(is_time).collect();
+        let times: Vec<&Values> = reading.columns.iter().filter(|column| column.has_local_times()).collect();
         if times.is_empty() || self.rules.reading.zone.is_some() {
             return;
         }
@@ -301,15 +334,14 @@ impl<'t> BlockReader<'t> {
                 None => seasons.push((season, vec![row])),
             }
         }
-        let columns = || self.rules.schema.columns.iter().zip(&reading.columns);
-        let piece = |rows: &[usize]| Piece {
-            columns: columns()
-                .map(|(column, values)| match values {
-                    Values::Same(Value::Missing) => None,
-                    values => Some(array(column.column_type, rows.iter().map(|row| values.get(*row)))),
-                })
-                .collect(),
-            numbers: array(ColumnType::Integer, rows.iter().map(|row| Value::Integer(reading.rows.number(*row)))),
+        let piece = |rows: &[usize]| {
+            let all = reading.rows.len();
+            let rows = if rows.len() == all { Picked::All(all) } else { Picked::Some(rows) };
+            let columns = self.rules.schema.columns.iter().zip(&reading.columns);
+            Piece {
+                columns: columns.map(|(column, values)| values.array(column.column_type, rows)).collect(),
+                numbers: Arc::new(Int64Array::from(reading.rows.numbers(rows))),
+            }
         };
         seasons.iter().map(|(season, rows)| (*season, piece(rows))).collect()
     }
@@ -319,91 +351,4 @@ impl<'t> BlockReader<'t> {
 fn left_for_later<'b>(reading: &mut Reading<'b>) -> Values<'b> {
     reading.single.fill(true);
     Values::Same(Value::Missing)
-}
-
-/// Reads the commonest writing of the cells of one column.
-struct PlainCells<'t> {
-    column_type: ColumnType,
-    feed: &'t Feed,
-    reading: &'t crate::reading::Reading,
-    /// The decimal sign.
-    point: u8,
-    /// Whether there is any such writing: words of the file that stand for others are looked up elsewhere.
-    any: bool,
-    low: f64,
-    high: f64,
-}
-
-impl<'t> PlainCells<'t> {
-    fn new(rules: &'t Rules, column: &Column, feed: &'t Feed) -> Self {
-        Self {
-            column_type: column.column_type,
-            feed,
-            reading: &rules.reading,
-            point: rules.reading.decimal as u8,
-            any: feed.synonyms.is_empty() && rules.reading.decimal.is_ascii(),
-            low: column.minimum().unwrap_or(f64::NEG_INFINITY),
-            high: column.maximum().unwrap_or(f64::INFINITY),
-        }
-    }
-
-    /// The value of a cell; `None` where it is written in another way, or is none that can be kept.
-    fn read<'b>(&self, cell: &[u8], zone: impl FnOnce() -> TimeZone) -> Option<Value<'b>> {
-        match self.column_type {
-            ColumnType::Number if self.any => {
-                let number = decimal(cell, self.point)?;
-                if self.reading.is_missing_number(number) {
-                    return Some(Value::Missing);
-                }
-                let kept = match &self.feed.unit {
-                    None => number,
-                    Some((kind, suffix)) => kind.to_kept(suffix, number)?,
-                };
-                (self.low..=self.high).contains(&kept).then_some(Value::Number(kept))
-            }
-            ColumnType::Integer if self.any && cell.len() <= 15 && cell.iter().all(u8::is_ascii_digit) => {
-                let whole: i64 = std::str::from_utf8(cell).ok()?.parse().ok()?;
-                if self.reading.is_missing_number(whole as f64) {
-                    return Some(Value::Missing);
-                }
-                (self.low..=self.high).contains(&(whole as f64)).then_some(Value::Integer(whole))
-            }
-            ColumnType::Datetime if self.any => {
-                let written = time(cell)?;
-                if !self.reading.missing.is_empty() && self.reading.is_missing(std::str::from_utf8(cell).ok()?) {
-                    return Some(Value::Missing);
-                }
-                match written {
-                    Written::Instant(microseconds) => Some(Value::Moment { microseconds, local: false }),
-                    Written::Local(local) => {
-                        let microseconds = at_zone(local, zone).ok()?;
-                        Some(Value::Moment { microseconds, local: true })
-                    }
-                }
-            }
-            _ => None,
-        }
-    }
-}
-
-/// The zone of local times, row after row: mostly that of the row above.
-struct ZoneOfRow<'b> {
-    above: Option<((&'b str, i64), TimeZone)>,
-}
-
-impl<'b> ZoneOfRow<'b> {
-    fn of(&mut self, reader: &BlockReader, columns: &[Values<'b>], row: usize) -> TimeZone {
-        if let Some(zone) = &reader.rules.reading.zone {
-            return zone.clone();
-        }
-        let place = reader.place(columns, row);
-        match &self.above {
-            Some((above, zone)) if *above == place => zone.clone(),
-            _ => {
-                let zone = reader.zones.of(place.0, place.1);
-                self.above = Some((place, zone.clone()));
-                zone
-            }
-        }
-    }
 }

@@ -18,7 +18,10 @@
 mod batch;
 mod block;
 mod block_reader;
+#[cfg(test)]
+mod block_tests;
 mod columnar;
+mod columns;
 mod columns_of_text;
 mod delimited;
 mod error;
@@ -31,6 +34,7 @@ mod kind;
 mod mapped_header;
 mod mapping;
 mod plain;
+mod plain_cells;
 mod propose;
 mod reading;
 mod record;

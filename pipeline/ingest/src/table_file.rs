@@ -26,8 +26,8 @@ use crate::value::Value;
 use crate::whereabouts::{Finder, Whereabouts, strip_time};
 
 /// Bytes of a block of rows, and blocks that wait for each thread.
-const BLOCK_BYTES: usize = 1 << 20;
-const BLOCKS_A_THREAD: usize = 2;
+const BLOCK_BYTES: usize = 1 << 18;
+const BLOCKS_A_THREAD: usize = 8;
 /// Rows set aside for one reason that have a finding each; further ones of a file share one.
 const TOLD_ONE_BY_ONE: u64 = 100;
 
@@ -300,7 +300,7 @@ impl<'s, 'a: 's> TableFile<'s, 'a> {
             if rules.source.kind == "strip" {
                 self.report.strip_times.extend(strip_time(rules.schema, values));
             }
-            self.sketch.add(values.iter().copied());
+            self.sketch.add(values);
             let batch = self.batches.entry(season).or_insert_with(|| Batch::new(rules.kept));
             batch.push(values, number);
             if batch.rows() >= BATCH_ROWS {
@@ -343,8 +343,13 @@ impl<'s, 'a: 's> TableFile<'s, 'a> {
         let mut problem = None;
         let mut waiting = fetch(&mut problem)?;
         while !waiting.is_empty() {
-            let reader =
-                BlockReader { rules: &self.rules, layout: &layout, zones: self.zones, whereabouts: self.whereabouts };
+            let reader = BlockReader {
+                rules: &self.rules,
+                layout: &layout,
+                zones: self.zones,
+                whereabouts: self.whereabouts,
+                sketch: self.sketch.part(),
+            };
             let mut outcomes: Vec<Outcome> = waiting.iter().map(|_| Outcome::default()).collect();
             let next = rayon::in_place_scope(|scope| {
                 for (block, outcome) in waiting.into_iter().zip(&mut outcomes) {
