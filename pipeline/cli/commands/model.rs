@@ -6,7 +6,7 @@ use evenstand_agronomy::Kind;
 use evenstand_link::{Kept, Linked, link};
 use evenstand_model::{Answers, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
-use evenstand_store::{KeptStore, replace_folder, sha256_of_bytes, write_results};
+use evenstand_store::{KeptStore, read_strip_totals, replace_folder, sha256_of_bytes, write_results};
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow};
 use evenstand_tables::{Finding, Row, Table, TablesError};
 
@@ -15,18 +15,12 @@ use crate::last_season::last_season;
 use crate::review::Review;
 use crate::voice::Voice;
 
-/// Works out results/ from store/.
-pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
-    if !review.store.join("manifest.json").exists() {
-        return Err(Failure::new(
-            format!("{} is not there", review.store.display()),
-            format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
-        ));
-    }
-    let store = KeptStore::open(&review.store)?;
+/// Works out results/ from store/; telemetry from a file of totals, where one is given.
+pub fn model(review: &Review, totals: Option<&Path>, voice: &mut Voice) -> Result<bool, Failure> {
+    let store = store_of(review)?;
     voice.stage("linking strips", 2);
     let last = last_season(review)?;
-    let linked = link(kept_of(&store)?, &review.settings)?;
+    let linked = link(kept_of(&store, totals)?, &review.settings)?;
     voice.step();
     voice.stage("fitting curves", 1);
     let answers = analyse(&Questions {
@@ -59,8 +53,19 @@ pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     Ok(open > 0 || answered == 0)
 }
 
-/// The kept tables, with setting logs left on disk.
-pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
+/// The store of a review. Errors where nothing was ingested yet.
+pub fn store_of(review: &Review) -> Result<KeptStore, Failure> {
+    if !review.store.join("manifest.json").exists() {
+        return Err(Failure::new(
+            format!("{} is not there", review.store.display()),
+            format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
+        ));
+    }
+    Ok(KeptStore::open(&review.store)?)
+}
+
+/// The kept tables, with setting logs left on disk, and telemetry summed before where a file of totals is given.
+pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure> {
     Ok(Kept {
         fields: store.read()?,
         strips: store.read()?,
@@ -69,6 +74,7 @@ pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
             .into_iter()
             .map(|season| (season.season, season.files))
             .collect(),
+        strip_totals: totals.map(read_strip_totals).transpose()?,
         soil: store.read()?,
         digs: store.read()?,
         counts: store.read()?,

@@ -17,6 +17,7 @@ mod hash;
 mod kept;
 mod parquet_file;
 mod results;
+mod totals_file;
 
 pub use error::StoreError;
 pub use folder::{Replaced, replace_folder};
@@ -24,3 +25,4 @@ pub use formula::unquoted;
 pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry};
 pub use results::{read_result, write_results};
+pub use totals_file::{read_strip_totals, write_strip_totals};
