@@ -6,6 +6,7 @@ pub mod cases;
 pub mod inputs;
 pub mod machine;
 pub mod network;
+pub mod pages;
 pub mod table;
 pub mod timer;
 pub mod usual;

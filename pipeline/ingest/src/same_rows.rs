@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
 use evenstand_tables::Finding;
+use serde::{Deserialize, Serialize};
 
 use crate::file_report::Source;
 use crate::value::Value;
@@ -17,7 +18,7 @@ const KEPT: usize = 1024;
 const ALARMING: f64 = 0.2;
 
 /// The smallest hashes of a file's rows.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sketch {
     hashes: BTreeSet<u64>,
     rows: u64,
