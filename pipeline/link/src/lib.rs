@@ -39,6 +39,7 @@ mod recorded;
 mod set_actual;
 mod sources;
 mod stand;
+mod strip_totals;
 mod strips;
 mod telemetry;
 mod telemetry_findings;
@@ -47,3 +48,4 @@ mod traces;
 
 pub use error::LinkError;
 pub use strips::{Kept, Linked, link};
+pub use telemetry::strip_totals;

@@ -1,8 +1,8 @@
 //! Streams setting logs out of the store: hand-written rows as they are, telemetry as one summary a strip.
 //!
 //! The only file of the project that uses polars. Parquet is read in batches, polars works out each batch, and the
-//! batches' totals are added, so that memory does not grow with the rows. Sums are taken over whole numbers
-//! (micro-newtons and the like): they come out the same in whatever order the threads of the engine meet the rows.
+//! batches' totals are added (`strip_totals`), so that memory does not grow with the rows. What is summed, and how, is told
+//! once more in `pipeline/cluster`, for an engine of several machines; its tests hold the two against each other.
 
 use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
@@ -13,14 +13,16 @@ use arrow::array::{
 };
 use arrow::compute::is_null;
 use evenstand_settings::{Knob, Planter, Settings};
-use evenstand_tables::rows::{FieldRow, TraceRow};
+use evenstand_tables::rows::{FieldRow, StripTotalsRow, TraceRow};
 use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::file::metadata::RowGroupMetaData;
 use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsError, col, len, lit, when};
 
 use crate::LinkError;
 use crate::key::StripKey;
+use crate::strip_totals::{HUNDREDTHS, MILLIONTHS, StripTotals};
 use crate::telemetry_watch::{Watch, Watched};
 use crate::traces::LoggedStrip;
 
@@ -91,10 +93,6 @@ pub(crate) struct SettingLogs {
     pub logged: Vec<LoggedStrip>,
 }
 
-/// Whole units in which sums are exact: forces, pressures and speeds in millionths.
-const MILLIONTHS: f64 = 1e6;
-/// Squares are summed in hundredths squared, which leaves room for 10⁶ rows of 10⁴ N.
-const HUNDREDTHS: f64 = 1e2;
 /// Rows that are in memory at a time.
 const BATCH_ROWS: usize = 1 << 16;
 
@@ -114,27 +112,36 @@ const TEXTS: [&str; 10] = [
 /// Number columns of a setting log that linking needs.
 const NUMBERS: [&str; 7] =
     ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
-/// Quantities whose sum and count are taken; see `read_telemetry`.
-const QUANTITIES: [&str; 8] =
-    ["speed", "set_pressure", "set", "actual", "set_from_pressure", "actual_from_pressure", "lat", "lon"];
-
 /// Reads the setting logs, batch by batch.
+///
+/// With `known` totals, telemetry is neither summed nor watched: only row groups that hold hand-written rows are read. Errors
+/// where the totals are of other rows or other settings.
 pub(crate) fn read_logs(
     files: &[(i64, Vec<PathBuf>)],
     fields: &[FieldRow],
+    known: Option<Vec<StripTotalsRow>>,
     settings: &Settings,
 ) -> Result<SettingLogs, LinkError> {
     let mut logs = SettingLogs::default();
-    let mut totals = BTreeMap::new();
+    if let Some(known) = known {
+        let known = fitting(known, files, settings)?;
+        for (season, path) in paths(files) {
+            for batch in batches(path, Rows::Hand)? {
+                let batch = batch.map_err(|error| unreadable(path, &error))?;
+                read_hand_rows(&batch, &hand_rows(&batch)?, season, &mut logs)?;
+            }
+        }
+        known.summarise(&mut logs);
+        return Ok(logs);
+    }
+    let mut totals = StripTotals::default();
     let mut watch = Watch::new(settings);
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
-            for batch in batches(path)? {
-                let batch = batch.map_err(|error| LinkError::Telemetry(error.to_string()))?;
-                let hand =
-                    is_null(batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?)
-                        .map_err(|error| LinkError::Telemetry(error.to_string()))?;
+            for batch in batches(path, Rows::All)? {
+                let batch = batch.map_err(|error| unreadable(path, &error))?;
+                let hand = hand_rows(&batch)?;
                 if hand.true_count() > 0 {
                     read_hand_rows(&batch, &hand, *season, &mut logs)?;
                 }
@@ -146,21 +153,136 @@ pub(crate) fn read_logs(
             watch.end_of_file();
         }
     }
-    summarise(totals, &mut logs);
+    totals.summarise(&mut logs);
     let end = watch.finish(settings);
     (logs.watched, logs.findings) = (end.watched, end.findings);
     (logs.traces, logs.logged) = (end.traces, end.logged);
     Ok(logs)
 }
 
+/// Telemetry summed by strip and planter, in the order of field, season, strip and planter: what `link` takes in place of the
+/// telemetry itself. Errors where the setting logs cannot be read.
+pub fn strip_totals(
+    files: &[(i64, Vec<PathBuf>)],
+    fields: &[FieldRow],
+    settings: &Settings,
+) -> Result<Vec<StripTotalsRow>, LinkError> {
+    let mut totals = StripTotals::default();
+    for (season, paths) in files {
+        let planters = planters_of_fields(fields, *season);
+        for path in paths {
+            for batch in batches(path, Rows::Telemetry)? {
+                let batch = batch.map_err(|error| unreadable(path, &error))?;
+                let hand = hand_rows(&batch)?;
+                if hand.true_count() < batch.num_rows() {
+                    read_telemetry(&batch, &hand, *season, &planters, settings, &mut totals)?;
+                }
+            }
+        }
+    }
+    Ok(totals.into_rows())
+}
+
+/// Totals from elsewhere, where they are of these files and settings.
+fn fitting(
+    known: Vec<StripTotalsRow>,
+    files: &[(i64, Vec<PathBuf>)],
+    settings: &Settings,
+) -> Result<StripTotals, LinkError> {
+    let expected = settings.reckoned_with();
+    if let Some(other) = known.iter().find(|row| row.reckoned_with != expected) {
+        return Err(LinkError::OtherTotals(format!(
+            "they were made with \"{}\", the settings say \"{expected}\"",
+            other.reckoned_with
+        )));
+    }
+    let known = StripTotals::of(known);
+    let mut kept: BTreeMap<i64, i64> = BTreeMap::new();
+    for (season, path) in paths(files) {
+        let telemetry = telemetry_rows(path)?;
+        if telemetry > 0 {
+            *kept.entry(season).or_default() += telemetry;
+        }
+    }
+    let found = known.rows_by_season();
+    let differs = |season: &&i64| kept.get(season) != found.get(season);
+    if let Some(season) = kept.keys().chain(found.keys()).find(differs) {
+        let rows = |of: &BTreeMap<i64, i64>| of.get(season).copied().unwrap_or(0);
+        return Err(LinkError::OtherTotals(format!(
+            "they are of {} telemetry rows of {season}, the store has {}",
+            rows(&found),
+            rows(&kept)
+        )));
+    }
+    Ok(known)
+}
+
+fn paths(files: &[(i64, Vec<PathBuf>)]) -> impl Iterator<Item = (i64, &PathBuf)> {
+    files.iter().flat_map(|(season, paths)| paths.iter().map(|path| (*season, path)))
+}
+
+/// Rows without a time: written by hand.
+fn hand_rows(batch: &RecordBatch) -> Result<BooleanArray, LinkError> {
+    let time = batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?;
+    is_null(time).map_err(|error| LinkError::Telemetry(error.to_string()))
+}
+
+fn unreadable(path: &Path, problem: &dyn std::fmt::Display) -> LinkError {
+    LinkError::Telemetry(format!("{}: {problem}", path.display()))
+}
+
+/// Which rows of a file are wanted. Row groups that hold none of them are passed over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rows {
+    All,
+    Hand,
+    Telemetry,
+}
+
+/// Telemetry rows of a Parquet file, from its footer; counted where the footer does not tell.
+fn telemetry_rows(path: &Path) -> Result<i64, LinkError> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(path, &error))?;
+    let told: Option<i64> =
+        builder.metadata().row_groups().iter().map(|group| Some(group.num_rows() - hand_rows_of_group(group)?)).sum();
+    if let Some(told) = told {
+        return Ok(told);
+    }
+    let mask = ProjectionMask::columns(builder.parquet_schema(), ["time"]);
+    let mut counted = 0;
+    for batch in builder.with_projection(mask).build().map_err(|error| unreadable(path, &error))? {
+        counted += hand_rows(&batch.map_err(|error| unreadable(path, &error))?)?.false_count() as i64;
+    }
+    Ok(counted)
+}
+
+/// Rows of a row group that have no time; `None` where its statistics do not tell.
+fn hand_rows_of_group(group: &RowGroupMetaData) -> Option<i64> {
+    let time = group.columns().iter().find(|column| column.column_path().string() == "time")?;
+    i64::try_from(time.statistics()?.null_count_opt()?).ok()
+}
+
 /// Streams the needed columns of a Parquet file.
-fn batches(path: &Path) -> Result<ParquetRecordBatchReader, LinkError> {
-    let unreadable = |problem: &dyn std::fmt::Display| LinkError::Telemetry(format!("{}: {problem}", path.display()));
-    let file = File::open(path).map_err(|error| unreadable(&error))?;
-    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
+fn batches(path: &Path, rows: Rows) -> Result<ParquetRecordBatchReader, LinkError> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(path, &error))?;
     let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row", "row_unit"]).copied();
     let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
-    builder.with_projection(mask).with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))
+    let groups = builder.metadata().row_groups().iter().enumerate().filter(|(_, group)| {
+        let hand = hand_rows_of_group(group);
+        match rows {
+            Rows::All => true,
+            Rows::Hand => hand != Some(0),
+            Rows::Telemetry => hand != Some(group.num_rows()),
+        }
+    });
+    let groups = groups.map(|(index, _)| index).collect();
+    builder
+        .with_projection(mask)
+        .with_row_groups(groups)
+        .with_batch_size(BATCH_ROWS)
+        .build()
+        .map_err(|error| unreadable(path, &error))
 }
 
 fn texts<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a StringArray, LinkError> {
@@ -232,27 +354,6 @@ fn read_hand_rows(
     Ok(())
 }
 
-/// Exact totals of one strip and planter.
-#[derive(Debug, Default)]
-struct Totals {
-    rows: i64,
-    rows_at_speed: i64,
-    sums: [i64; 8],
-    counts: [i64; 8],
-    /// Sum and sum of squares in the same hundredths: a spread taken from sums of two roundings comes out too small.
-    set_squares: (i64, i64),
-    actual_squares: (i64, i64),
-    block: Option<String>,
-    condition: Option<String>,
-    press_position: Option<String>,
-    depth_stop: Option<String>,
-    gauge_wheel: Option<String>,
-    started_at: Option<i64>,
-}
-
-/// Field, season, strip (if any) and planter (if any) of telemetry rows.
-type TotalsKey = (String, i64, Option<String>, Option<String>);
-
 /// Adds the telemetry rows of a batch to the totals: polars derives the forces and sums them by strip.
 fn read_telemetry(
     batch: &RecordBatch,
@@ -260,7 +361,7 @@ fn read_telemetry(
     season: i64,
     planters: &HashMap<&str, Option<&str>>,
     settings: &Settings,
-    totals: &mut BTreeMap<TotalsKey, Totals>,
+    totals: &mut StripTotals,
 ) -> Result<(), LinkError> {
     let mut columns =
         vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
@@ -296,15 +397,20 @@ fn read_telemetry(
     };
     let set = col("set_force_n").fill_null(force_of("set_pressure_kpa"));
     let actual = col("actual_force_n").fill_null(force_of("actual_pressure_kpa"));
-    let quantities = [
-        col("speed_m_s"),
-        col("set_pressure_kpa"),
-        set.clone(),
-        actual.clone(),
-        when(col("set_force_n").is_null()).then(col("set_pressure_kpa")).otherwise(missing()),
-        when(col("actual_force_n").is_null()).then(col("actual_pressure_kpa")).otherwise(missing()),
-        col("lat"),
-        col("lon"),
+    let sums_of = [
+        ("speed", col("speed_m_s")),
+        ("set_pressure", col("set_pressure_kpa")),
+        ("set_force", set.clone()),
+        ("actual_force", actual.clone()),
+        ("lat", col("lat")),
+        ("lon", col("lon")),
+    ];
+    let counts_of = [
+        ("set_from_pressure", when(col("set_force_n").is_null()).then(col("set_pressure_kpa")).otherwise(missing())),
+        (
+            "actual_from_pressure",
+            when(col("actual_force_n").is_null()).then(col("actual_pressure_kpa")).otherwise(missing()),
+        ),
     ];
     let mut sums = vec![
         len().cast(DataType::Int64).alias("rows"),
@@ -316,91 +422,70 @@ fn read_telemetry(
         col("gauge_wheel").min().alias("gauge_wheel"),
         col("time").min().alias("started_at"),
     ];
-    for (name, value) in QUANTITIES.iter().zip(quantities) {
-        sums.push(whole(measured(value.clone()), MILLIONTHS).sum().alias(format!("{name}_sum")));
+    for (name, value) in &sums_of {
+        sums.push(whole(measured(value.clone()), MILLIONTHS).sum().alias(format!("{name}_millionths")));
+    }
+    for (name, value) in sums_of.into_iter().chain(counts_of) {
         sums.push(measured(value).is_not_null().cast(DataType::Int64).sum().alias(format!("{name}_count")));
     }
-    for (name, value) in [("set_squares", set), ("actual_squares", actual)] {
+    for (name, value) in [("set_force", set), ("actual_force", actual)] {
         let hundredths = whole(measured(value), HUNDREDTHS);
-        sums.push(hundredths.clone().sum().alias(format!("{name}_sum")));
-        sums.push((hundredths.clone() * hundredths).sum().alias(name));
+        sums.push(hundredths.clone().sum().alias(format!("{name}_hundredths")));
+        sums.push((hundredths.clone() * hundredths).sum().alias(format!("{name}_squares")));
     }
     let frame = rows.group_by([col("field_id"), col("strip_id"), planter]).agg(sums).collect()?;
-    add_totals(&frame, season, totals)
+    add_totals(&frame, season, &settings.reckoned_with(), totals)
 }
 
-fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, Totals>) -> Result<(), LinkError> {
+fn add_totals(frame: &DataFrame, season: i64, reckoned_with: &str, totals: &mut StripTotals) -> Result<(), LinkError> {
     let text = |name: &str, row: usize| -> Result<Option<String>, PolarsError> {
         Ok(frame.column(name)?.str()?.get(row).map(str::to_owned))
     };
     let whole =
         |name: &str, row: usize| -> Result<i64, PolarsError> { Ok(frame.column(name)?.i64()?.get(row).unwrap_or(0)) };
     for row in 0..frame.height() {
-        let key = (text("field_id", row)?.unwrap_or_default(), season, text("strip_id", row)?, text("planter", row)?);
-        let total = totals.entry(key).or_default();
-        total.rows += whole("rows", row)?;
-        total.rows_at_speed += whole("rows_at_speed", row)?;
-        for (index, name) in QUANTITIES.iter().enumerate() {
-            total.sums[index] += whole(&format!("{name}_sum"), row)?;
-            total.counts[index] += whole(&format!("{name}_count"), row)?;
+        macro_rules! totals_row {
+            ($($column:ident),+) => {
+                StripTotalsRow {
+                    field_id: text("field_id", row)?.unwrap_or_default(),
+                    season,
+                    strip_id: text("strip_id", row)?,
+                    planter_id: text("planter", row)?,
+                    started_at: frame.column("started_at")?.i64()?.get(row).map(Moment),
+                    block: text("block", row)?,
+                    condition: text("condition", row)?,
+                    press_position: text("press_position", row)?,
+                    depth_stop: text("depth_stop", row)?,
+                    gauge_wheel: text("gauge_wheel", row)?,
+                    reckoned_with: reckoned_with.to_owned(),
+                    $($column: whole(stringify!($column), row)?),+
+                }
+            };
         }
-        for (name, squares) in [("set_squares", &mut total.set_squares), ("actual_squares", &mut total.actual_squares)]
-        {
-            squares.0 += whole(&format!("{name}_sum"), row)?;
-            squares.1 += whole(name, row)?;
-        }
-        total.block = total.block.take().or(text("block", row)?);
-        total.condition = total.condition.take().or(text("condition", row)?);
-        total.press_position = total.press_position.take().or(text("press_position", row)?);
-        total.depth_stop = total.depth_stop.take().or(text("depth_stop", row)?);
-        total.gauge_wheel = total.gauge_wheel.take().or(text("gauge_wheel", row)?);
-        let first = frame.column("started_at")?.i64()?.get(row);
-        total.started_at = total.started_at.into_iter().chain(first).min();
+        totals.add(totals_row!(
+            rows,
+            rows_at_speed,
+            speed_count,
+            speed_millionths,
+            set_pressure_count,
+            set_pressure_millionths,
+            set_force_count,
+            set_force_millionths,
+            actual_force_count,
+            actual_force_millionths,
+            set_from_pressure_count,
+            actual_from_pressure_count,
+            lat_count,
+            lat_millionths,
+            lon_count,
+            lon_millionths,
+            set_force_hundredths,
+            set_force_squares,
+            actual_force_hundredths,
+            actual_force_squares
+        ));
     }
     Ok(())
-}
-
-/// Turns totals into means; of two planters on one strip the one with more rows at speed speaks for it.
-fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
-    for ((field_id, season, strip_id, planter_id), total) in totals {
-        let Some(strip_id) = strip_id else {
-            *logs.rows_without_strip.entry(season).or_default() += total.rows as u64;
-            continue;
-        };
-        let mean = |index: usize| {
-            (total.counts[index] > 0).then(|| total.sums[index] as f64 / MILLIONTHS / total.counts[index] as f64)
-        };
-        let deviation = |index: usize, (sum, squares): (i64, i64)| {
-            let count = i128::from(total.counts[index]);
-            // count × Σx² − (Σx)², exact in whole numbers, so that nothing cancels.
-            let scatter = count * i128::from(squares) - i128::from(sum) * i128::from(sum);
-            (count > 1).then(|| (scatter as f64 / (count * (count - 1)) as f64).sqrt() / HUNDREDTHS)
-        };
-        let summary = TelemetrySummary {
-            planter_id,
-            rows: total.rows as u64,
-            rows_at_speed: total.rows_at_speed as u64,
-            speed_m_s: mean(0),
-            set_pressure_kpa: mean(1),
-            set_force_n: mean(2),
-            actual_force_n: mean(3),
-            set_from_pressure: total.counts[4] > 0,
-            actual_from_pressure: total.counts[5] > 0,
-            force_sd_n: deviation(3, total.actual_squares).or_else(|| deviation(2, total.set_squares)),
-            block: total.block,
-            condition: total.condition,
-            press_position: total.press_position,
-            depth_stop: total.depth_stop,
-            gauge_wheel: total.gauge_wheel,
-            lat: mean(6),
-            lon: mean(7),
-            started_at: total.started_at.map(Moment),
-        };
-        let key = StripKey::new(&field_id, season, &strip_id);
-        if logs.telemetry.get(&key).is_none_or(|other| other.rows_at_speed < summary.rows_at_speed) {
-            logs.telemetry.insert(key, summary);
-        }
-    }
 }
 
 /// The planter of each field of a season; of a field that stands twice, the first.
