@@ -41,6 +41,7 @@ mod sources;
 mod stand;
 mod strips;
 mod telemetry;
+mod telemetry_columns;
 mod telemetry_findings;
 mod telemetry_watch;
 mod traces;

@@ -1,10 +1,10 @@
 //! Streams setting logs out of the store: hand-written rows as they are, telemetry as one summary a strip.
 //!
-//! The only file of the project that uses polars. Parquet is read in batches, polars works out each batch, and the
+//! With `telemetry_columns` the only file of the project that uses polars. Parquet is read in batches, polars works out each batch, and the
 //! batches' totals are added, so that memory does not grow with the rows. Sums are taken over whole numbers
 //! (micro-newtons and the like): they come out the same in whatever order the threads of the engine meet the rows.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -21,6 +21,7 @@ use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsE
 
 use crate::LinkError;
 use crate::key::StripKey;
+use crate::telemetry_columns::{Places, Planters, add_beside, no_text, number_column, text_column};
 use crate::telemetry_watch::{Watch, Watched};
 use crate::traces::LoggedStrip;
 
@@ -95,8 +96,9 @@ pub(crate) struct SettingLogs {
 const MILLIONTHS: f64 = 1e6;
 /// Squares are summed in hundredths squared, which leaves room for 10⁶ rows of 10⁴ N.
 const HUNDREDTHS: f64 = 1e2;
-/// Rows that are in memory at a time.
+/// Rows of a batch, and batches that are in memory at a time; as many again wait.
 const BATCH_ROWS: usize = 1 << 16;
+const BATCHES_AT_A_TIME: usize = 4;
 
 /// Text columns of a setting log that linking needs.
 const TEXTS: [&str; 10] = [
@@ -111,6 +113,8 @@ const TEXTS: [&str; 10] = [
     "gauge_wheel",
     "source_file",
 ];
+/// Words about a strip, of which the first in the order of the alphabet is taken.
+const LABELS: [&str; 5] = ["block", "condition", "press_position", "depth_stop", "gauge_wheel"];
 /// Number columns of a setting log that linking needs.
 const NUMBERS: [&str; 7] =
     ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
@@ -130,18 +134,38 @@ pub(crate) fn read_logs(
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
-            for batch in batches(path)? {
-                let batch = batch.map_err(|error| LinkError::Telemetry(error.to_string()))?;
-                let hand =
-                    is_null(batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?)
-                        .map_err(|error| LinkError::Telemetry(error.to_string()))?;
-                if hand.true_count() > 0 {
-                    read_hand_rows(&batch, &hand, *season, &mut logs)?;
+            let mut batches = batches(path)?;
+            let mut fetch = || -> Result<Vec<RecordBatch>, LinkError> {
+                let fetched: Result<Vec<_>, _> = batches.by_ref().take(BATCHES_AT_A_TIME).collect();
+                fetched.map_err(|error| LinkError::Telemetry(error.to_string()))
+            };
+            let mut waiting = fetch()?;
+            while !waiting.is_empty() {
+                let hands = waiting.iter().map(hand_rows).collect::<Result<Vec<_>, _>>()?;
+                let telemetry =
+                    || waiting.iter().zip(&hands).filter(|(batch, hand)| hand.true_count() < batch.num_rows());
+                let mut frames: Vec<Result<DataFrame, LinkError>> =
+                    telemetry().map(|_| Ok(DataFrame::empty())).collect();
+                // While other threads add up, this one watches the rows in their order and fetches the next ones.
+                let next = rayon::in_place_scope(|scope| {
+                    for ((batch, hand), frame) in telemetry().zip(&mut frames) {
+                        let planters = &planters;
+                        scope.spawn(move |_| *frame = sums_of_batch(batch, hand, planters, settings));
+                    }
+                    for (batch, hand) in waiting.iter().zip(&hands) {
+                        if hand.true_count() > 0 {
+                            read_hand_rows(batch, hand, *season, &mut logs)?;
+                        }
+                        if hand.true_count() < batch.num_rows() {
+                            watch.rows(batch, *season, &planters)?;
+                        }
+                    }
+                    fetch()
+                })?;
+                for frame in frames {
+                    add_totals(&frame?, *season, &mut totals)?;
                 }
-                if hand.true_count() < batch.num_rows() {
-                    read_telemetry(&batch, &hand, *season, &planters, settings, &mut totals)?;
-                    watch.rows(&batch, *season, &planters)?;
-                }
+                waiting = next;
             }
             watch.end_of_file();
         }
@@ -151,6 +175,12 @@ pub(crate) fn read_logs(
     (logs.watched, logs.findings) = (end.watched, end.findings);
     (logs.traces, logs.logged) = (end.traces, end.logged);
     Ok(logs)
+}
+
+/// Rows without a time: written by hand.
+fn hand_rows(batch: &RecordBatch) -> Result<BooleanArray, LinkError> {
+    let time = batch.column_by_name("time").ok_or_else(|| LinkError::Telemetry("no column time".into()))?;
+    is_null(time).map_err(|error| LinkError::Telemetry(error.to_string()))
 }
 
 /// Streams the needed columns of a Parquet file.
@@ -253,80 +283,99 @@ struct Totals {
 /// Field, season, strip (if any) and planter (if any) of telemetry rows.
 type TotalsKey = (String, i64, Option<String>, Option<String>);
 
-/// Adds the telemetry rows of a batch to the totals: polars derives the forces and sums them by strip.
-fn read_telemetry(
+/// Sums the telemetry rows of a batch by field, strip and planter: polars derives the forces and adds up.
+fn sums_of_batch(
     batch: &RecordBatch,
     hand: &BooleanArray,
-    season: i64,
     planters: &HashMap<&str, Option<&str>>,
     settings: &Settings,
-    totals: &mut BTreeMap<TotalsKey, Totals>,
-) -> Result<(), LinkError> {
-    let mut columns =
-        vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
-    for name in ["field_id", "strip_id", "block", "condition", "press_position", "depth_stop", "gauge_wheel"] {
-        columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
+) -> Result<DataFrame, LinkError> {
+    let [field_id, strip_id, own] = ["field_id", "strip_id", "planter_id"].map(|name| texts(batch, name));
+    let places = Places::of(field_id?, strip_id?, own?, planters);
+    let mut columns = vec![places.column()];
+    for name in LABELS {
+        columns.extend(text_column(name, texts(batch, name)?));
     }
     for name in NUMBERS {
-        columns.push(Column::new(name.into(), numbers(batch, name)?.iter().collect::<Vec<_>>()));
+        columns.extend(number_column(name, numbers(batch, name)?));
     }
     let times: Option<&TimestampMicrosecondArray> =
         batch.column_by_name("time").and_then(|column| column.as_any().downcast_ref());
     let times = times.ok_or_else(|| LinkError::Telemetry("no column of times".into()))?;
-    columns.push(Column::new("time".into(), times.iter().collect::<Vec<_>>()));
-    // The row's own planter, else the planter of its field.
-    let (own, field) = (texts(batch, "planter_id")?, texts(batch, "field_id")?);
-    let planter: Vec<Option<&str>> = own
-        .iter()
-        .zip(field)
-        .map(|(own, field)| own.or_else(|| planters.get(field.unwrap_or_default()).copied().flatten()))
-        .collect();
-    columns.push(Column::new("planter".into(), planter));
-    let rows = DataFrame::new(batch.num_rows(), columns)?.lazy().filter(col("hand").not());
-    let planter = col("planter");
-    let force_of = |pressure: &str| force_of_pressure(pressure, &planter, &settings.planters);
-    let at_speed = col("speed_m_s").is_null().or(col("speed_m_s").gt_eq(lit(settings.analysis.min_speed_m_s)));
+    columns.push(match times.null_count() {
+        0 => Column::new("time".into(), times.values().as_ref()),
+        _ => Column::new("time".into(), times.iter().collect::<Vec<_>>()),
+    });
+    let of_rows = places.planters(&settings.planters);
+    if let Planters::Each(positions) = &of_rows {
+        columns.push(Column::new("planter".into(), positions.as_slice()));
+    }
+    let has: BTreeSet<String> = columns.iter().map(|column| column.name().to_string()).collect();
+    let given = |name: &str| has.contains(name).then(|| col(name));
+    let mut rows = DataFrame::new(batch.num_rows(), columns)?.lazy();
+    if hand.true_count() > 0 {
+        rows = rows.filter(col("time").is_not_null());
+    }
+    let force_of = |pressure: &str| Some(force_of_pressure(given(pressure)?, &of_rows, &settings.planters));
+    // A row without a speed counts as at working speed.
+    let at_speed =
+        given("speed_m_s").map(|speed| speed.clone().is_null().or(speed.gt_eq(lit(settings.analysis.min_speed_m_s))));
     let missing = || lit(NULL).cast(DataType::Float64);
-    let measured = |value: Expr| when(at_speed.clone()).then(value).otherwise(missing());
     // To the nearest whole unit: a cast alone cuts towards zero, and means would lie too low.
     let whole = |value: Expr, unit: f64| {
         let scaled = value * lit(unit);
         let half = when(scaled.clone().lt(lit(0.0))).then(lit(-0.5)).otherwise(lit(0.5));
         (scaled + half).cast(DataType::Int64)
     };
-    let set = col("set_force_n").fill_null(force_of("set_pressure_kpa"));
-    let actual = col("actual_force_n").fill_null(force_of("actual_pressure_kpa"));
+    let first_of = |one: Option<Expr>, other: Option<Expr>| match (one, other) {
+        (Some(one), Some(other)) => Some(one.fill_null(other)),
+        (one, other) => one.or(other),
+    };
+    let where_no = |force: &str, pressure: &str| match (given(force), given(pressure)) {
+        (Some(force), Some(pressure)) => Some(when(force.is_null()).then(pressure).otherwise(missing())),
+        (_, pressure) => pressure,
+    };
+    let set = first_of(given("set_force_n"), force_of("set_pressure_kpa"));
+    let actual = first_of(given("actual_force_n"), force_of("actual_pressure_kpa"));
     let quantities = [
-        col("speed_m_s"),
-        col("set_pressure_kpa"),
+        given("speed_m_s"),
+        given("set_pressure_kpa"),
         set.clone(),
         actual.clone(),
-        when(col("set_force_n").is_null()).then(col("set_pressure_kpa")).otherwise(missing()),
-        when(col("actual_force_n").is_null()).then(col("actual_pressure_kpa")).otherwise(missing()),
-        col("lat"),
-        col("lon"),
+        where_no("set_force_n", "set_pressure_kpa"),
+        where_no("actual_force_n", "actual_pressure_kpa"),
+        given("lat"),
+        given("lon"),
     ];
-    let mut sums = vec![
-        len().cast(DataType::Int64).alias("rows"),
-        at_speed.clone().cast(DataType::Int64).sum().alias("rows_at_speed"),
-        col("block").min().alias("block"),
-        col("condition").min().alias("condition"),
-        col("press_position").min().alias("press_position"),
-        col("depth_stop").min().alias("depth_stop"),
-        col("gauge_wheel").min().alias("gauge_wheel"),
-        col("time").min().alias("started_at"),
-    ];
+    let mut all = vec![len().cast(DataType::Int64).alias("rows"), col("time").min().alias("started_at")];
+    all.extend(LABELS.iter().filter_map(|name| Some(given(name)?.min().alias(*name))));
+    // What no row has adds nothing.
+    let nothing = || len().cast(DataType::Int64) * lit(0_i64);
+    let mut sums = vec![len().cast(DataType::Int64).alias("rows_at_speed")];
     for (name, value) in QUANTITIES.iter().zip(quantities) {
-        sums.push(whole(measured(value.clone()), MILLIONTHS).sum().alias(format!("{name}_sum")));
-        sums.push(measured(value).is_not_null().cast(DataType::Int64).sum().alias(format!("{name}_count")));
+        let sum = value.clone().map(|value| whole(value, MILLIONTHS).sum());
+        let count = value.map(|value| value.count().cast(DataType::Int64));
+        sums.push(sum.unwrap_or_else(nothing).alias(format!("{name}_sum")));
+        sums.push(count.unwrap_or_else(nothing).alias(format!("{name}_count")));
     }
     for (name, value) in [("set_squares", set), ("actual_squares", actual)] {
-        let hundredths = whole(measured(value), HUNDREDTHS);
-        sums.push(hundredths.clone().sum().alias(format!("{name}_sum")));
-        sums.push((hundredths.clone() * hundredths).sum().alias(name));
+        let hundredths = value.map(|value| whole(value, HUNDREDTHS));
+        let sum = hundredths.clone().map(Expr::sum);
+        let squares = hundredths.map(|value| (value.clone() * value).sum());
+        sums.push(sum.unwrap_or_else(nothing).alias(format!("{name}_sum")));
+        sums.push(squares.unwrap_or_else(nothing).alias(name));
     }
-    let frame = rows.group_by([col("field_id"), col("strip_id"), planter]).agg(sums).collect()?;
-    add_totals(&frame, season, totals)
+    let mut frame = rows.clone().group_by([col("place")]).agg(all).collect()?;
+    let moving = match at_speed {
+        Some(at_speed) => rows.filter(at_speed),
+        None => rows,
+    };
+    add_beside(&mut frame, &moving.group_by([col("place")]).agg(sums).collect()?)?;
+    places.named(&mut frame)?;
+    for name in LABELS.into_iter().filter(|name| !has.contains(*name)) {
+        frame.with_column(no_text(name, frame.height()))?;
+    }
+    Ok(frame)
 }
 
 fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, Totals>) -> Result<(), LinkError> {
@@ -413,12 +462,15 @@ fn planters_of_fields(fields: &[FieldRow], season: i64) -> HashMap<&str, Option<
 }
 
 /// Force in newtons of a pressure column, by the calibration of the row's planter; 1 nominal N a kPa without one.
-fn force_of_pressure(pressure: &str, planter: &Expr, planters: &[Planter]) -> Expr {
-    let mut force = col(pressure);
-    for candidate in planters {
-        if let Some(Knob::Pressure { calibration: Some(calibration), .. }) = &candidate.knob {
-            let line = piecewise(&col(pressure), calibration.points());
-            force = when(planter.clone().eq(lit(candidate.id.clone()))).then(line).otherwise(force);
+fn force_of_pressure(pressure: Expr, of_rows: &Planters, planters: &[Planter]) -> Expr {
+    let mut force = pressure.clone();
+    for (position, candidate) in planters.iter().enumerate() {
+        let Some(Knob::Pressure { calibration: Some(calibration), .. }) = &candidate.knob else { continue };
+        let line = || piecewise(&pressure, calibration.points());
+        match of_rows {
+            Planters::One(one) if *one == position as i32 => force = line(),
+            Planters::One(_) => {}
+            Planters::Each(_) => force = when(col("planter").eq(lit(position as i32))).then(line()).otherwise(force),
         }
     }
     force
