@@ -4,8 +4,9 @@
 
 pub mod cases;
 pub mod inputs;
-pub mod network;
 pub mod machine;
+pub mod network;
+pub mod pages;
 pub mod table;
 pub mod timer;
 pub mod usual;

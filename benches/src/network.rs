@@ -70,7 +70,8 @@ pub fn write(rows: usize, fields: usize, folder: &Path) -> io::Result<usize> {
         for block in 0..BLOCKS {
             let block_level = level + 0.02 * normal(&mut random);
             for place in 0..SETTINGS_KPA.len() {
-                let (id, setting) = (block * SETTINGS_KPA.len() + place + 1, SETTINGS_KPA[(place * 3 + block + number) % 8]);
+                let (id, setting) =
+                    (block * SETTINGS_KPA.len() + place + 1, SETTINGS_KPA[(place * 3 + block + number) % 8]);
                 writeln!(strip, "{name},{season},{id},{},{condition}", block + 1)?;
                 let share = block_level - 0.05 * ((setting as f64 - best) / 100.0).powi(2) + 0.02 * normal(&mut random);
                 let final_stand = SEEDS * share.clamp(0.2, 0.97);

@@ -92,6 +92,9 @@ pub struct Common {
     /// Put store/, results/ and report/ below this folder instead, and leave the review folder untouched.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Do everything anew, also what hangs on nothing that has changed since the last run.
+    #[arg(long)]
+    pub afresh: bool,
     /// Print one JSON object on standard output instead of words.
     #[arg(long)]
     pub json: bool,

@@ -6,6 +6,7 @@ mod args;
 mod commands;
 mod failure;
 mod last_season;
+mod made_from;
 mod proposals;
 mod quantity;
 mod reader;

@@ -5,15 +5,17 @@ use std::path::{Path, PathBuf};
 
 use evenstand_bundle::{Bundle, BundleError, Limits};
 use evenstand_ingest::{
-    FileReport, Format, IngestError, Outlines, SameRows, Source, StripTime, Surroundings, Whereabouts, Zones,
+    FileReport, Format, IngestError, Outlines, SameRows, Sketch, Source, StripTime, Surroundings, Whereabouts, Zones,
     read_parquet, read_strips, read_task_data, read_text, read_workbook,
 };
 use evenstand_places::Strip;
 use evenstand_settings::Settings;
-use evenstand_store::{KeptWriter, Manifest, SourceEntry, sha256_of_files};
+use evenstand_store::{KeptWriter, Manifest, Remembered, SourceEntry, sha256_of_files};
 use evenstand_tables::Finding;
 
 use crate::failure::Failure;
+use crate::made_from;
+use crate::review::Review;
 use crate::sources::Job;
 
 /// Files that are read as a whole are no larger than this; text, Parquet and logs are streamed and may be.
@@ -22,8 +24,15 @@ const LARGEST_WHOLE: u64 = 256 << 20;
 /// Reads the files of a review in their order: fields, then strips, then everything else.
 pub struct Reader<'a> {
     settings: &'a Settings,
+    settings_text: &'a str,
     zones: Zones,
     writer: KeptWriter,
+    /// The store that is being written.
+    folder: &'a Path,
+    /// A store whose rows are taken over where a file is the same.
+    old: Option<&'a Path>,
+    /// Files that fields and strips were read from: what every other file hangs on.
+    told: String,
     /// Outlines and times of strips, until the first file that needs them.
     strips: Vec<Strip>,
     strip_times: Vec<StripTime>,
@@ -31,13 +40,30 @@ pub struct Reader<'a> {
     same_rows: SameRows,
 }
 
+/// Kept rows of one table of a file, to be held against those of other files: its name, and what stands for its rows.
+type Held = Vec<(String, Sketch)>;
+
+/// SHA-256 of the file or files of a job.
+pub fn digest(job: &Job) -> Result<String, Failure> {
+    let mut files = vec![job.path.clone()];
+    files.extend(job.parts.iter().map(|(_, path)| path.clone()));
+    if job.format == Format::TaskData {
+        files = files_below(&job.path)?;
+    }
+    Ok(sha256_of_files(&files)?)
+}
+
 impl<'a> Reader<'a> {
-    /// A reader that writes what it keeps into a store.
-    pub fn new(settings: &'a Settings, zones: Zones, writer: KeptWriter) -> Self {
+    /// A reader that writes what it keeps into a store in `folder`, and takes over what it can of an `old` one.
+    pub fn new(review: &'a Review, zones: Zones, old: Option<&'a Path>, folder: &'a Path) -> Self {
         Self {
-            settings,
+            settings: &review.settings,
+            settings_text: &review.settings_text,
             zones,
-            writer,
+            writer: KeptWriter::new(folder),
+            folder,
+            old,
+            told: String::new(),
             strips: Vec::new(),
             strip_times: Vec::new(),
             whereabouts: None,
@@ -45,14 +71,10 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Reads one file. Faults of the file are findings of the report; errors end the run.
-    pub fn read(&mut self, job: &Job) -> Result<FileReport, Failure> {
-        let mut files = vec![job.path.clone()];
-        files.extend(job.parts.iter().map(|(_, path)| path.clone()));
-        if job.format == Format::TaskData {
-            files = files_below(&job.path)?;
-        }
-        let source = Source { sha256: sha256_of_files(&files)?, kind: job.kind, file: job.file.clone() };
+    /// Reads one file with its digest, or takes over what reading it came to before. Faults of the file are findings of the report; errors end
+    /// the run.
+    pub fn read(&mut self, job: &Job, sha256: String) -> Result<FileReport, Failure> {
+        let source = Source { sha256, kind: job.kind, file: job.file.clone() };
         let mut findings = Vec::new();
         let tells_where = matches!(job.kind, "field" | "strip");
         let whereabouts = match self.whereabouts.take() {
@@ -67,30 +89,51 @@ impl<'a> Reader<'a> {
             }
         };
         self.writer.begin_source(&source.file);
-        let read = self.by_format(job, &source, &whereabouts);
-        if !tells_where {
-            self.whereabouts = Some(whereabouts);
-        }
-        let mut report = match read {
-            Ok(report) => report,
-            // One file that is not what its name says must not keep the others from being read.
-            Err(IngestError::Format { problem, remedy, .. }) => {
-                let finding = Finding::error("unreadable_file", format!("{problem}; nothing of this file was read"));
-                let finding = finding.table(job.kind).source(&source.file, None).remedy(remedy);
-                FileReport { findings: vec![finding], ..FileReport::default() }
+        let name = self.writer.name_of_source();
+        let key = made_from::of_file(self.settings_text, &self.told, &job.file, job.kind, job.block, &source.sha256);
+        let old = self.old.filter(|_| !tells_where);
+        let known = old.and_then(|old| Some((old, Remembered::<Held>::read(old, &name, &key)?)));
+        let (entry, mut report) = match known {
+            Some((old, known)) => {
+                self.writer.take_over(old, &known.written)?;
+                let part = |file| Source { file, ..source.clone() };
+                let sketches = known.held.into_iter().map(|(file, sketch)| (part(file), sketch)).collect();
+                let entry = known.entry;
+                let report = FileReport {
+                    rows_read: entry.rows_read,
+                    rows_kept: entry.rows_kept,
+                    rows_set_aside: entry.rows_set_aside,
+                    rows_left_blank: entry.rows_left_blank,
+                    findings: known.findings,
+                    strip_times: Vec::new(),
+                    sketches,
+                };
+                (entry, report)
             }
-            Err(error) => return Err(error.into()),
+            None => {
+                let report = self.read_rows(job, &source, &whereabouts)?;
+                let entry = SourceEntry {
+                    rows_read: report.rows_read,
+                    rows_kept: report.rows_kept,
+                    rows_set_aside: report.rows_set_aside,
+                    rows_left_blank: report.rows_left_blank,
+                    file: source.file.clone(),
+                    sha256: source.sha256.clone(),
+                    kind: job.kind.to_owned(),
+                    block: job.block,
+                };
+                (entry, report)
+            }
         };
-        self.writer.end_source(SourceEntry {
-            rows_read: report.rows_read,
-            rows_kept: report.rows_kept,
-            rows_set_aside: report.rows_set_aside,
-            rows_left_blank: report.rows_left_blank,
-            file: source.file,
-            sha256: source.sha256,
-            kind: job.kind.to_owned(),
-            block: job.block,
-        })?;
+        let written = self.writer.end_source(entry.clone())?;
+        if tells_where {
+            self.told.push_str(&key);
+        } else {
+            self.whereabouts = Some(whereabouts);
+            let held = report.sketches.iter().map(|(part, sketch)| (part.file.clone(), sketch.clone())).collect();
+            Remembered::<Held> { key, entry, written, findings: report.findings.clone(), held }
+                .write(self.folder, &name)?;
+        }
         self.strip_times.append(&mut report.strip_times);
         findings.append(&mut report.findings);
         for (part, sketch) in report.sketches.drain(..) {
@@ -98,6 +141,19 @@ impl<'a> Reader<'a> {
         }
         report.findings = findings;
         Ok(report)
+    }
+
+    /// Reads the rows of a file. One that is not what its name says must not keep the others from being read.
+    fn read_rows(&mut self, job: &Job, source: &Source, whereabouts: &Whereabouts) -> Result<FileReport, Failure> {
+        match self.by_format(job, source, whereabouts) {
+            Ok(report) => Ok(report),
+            Err(IngestError::Format { problem, remedy, .. }) => {
+                let finding = Finding::error("unreadable_file", format!("{problem}; nothing of this file was read"));
+                let finding = finding.table(job.kind).source(&source.file, None).remedy(remedy);
+                Ok(FileReport { findings: vec![finding], ..FileReport::default() })
+            }
+            Err(error) => Err(error.into()),
+        }
     }
 
     /// Writes findings and the manifest.

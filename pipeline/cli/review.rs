@@ -30,6 +30,8 @@ pub struct Review {
     pub settings: Settings,
     /// The settings file as it stands; empty where there is none.
     pub settings_text: String,
+    /// Whether everything is done anew.
+    pub afresh: bool,
     /// Holds the output folder for this run alone, as long as the review is open.
     _lock: Option<File>,
 }
@@ -98,6 +100,7 @@ impl Review {
             folder,
             settings,
             settings_text,
+            afresh: common.afresh,
             _lock: None,
         })
     }

@@ -8,6 +8,7 @@ mod demo;
 mod digs;
 mod floors;
 mod foreign;
+mod incremental;
 mod last_season;
 mod mutated;
 mod notebook_page;

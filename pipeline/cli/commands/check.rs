@@ -4,11 +4,12 @@ use evenstand_link::link;
 use evenstand_store::KeptStore;
 use serde_json::json;
 
-use crate::commands::ingest::{ingest_into, say};
+use crate::commands::ingest::{Sources, read_into, say};
 use crate::commands::model::kept_of;
 use crate::failure::Failure;
 use crate::proposals::{print, proposals};
 use crate::review::Review;
+use crate::sources::mappings;
 use crate::voice::Voice;
 
 /// Judges raw/ by reading it into a passing store and linking that; proposes a block for every file that cannot be read as
@@ -27,7 +28,8 @@ pub fn check(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
 fn judge(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let passing = tempfile::tempdir()
         .map_err(|error| Failure::new(format!("no temporary folder: {error}"), "free some space, or set TMPDIR"))?;
-    let ingested = ingest_into(review, passing.path(), voice)?;
+    let mappings = mappings(review)?;
+    let ingested = read_into(review, Sources::of(review, &mappings)?, None, passing.path(), voice)?;
     for source in &ingested.manifest.sources {
         voice.say(&format!(
             "{}: read as {}, {} rows, {} kept, {} set aside",

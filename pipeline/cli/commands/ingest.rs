@@ -2,12 +2,14 @@
 
 use std::path::Path;
 
-use evenstand_ingest::Zones;
-use evenstand_store::{KeptWriter, Manifest, SourceEntry, replace_folder};
+use evenstand_ingest::{Mapping, Zones};
+use evenstand_store::{KeptStore, Manifest, SourceEntry, made_from, note_made_from, replace_folder};
 use evenstand_tables::Finding;
+use rayon::prelude::*;
 
 use crate::failure::Failure;
-use crate::reader::Reader;
+use crate::made_from;
+use crate::reader::{Reader, digest};
 use crate::review::Review;
 use crate::sources::{Plan, mappings, plan};
 use crate::voice::Voice;
@@ -31,16 +33,43 @@ impl Ingested {
     }
 }
 
-/// Reads raw/ into store/.
+/// Reads raw/ into store/. Where everything is as it was, the store stays; of files that changed or are new the others keep their rows.
 pub fn ingest(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
-    let mut ingested = None;
-    replace_folder(&review.store, |folder| -> Result<(), Failure> {
-        ingested = Some(ingest_into(review, folder, voice)?);
-        Ok(())
-    })?;
-    let Some(ingested) = ingested else { return Ok(false) };
+    let mappings = mappings(review)?;
+    let sources = Sources::of(review, &mappings)?;
+    let from = made_from::of_raw(review, &sources.plan, &sources.digests);
+    let old = made_from(&review.store).filter(|_| !review.afresh);
+    let ingested = if old.as_deref() == Some(&from) {
+        voice.note("store/ is up to date: no file has changed.");
+        let store = KeptStore::open(&review.store)?;
+        Ingested { manifest: store.manifest().clone(), findings: store.read_whole()? }
+    } else {
+        let mut ingested = None;
+        replace_folder(&review.store, |folder| -> Result<(), Failure> {
+            note_made_from(folder, &from)?;
+            ingested = Some(read_into(review, sources, old.map(|_| review.store.as_path()), folder, voice)?);
+            Ok(())
+        })?;
+        let Some(ingested) = ingested else { return Ok(false) };
+        ingested
+    };
     say(&ingested, voice);
     Ok(ingested.faulty_rows() > 0 || ingested.findings.iter().any(|finding| finding.severity == "error"))
+}
+
+/// What is to be read, with the digest of each job's files.
+pub struct Sources<'a> {
+    plan: Plan<'a>,
+    digests: Vec<String>,
+}
+
+impl<'a> Sources<'a> {
+    /// Looks at raw/ and takes the digest of every file.
+    pub fn of(review: &Review, mappings: &'a [Mapping]) -> Result<Self, Failure> {
+        let plan = plan(review.raw_files()?, mappings);
+        let digests = plan.jobs.par_iter().map(digest).collect::<Result<_, _>>()?;
+        Ok(Self { plan, digests })
+    }
 }
 
 /// Tells how many rows became what.
@@ -57,19 +86,24 @@ pub fn say(ingested: &Ingested, voice: &mut Voice) {
     ));
 }
 
-/// Reads raw/ into an empty folder. Fails where not one row could be kept.
-pub fn ingest_into(review: &Review, folder: &Path, voice: &Voice) -> Result<Ingested, Failure> {
-    let mappings = mappings(review)?;
-    let Plan { jobs, mut findings } = plan(review.raw_files()?, &mappings);
+/// Reads raw/ into an empty folder, which takes files over from an `old` store where there is one. Fails where not one row could be kept.
+pub fn read_into(
+    review: &Review,
+    sources: Sources,
+    old: Option<&Path>,
+    folder: &Path,
+    voice: &Voice,
+) -> Result<Ingested, Failure> {
+    let Sources { plan: Plan { jobs, mut findings }, digests } = sources;
     let zones =
         Zones::new(review.settings.timezone.as_deref(), review.settings.time_formats.clone()).map_err(|problem| {
             Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone")
         })?;
-    let mut reader = Reader::new(&review.settings, zones, KeptWriter::new(folder));
+    let mut reader = Reader::new(review, zones, old, folder);
     let mut kept = 0;
     voice.stage("reading files", jobs.len());
-    for job in &jobs {
-        let report = reader.read(job)?;
+    for (job, sha256) in jobs.iter().zip(digests) {
+        let report = reader.read(job, sha256)?;
         kept += report.rows_kept;
         findings.extend(report.findings);
         voice.step();

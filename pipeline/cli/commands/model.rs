@@ -1,21 +1,25 @@
 //! store/ → results/.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use evenstand_agronomy::Kind;
 use evenstand_link::{Kept, Linked, link};
-use evenstand_model::{Answers, Questions, YearOnYear, analyse, year_on_year};
+use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
-use evenstand_store::{KeptStore, replace_folder, sha256_of_bytes, write_results};
-use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow};
+use evenstand_store::{
+    KeptStore, made_from, note_made_from, read_result, replace_folder, sha256_of_bytes, write_results,
+};
+use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
 use evenstand_tables::{Finding, Row, Table, TablesError};
 
 use crate::failure::Failure;
 use crate::last_season::last_season;
+use crate::made_from;
 use crate::review::Review;
 use crate::voice::Voice;
 
-/// Works out results/ from store/.
+/// Works out results/ from store/. Where everything is as it was, the results stay.
 pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     if !review.store.join("manifest.json").exists() {
         return Err(Failure::new(
@@ -24,9 +28,78 @@ pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         ));
     }
     let store = KeptStore::open(&review.store)?;
+    let (last, last_hash) = last_season(review)?.map_or_else(Default::default, |(starts, hash)| (starts, Some(hash)));
+    let from = made_from::of_store(review, &title(&review.settings, &review.folder), last_hash.as_deref());
+    let up_to_date = !review.afresh && from.is_some() && made_from(&review.results) == from;
+    let modelled = if up_to_date {
+        voice.note("results/ is up to date: nothing that it hangs on has changed.");
+        Modelled::read(&review.results, &store)?
+    } else {
+        work_out(review, &store, &last, last_hash.as_deref(), from.as_deref(), voice)?
+    };
+    voice.findings(&modelled.findings);
+    voice.fact("strips", modelled.strips);
+    voice.fact("answers", modelled.answered);
+    voice.fact("answers_open", modelled.open);
+    voice.note(&format!(
+        "Linked {} strips; {} conditions have a starting point, {} stay open.",
+        modelled.strips, modelled.answered, modelled.open
+    ));
+    Ok(modelled.open > 0 || modelled.answered == 0)
+}
+
+/// What is said of results.
+struct Modelled {
+    /// Findings that reading the files did not bring up, the gravest first.
+    findings: Vec<Finding>,
+    strips: usize,
+    answered: usize,
+    open: usize,
+}
+
+impl Modelled {
+    fn new(findings: Vec<Finding>, strips: usize, starts: &[StartingPointRow]) -> Self {
+        let open = starts.iter().filter(|row| row.primary == Some(true) && row.evidence == "open").count();
+        let answered = starts.iter().filter(|row| row.primary == Some(true)).count() - open;
+        Self { findings, strips, answered, open }
+    }
+
+    /// Takes it from results that are there.
+    fn read(results: &Path, store: &KeptStore) -> Result<Self, Failure> {
+        let mut of_ingest = BTreeMap::new();
+        for finding in store.read_whole::<Finding>()? {
+            *of_ingest.entry(finding.severity).or_insert(0) += 1;
+        }
+        // Among findings of one severity those of reading files come first.
+        let mut findings: Vec<Finding> = read_result(results)?;
+        findings.retain(|finding| match of_ingest.get_mut(&finding.severity) {
+            Some(left) if *left > 0 => {
+                *left -= 1;
+                false
+            }
+            _ => true,
+        });
+        let strips: Vec<StripRow> = read_result(results)?;
+        Ok(Self::new(findings, strips.len(), &read_result::<StartingPointRow>(results)?))
+    }
+}
+
+/// The gravest first; otherwise in the order given.
+fn by_severity(findings: &mut [Finding]) {
+    findings.sort_by_key(|finding| ["error", "warning", "note"].iter().position(|word| *word == finding.severity));
+}
+
+/// Links, fits and writes results/.
+fn work_out(
+    review: &Review,
+    store: &KeptStore,
+    last: &[LastStart],
+    last_hash: Option<&str>,
+    from: Option<&str>,
+    voice: &Voice,
+) -> Result<Modelled, Failure> {
     voice.stage("linking strips", 2);
-    let last = last_season(review)?;
-    let linked = link(kept_of(&store)?, &review.settings)?;
+    let linked = link(kept_of(store)?, &review.settings)?;
     voice.step();
     voice.stage("fitting curves", 1);
     let answers = analyse(&Questions {
@@ -35,28 +108,21 @@ pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         digs: &linked.digs,
         settings: &linked.settings,
     });
-    let (last, last_hash) = last.map_or_else(Default::default, |(starts, hash)| (starts, Some(hash)));
-    let years = year_on_year(&answers.starting_points, &last, &linked.strips, &linked.strip_measures);
+    let years = year_on_year(&answers.starting_points, last, &linked.strips, &linked.strip_measures);
     voice.stage_done();
-    let new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
-    let run = run_facts(review, &store, last_hash.as_deref());
+    let mut new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
+    let run = run_facts(review, store, last_hash);
     let set_aside: Vec<SetAsideRow> = store.read_whole()?;
     let mut findings: Vec<Finding> = store.read_whole()?;
     findings.extend(new_findings.iter().cloned());
-    findings.sort_by_key(|finding| ["error", "warning", "note"].iter().position(|word| *word == finding.severity));
+    by_severity(&mut findings);
+    by_severity(&mut new_findings);
     let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, run)?;
-    replace_folder(&review.results, |folder| -> Result<(), Failure> { Ok(write_results(folder, &tables)?) })?;
-    voice.findings(&new_findings);
-    voice.fact("strips", linked.strips.len());
-    let open = answers.starting_points.iter().filter(|row| row.primary == Some(true) && row.evidence == "open").count();
-    let answered = answers.starting_points.iter().filter(|row| row.primary == Some(true)).count() - open;
-    voice.fact("answers", answered);
-    voice.fact("answers_open", open);
-    voice.note(&format!(
-        "Linked {} strips; {answered} conditions have a starting point, {open} stay open.",
-        linked.strips.len()
-    ));
-    Ok(open > 0 || answered == 0)
+    replace_folder(&review.results, |folder| -> Result<(), Failure> {
+        from.map_or(Ok(()), |from| note_made_from(folder, from))?;
+        Ok(write_results(folder, &tables)?)
+    })?;
+    Ok(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points))
 }
 
 /// The kept tables, with setting logs left on disk.

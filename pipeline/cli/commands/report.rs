@@ -6,9 +6,10 @@ use std::path::Path;
 use std::thread::{self, ScopedJoinHandle};
 
 use evenstand_report::{Results, render, starting_points_text};
-use evenstand_store::{StoreError, read_result, replace_folder};
+use evenstand_store::{StoreError, made_from, note_made_from, read_result, replace_folder};
 
 use crate::failure::Failure;
+use crate::made_from;
 use crate::review::Review;
 use crate::voice::Voice;
 
@@ -25,8 +26,15 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let starting_points = starting_points_text(&results);
     let open = results.starting_points.is_empty()
         || results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open");
+    let from = made_from::of_results(folder);
+    if !review.afresh && from.is_some() && made_from(&review.report) == from {
+        voice.note("report/ is up to date: the results have not changed.");
+        say(review, &starting_points, voice);
+        return Ok(open);
+    }
     voice.stage("drawing the report", 1);
     replace_folder(&review.report, |target| -> Result<(), Failure> {
+        from.map_or(Ok(()), |from| note_made_from(target, &from))?;
         render(results, &mut |name, bytes| {
             let path = target.join(name);
             if let Some(parent) = path.parent() {
@@ -37,11 +45,16 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         Ok(())
     })?;
     voice.stage_done();
+    say(review, &starting_points, voice);
+    Ok(open)
+}
+
+/// Tells the starting points and where the report is.
+fn say(review: &Review, starting_points: &str, voice: &mut Voice) {
     let page = review.report.join("index.html");
     voice.fact("report", page.display().to_string());
-    voice.say(&starting_points);
+    voice.say(starting_points);
     voice.say(&format!("Report: {}", page.display()));
-    Ok(open)
 }
 
 /// Every result table. Those that are long are read beside the others.

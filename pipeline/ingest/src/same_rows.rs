@@ -6,6 +6,7 @@
 use std::collections::BTreeSet;
 
 use evenstand_tables::Finding;
+use serde::{Deserialize, Serialize};
 
 use crate::file_report::Source;
 use crate::value::Value;
@@ -16,7 +17,7 @@ const KEPT: usize = 1024;
 const ALARMING: f64 = 0.2;
 
 /// The smallest hashes of a file's rows.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sketch {
     hashes: BTreeSet<u64>,
     /// Hashes from here on are not kept.

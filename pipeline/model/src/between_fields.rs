@@ -7,25 +7,52 @@
 //!
 //! (Cochran 1954, Biometrics 10, 101-129). `Q / (k − 1)` of k field-seasons is an F statistic with the residual degrees of freedom of strips, exact where
 //! strips err alike and normally. The spread is the standard deviation of true differences between field-seasons by moments, `τ² = (Q − (k − 1)) / (Σ w − Σ w² / Σ w)` with
-//! `w = 1 / s_f²`, zero where that is negative (DerSimonian & Laird 1986, Control. Clin. Trials 7, 177-188). Where strips have sampling variances of their own
-//! the fit is a mixed model with a strip term, and the test follows Kenward & Roger (1997).
+//! `w = 1 / s_f²`, zero where that is negative (DerSimonian & Laird 1986, Control. Clin. Trials 7, 177-188).
+//!
+//! No column is shared by two field-seasons, so each is fitted alone and only the error is common: the work grows with the field-seasons, not with their cube.
+//! Where strips have sampling variances of their own the error is a variance that all share in one mixed model, and the test follows Kenward & Roger (1997).
 
 use std::collections::BTreeMap;
 
-use evenstand_stats::{Contrast, Design, LinearFit};
+use evenstand_stats::distribution::f_sf;
+use evenstand_stats::{Design, LeastSquares, LinearFit};
 use ndarray::Array2;
 
 use crate::setting_fit::SettingRows;
 use crate::setting_terms::{count, renumber};
 use crate::working_fit;
 
+/// Most columns of the mixed model: one a field-season and setting, one a block. Its cost grows with their cube; a larger network has no such test for responses
+/// whose strips have sampling variances, and the forest of field-seasons and the random slopes of curves to tell how they differ.
+const MOST_COLUMNS: usize = 600;
+
 /// Means of settings by field-season, and the error of strips inside them.
-pub(crate) struct BetweenFields {
-    design: Design,
+pub(crate) enum BetweenFields {
+    /// A fit for each field-season, with the variance and degrees of freedom common to all.
+    Apart { fields: Vec<OwnFit>, variance: f64, df: f64 },
+    /// One mixed model, by strips with sampling variances of their own.
+    Together(Mixed),
+}
+
+/// The strips of one field-season.
+pub(crate) struct OwnFit {
+    cells: Cells,
+    coefficients: Vec<f64>,
+    /// Covariance of the coefficients over the residual variance.
+    unscaled: Array2<f64>,
+}
+
+/// The strips of all field-seasons.
+pub(crate) struct Mixed {
+    cells: Cells,
     fit: Box<dyn LinearFit>,
-    /// Column of each field-season and setting.
-    cells: BTreeMap<(usize, usize), usize>,
-    columns: usize,
+}
+
+/// Column of each field-season and setting, and which of their combinations the strips can tell.
+struct Cells {
+    design: Design,
+    columns: BTreeMap<(usize, usize), usize>,
+    width: usize,
 }
 
 /// How a difference differs between field-seasons.
@@ -40,65 +67,139 @@ pub(crate) struct Between {
 }
 
 impl BetweenFields {
-    /// Fits the strips; `None` in a single field-season, and where no strip is left to tell the error.
+    /// Fits the strips; `None` in a single field-season, where no strip is left to tell the error, and for a mixed model above [`MOST_COLUMNS`].
     pub fn new(rows: &SettingRows) -> Option<Self> {
         let fields = renumber(rows.fields.iter().copied());
-        let blocks = renumber(rows.blocks.iter().copied());
         if count(&fields) < 2 {
             return None;
         }
-        let mut cells: BTreeMap<(usize, usize), usize> =
-            fields.iter().zip(&rows.settings).map(|(field, setting)| ((*field, *setting), 0)).collect();
-        cells.values_mut().enumerate().for_each(|(number, column)| *column = number);
-        let own: Vec<usize> =
-            fields.iter().zip(&rows.settings).map(|(field, setting)| cells[&(*field, *setting)]).collect();
-        let columns = cells.len() + count(&blocks);
-        let names = (0..columns).map(|column| format!("column {column}")).collect();
-        let matrix = Array2::from_shape_fn((rows.response.len(), columns), |(row, column)| {
-            f64::from(u8::from(own[row] == column || blocks[row] + cells.len() == column))
-        });
-        let response = rows.response.clone();
-        let design = working_fit::design(response, matrix, names, Vec::new(), None, rows.std_errors.clone()).ok()?;
-        if design.n_observations() <= design.rank() {
-            return None;
+        if rows.std_errors.is_some() {
+            let cells = Cells::new(rows, &(0..rows.response.len()).collect::<Vec<_>>(), false)?;
+            let (fit, _) = working_fit::fit(&cells.design).ok()?;
+            return Some(Self::Together(Mixed { cells, fit }));
         }
-        let (fit, _) = working_fit::fit(&design).ok()?;
-        Some(Self { design, fit, cells, columns })
+        let mut members = vec![Vec::new(); count(&fields)];
+        fields.iter().enumerate().for_each(|(row, field)| members[*field].push(row));
+        let (mut own, mut squares, mut df) = (Vec::new(), 0.0, 0);
+        for members in &members {
+            let (fit, residual) = OwnFit::new(rows, members)?;
+            squares += residual;
+            df += members.len() - fit.coefficients.len();
+            own.push(fit);
+        }
+        (df > 0).then(|| Self::Apart { fields: own, variance: squares / df as f64, df: df as f64 })
     }
 
     /// How a − b differs between field-seasons; `None` where fewer than two of them tell it.
     pub fn pair(&self, a: usize, b: usize) -> Option<Between> {
-        let fields: Vec<usize> =
-            self.cells.keys().filter(|(_, setting)| *setting == a).map(|(field, _)| *field).collect();
-        let told: Vec<Vec<f64>> = fields.into_iter().filter_map(|field| self.difference(field, a, b)).collect();
-        if told.len() < 2 {
+        let between = match self {
+            Self::Apart { fields, variance, df } => {
+                let told: Vec<Difference> = fields.iter().filter_map(|own| own.difference(a, b, *variance)).collect();
+                let q = heterogeneity(&told)?;
+                let over = told.len() as f64 - 1.0;
+                Between { field_seasons: told.len(), p_value: f_sf(q / over, over, *df), spread: spread(&told) }
+            }
+            Self::Together(mixed) => mixed.pair(a, b)?,
+        };
+        (between.p_value.is_finite() && between.spread.is_finite()).then_some(between)
+    }
+}
+
+impl Cells {
+    /// The design of some of the rows: settings of each field-season, then blocks. With `extra` it has one row more, of noughts with a response of one: it tells nothing
+    /// about any column, and lets strips without repeats be solved.
+    fn new(rows: &SettingRows, members: &[usize], extra: bool) -> Option<Self> {
+        let blocks = renumber(members.iter().map(|row| rows.blocks[*row]));
+        let cell = |row: &usize| (rows.fields[*row], rows.settings[*row]);
+        let mut columns: BTreeMap<(usize, usize), usize> = members.iter().map(|row| (cell(row), 0)).collect();
+        columns.values_mut().enumerate().for_each(|(number, column)| *column = number);
+        let width = columns.len() + count(&blocks);
+        if rows.std_errors.is_some() && width > MOST_COLUMNS {
             return None;
         }
-        let contrasts: Vec<Contrast> = told.iter().map(|row| self.fit.contrast(row).ok()).collect::<Option<_>>()?;
-        let against_first = Array2::from_shape_fn((told.len() - 1, told[0].len()), |(row, column)| {
-            told[row + 1][column] - told[0][column]
-        });
-        let p_value = self.fit.joint_test(&against_first).ok()?.p_value;
-        let spread = spread(&contrasts);
-        (p_value.is_finite() && spread.is_finite()).then_some(Between { field_seasons: told.len(), p_value, spread })
+        let names = (0..width).map(|column| format!("column {column}")).collect();
+        let mut matrix = Array2::zeros((members.len() + usize::from(extra), width));
+        for (place, (row, block)) in members.iter().zip(&blocks).enumerate() {
+            matrix[[place, columns[&cell(row)]]] = 1.0;
+            matrix[[place, columns.len() + block]] = 1.0;
+        }
+        let mut response: Vec<f64> = members.iter().map(|row| rows.response[*row]).collect();
+        response.extend(extra.then_some(1.0));
+        let std_errors = rows.std_errors.clone();
+        let design = working_fit::design(response, matrix, names, Vec::new(), None, std_errors).ok()?;
+        (design.n_observations() > design.rank()).then_some(Self { design, columns, width })
     }
 
-    /// a − b in one field-season, on the columns of the fit; `None` where its strips cannot tell it.
+    /// a − b in one field-season, on the columns of the design; `None` where its strips cannot tell it.
     fn difference(&self, field: usize, a: usize, b: usize) -> Option<Vec<f64>> {
-        let mut row = vec![0.0; self.columns];
-        row[*self.cells.get(&(field, a))?] = 1.0;
-        row[*self.cells.get(&(field, b))?] = -1.0;
+        let mut row = vec![0.0; self.width];
+        row[*self.columns.get(&(field, a))?] = 1.0;
+        row[*self.columns.get(&(field, b))?] = -1.0;
         self.design.estimable_row(&row).ok()
     }
 }
 
+impl OwnFit {
+    /// Least squares of one field-season, and its residual sum of squares.
+    fn new(rows: &SettingRows, members: &[usize]) -> Option<(Self, f64)> {
+        let cells = Cells::new(rows, members, true)?;
+        let fit = LeastSquares.fit(&cells.design).ok()?;
+        let variance = fit.residual_sum_of_squares() / fit.residual_df() as f64;
+        let unscaled = fit.covariance() / variance;
+        let squares = fit.residuals()[..members.len()].iter().map(|residual| residual * residual).sum();
+        Some((Self { coefficients: fit.coefficients().to_vec(), unscaled, cells }, squares))
+    }
+
+    fn difference(&self, a: usize, b: usize, variance: f64) -> Option<Difference> {
+        let ((field, _), _) = self.cells.columns.first_key_value()?;
+        let row = ndarray::Array1::from(self.cells.difference(*field, a, b)?);
+        let estimate = row.iter().zip(&self.coefficients).map(|(weight, value)| weight * value).sum();
+        Some(Difference { estimate, variance: variance * row.dot(&self.unscaled.dot(&row)) })
+    }
+}
+
+impl Mixed {
+    fn pair(&self, a: usize, b: usize) -> Option<Between> {
+        let fields = self.cells.columns.keys().filter(|(_, setting)| *setting == a).map(|(field, _)| *field);
+        let rows: Vec<Vec<f64>> = fields.filter_map(|field| self.cells.difference(field, a, b)).collect();
+        if rows.len() < 2 {
+            return None;
+        }
+        let told: Vec<Difference> = rows
+            .iter()
+            .map(|row| {
+                let contrast = self.fit.contrast(row).ok()?;
+                Some(Difference { estimate: contrast.estimate, variance: contrast.std_error.powi(2) })
+            })
+            .collect::<Option<_>>()?;
+        let against_first = Array2::from_shape_fn((rows.len() - 1, rows[0].len()), |(row, column)| {
+            rows[row + 1][column] - rows[0][column]
+        });
+        let p_value = self.fit.joint_test(&against_first).ok()?.p_value;
+        Some(Between { field_seasons: rows.len(), p_value, spread: spread(&told) })
+    }
+}
+
+/// A difference in one field-season, and the variance of its error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Difference {
+    estimate: f64,
+    variance: f64,
+}
+
+/// Cochran's Q; `None` of fewer than two.
+fn heterogeneity(differences: &[Difference]) -> Option<f64> {
+    let sum: f64 = differences.iter().map(|own| 1.0 / own.variance).sum();
+    let mean = differences.iter().map(|own| own.estimate / own.variance).sum::<f64>() / sum;
+    let q = differences.iter().map(|own| (own.estimate - mean).powi(2) / own.variance).sum();
+    (differences.len() > 1).then_some(q)
+}
+
 /// Standard deviation of true differences by moments; zero where the differences vary no more than their errors let them.
-fn spread(differences: &[Contrast]) -> f64 {
-    let weights: Vec<f64> = differences.iter().map(|own| own.std_error.powi(-2)).collect();
-    let sum: f64 = weights.iter().sum();
-    let mean = differences.iter().zip(&weights).map(|(own, weight)| own.estimate * weight).sum::<f64>() / sum;
-    let q: f64 = differences.iter().zip(&weights).map(|(own, weight)| weight * (own.estimate - mean).powi(2)).sum();
-    let scale = sum - weights.iter().map(|weight| weight * weight).sum::<f64>() / sum;
+fn spread(differences: &[Difference]) -> f64 {
+    let Some(q) = heterogeneity(differences) else { return 0.0 };
+    let sum: f64 = differences.iter().map(|own| 1.0 / own.variance).sum();
+    let scale = sum - differences.iter().map(|own| own.variance.powi(-2)).sum::<f64>() / sum;
     ((q - (differences.len() as f64 - 1.0)) / scale).max(0.0).sqrt()
 }
 
@@ -168,7 +269,7 @@ mod tests {
 
     #[test]
     fn differences_that_vary_less_than_their_errors_have_no_spread() {
-        let alike = |estimate| Contrast { estimate, std_error: 1.0, df: 9.0, method: "residual".into() };
+        let alike = |estimate| Difference { estimate, variance: 1.0 };
         assert_eq!(spread(&[alike(2.0), alike(2.1), alike(1.9)]), 0.0);
         // Equal errors: the variance of the differences less that of their errors, 4 − 1.
         assert!((spread(&[alike(0.0), alike(2.0), alike(4.0)]) - 3f64.sqrt()).abs() < 1e-12);

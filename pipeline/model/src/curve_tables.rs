@@ -3,12 +3,14 @@
 use std::collections::BTreeMap;
 
 use evenstand_tables::rows::{AdjustedRow, CurveRow, FieldCurveRow};
+use rayon::prelude::*;
 
 use crate::curve::CurveModel;
 use crate::curve_basis::{Functions, basis, dot, less};
 use crate::decision::grid;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey};
+use crate::observations::Observation;
 use crate::summary::{mean, quantile};
 
 /// Points of a field-season's curve.
@@ -54,8 +56,13 @@ impl FieldSeasonCurve {
     }
 }
 
-/// The curves of a group's field-seasons; none under logs, which have one setting a field-season.
-pub(crate) fn field_season_curves(model: &CurveModel, group: usize) -> Vec<FieldSeasonCurve> {
+/// What each curve of a group's field-seasons comes to, in their order; nothing under logs, which have one setting a field-season. Draws of one
+/// field-season after the other are in memory, never those of all.
+pub(crate) fn of_field_seasons<T: Send>(
+    model: &CurveModel,
+    group: usize,
+    told: impl Fn(FieldSeasonCurve) -> T + Sync,
+) -> Vec<T> {
     let observed = &model.observations;
     if observed.groups[group].1.basis == Basis::Logs {
         return Vec::new();
@@ -66,9 +73,9 @@ pub(crate) fn field_season_curves(model: &CurveModel, group: usize) -> Vec<Field
         *entry = (entry.0.min(row.force_n), entry.1.max(row.force_n), entry.2 + 1, entry.3);
     }
     let drawn = &model.drawn;
+    let cells: Vec<_> = cells.into_iter().filter(|(_, (low, high, ..))| high - low >= 1e-9).collect();
     cells
-        .into_iter()
-        .filter(|(_, (low, high, ..))| high - low >= 1e-9)
+        .into_par_iter()
         .map(|(field_season, (low, high, strips, cell))| {
             let away = cell[1] - model.frame.groups[group].mean[1];
             let draws = (0..drawn.len())
@@ -77,20 +84,19 @@ pub(crate) fn field_season_curves(model: &CurveModel, group: usize) -> Vec<Field
                     std::array::from_fn(|function| curve[function] + own[function])
                 })
                 .collect();
-            FieldSeasonCurve { field_season, tested: (low, high), strips, cell, draws }
+            told(FieldSeasonCurve { field_season, tested: (low, high), strips, cell, draws })
         })
         .collect()
 }
 
 pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize) -> Vec<FieldCurveRow> {
-    let mut rows = Vec::new();
-    for curve in field_season_curves(model, group) {
+    let rows = of_field_seasons(model, group, |curve| {
         let (field_id, season) = model.observations.field_seasons[curve.field_season];
         let (low, high) = curve.tested;
-        for point in 0..FIELD_CURVE_POINTS {
+        let row = |point: usize| {
             let force_n = low + (high - low) * point as f64 / (FIELD_CURVE_POINTS - 1) as f64;
             let values = curve.at(model, force_n);
-            rows.push(FieldCurveRow {
+            FieldCurveRow {
                 field_id: field_id.to_owned(),
                 season,
                 condition: key.condition.clone(),
@@ -101,10 +107,11 @@ pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize)
                 estimate: Some(mean(&values)),
                 low: Some(quantile(&values, LOW)),
                 high: Some(quantile(&values, HIGH)),
-            });
-        }
-    }
-    rows
+            }
+        };
+        (0..FIELD_CURVE_POINTS).map(row).collect::<Vec<_>>()
+    });
+    rows.into_iter().flatten().collect()
 }
 
 /// Each strip on the pooled curve, with its residual and its field's own slope left in: what the drawn model takes for its field-season, block
@@ -113,14 +120,19 @@ pub(crate) fn adjusted_rows(key: &GroupKey, model: &CurveModel, group: usize) ->
     let drawn = &model.drawn;
     let group_mean = model.frame.groups[group].mean;
     let curve = drawn.mean_curve(group);
-    model
-        .observations
-        .rows
-        .iter()
-        .zip(&model.frame.cells)
-        .filter(|(row, _)| row.group == group)
+    let strips: Vec<(&Observation, &Functions)> =
+        model.observations.rows.iter().zip(&model.frame.cells).filter(|(row, _)| row.group == group).collect();
+    // Strips of one block in one field-season share their level.
+    let blocks: BTreeMap<(usize, usize), f64> =
+        strips.iter().map(|(row, cell)| ((row.field_season, row.block), cell[1] - group_mean[1])).collect();
+    let levels: BTreeMap<(usize, usize), f64> = blocks
+        .into_par_iter()
+        .map(|((field_season, block), away)| ((field_season, block), drawn.mean_level(field_season, block, away)))
+        .collect();
+    strips
+        .into_iter()
         .map(|(row, cell)| {
-            let level = drawn.mean_level(row.field_season, row.block, cell[1] - group_mean[1]);
+            let level = levels[&(row.field_season, row.block)];
             let adjusted = row.modelled - level + dot(&curve, &less(cell, &group_mean));
             AdjustedRow {
                 condition: key.condition.clone(),

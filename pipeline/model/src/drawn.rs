@@ -15,6 +15,9 @@ use crate::frame::{BETWEEN, Frame, Owner, column_name};
 use crate::observations::Observations;
 use crate::priors::PriorScales;
 
+/// Trial field-seasons above which a step of the random walk is stored, and not every fourth.
+const WELL_TOLD: usize = 60;
+
 /// Seed and number of draws.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Drawing {
@@ -35,6 +38,16 @@ pub(crate) enum Term {
 }
 
 impl Term {
+    const ALL: [Self; 7] = [
+        Self::Field,
+        Self::Block,
+        Self::Slope,
+        Self::Curvature,
+        Self::ConditionSlope,
+        Self::ConditionCurvature,
+        Self::Departure,
+    ];
+
     /// Name in the model table.
     pub fn name(self) -> &'static str {
         match self {
@@ -75,6 +88,8 @@ pub(crate) struct Drawn {
     /// The random terms that these data call for.
     pub terms: Vec<Term>,
     priors: PriorScales,
+    /// First effect of each term, by its number in [`Term`].
+    offsets: [Option<usize>; Term::ALL.len()],
     /// Column of level, slope and curvature of each group.
     columns: Vec<[Option<usize>; FIRST_DEPARTURE]>,
     between: Option<usize>,
@@ -116,10 +131,12 @@ impl Drawn {
         add(Term::Departure, frame.departures("departure from a parabola"));
         let columns = frame.columns(true);
         let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
+        // A walk of spreads that many field-seasons tell is short: they hardly move the rest, which every draw has afresh given them.
+        let told = frame.trial_field_seasons > WELL_TOLD;
         let options = PosteriorOptions {
             draws: drawing.draws,
-            burn_in: drawing.draws,
-            thin: 4,
+            burn_in: if told { drawing.draws / 4 } else { drawing.draws },
+            thin: if told { 1 } else { 4 },
             seed: drawing.seed,
             priors: terms.iter().map(|term| term.spread_prior(priors)).collect(),
         };
@@ -137,6 +154,10 @@ impl Drawn {
             between: position(BETWEEN),
             pooled: frame.groups.iter().map(|group| group.pool.is_some()).collect(),
             departing: (0..frame.groups.len()).map(|group| places.iter().position(|place| *place == group)).collect(),
+            offsets: Term::ALL.map(|term| {
+                let number = terms.iter().position(|other| *other == term)?;
+                posterior.effect_offset(number)
+            }),
             posterior,
             terms,
             priors: *priors,
@@ -234,8 +255,6 @@ impl Drawn {
     }
 
     fn effect(&self, draw: usize, term: Term, number: usize) -> f64 {
-        let offset =
-            self.terms.iter().position(|other| *other == term).and_then(|term| self.posterior.effect_offset(term));
-        offset.map_or(0.0, |offset| self.posterior.effects[[draw, offset + number]])
+        self.offsets[term as usize].map_or(0.0, |offset| self.posterior.effects[[draw, offset + number]])
     }
 }

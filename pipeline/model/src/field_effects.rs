@@ -3,7 +3,7 @@
 use evenstand_tables::rows::FieldEffectRow;
 
 use crate::curve::CurveModel;
-use crate::curve_tables::field_season_curves;
+use crate::curve_tables::of_field_seasons;
 use crate::draws::{Field, GroupDraws};
 use crate::groups::GroupKey;
 use crate::summary::{mean, quantile};
@@ -63,21 +63,18 @@ pub(crate) fn field_effect_rows(
         high: Some(quantile(differences, 0.95)),
         ..FieldEffectRow::default()
     };
-    let mut rows: Vec<FieldEffectRow> = field_season_curves(model, group)
-        .into_iter()
-        .map(|curve| {
-            let (to, from) = (curve.at(model, contrast.to_n), curve.at(model, contrast.from_n));
-            let differences: Vec<f64> = to.iter().zip(from).map(|(to, from)| to - from).collect();
-            let (field_id, season) = model.observations.field_seasons[curve.field_season];
-            FieldEffectRow {
-                field_id: Some(field_id.to_owned()),
-                season: Some(season),
-                n_strips: Some(curve.strips as i64),
-                covers: Some(contrast.covered_by(curve.tested)),
-                ..row("field", &differences)
-            }
-        })
-        .collect();
+    let mut rows: Vec<FieldEffectRow> = of_field_seasons(model, group, |curve| {
+        let (to, from) = (curve.at(model, contrast.to_n), curve.at(model, contrast.from_n));
+        let differences: Vec<f64> = to.iter().zip(from).map(|(to, from)| to - from).collect();
+        let (field_id, season) = model.observations.field_seasons[curve.field_season];
+        FieldEffectRow {
+            field_id: Some(field_id.to_owned()),
+            season: Some(season),
+            n_strips: Some(curve.strips as i64),
+            covers: Some(contrast.covered_by(curve.tested)),
+            ..row("field", &differences)
+        }
+    });
     for (scope, field) in [("typical", Field::Typical), ("new_field", Field::Unseen)] {
         let differences: Vec<f64> = (0..draws.len())
             .map(|draw| draws.response(draw, contrast.to_n, field) - draws.response(draw, contrast.from_n, field))

@@ -101,11 +101,18 @@ impl Results {
         facts.find_map(|row| row.value.filter(|value| value.is_finite()))
     }
 
-    /// The same results with traces, outlines and sources in the order of field, season and strip, as the rest of the report finds them.
+    /// The same results with the tables that grow with strips in the order of field, season and strip, as the rest of the report finds them.
     pub(crate) fn in_order(mut self) -> Self {
         self.traces.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then(a.piece.cmp(&b.piece)));
         self.outlines.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then((a.ring, a.corner).cmp(&(b.ring, b.corner))));
         self.sources.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then_with(|| a.source_file.cmp(&b.source_file)));
+        self.strip_measures.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)));
+        // Rows of one field-season keep their order.
+        self.strips.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
+        self.courses.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
+        self.course_means.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
+        self.field_curves.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
+        self.recorded.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
         self
     }
 
@@ -197,7 +204,7 @@ impl Results {
 
     /// How the `force_n` of a field-season's strips is shown.
     pub(crate) fn field_gauge(&self, field_id: &str, season: i64) -> Gauge {
-        let strips = || self.strips.iter().filter(|strip| strip.field_id == field_id && strip.season == season);
+        let strips = || of_field_season(&self.strips, field_id, season).iter();
         let planter_id = strips().find_map(|strip| strip.planter_id.as_deref()).or_else(|| {
             self.field_seasons
                 .iter()
@@ -238,14 +245,9 @@ impl Results {
             "quality_share" => strip.quality_share,
             "leaf_stage_sd" => strip.leaf_stage_sd,
             _ => response.strip_prefix("measure:").and_then(|name| {
-                self.strip_measures
+                rows_of(&self.strip_measures, (&strip.field_id, strip.season, &strip.strip_id))
                     .iter()
-                    .find(|row| {
-                        row.name == name
-                            && row.field_id == strip.field_id
-                            && row.season == strip.season
-                            && row.strip_id == strip.strip_id
-                    })
+                    .find(|row| row.name == name)
                     .and_then(|row| row.value)
             }),
         };
@@ -267,7 +269,7 @@ macro_rules! of_strip {
         }
     )+};
 }
-of_strip!(TraceRow, OutlineRow, SourceRow);
+of_strip!(TraceRow, OutlineRow, SourceRow, StripMeasureRow);
 
 fn of_strip(row: &impl OfStrip) -> (&str, i64, &str) {
     row.strip()
@@ -277,6 +279,29 @@ fn of_strip(row: &impl OfStrip) -> (&str, i64, &str) {
 fn rows_of<'a, R: OfStrip>(rows: &'a [R], strip: (&str, i64, &str)) -> &'a [R] {
     let first = rows.partition_point(|row| row.strip() < strip);
     let count = rows[first..].partition_point(|row| row.strip() == strip);
+    &rows[first..first + count]
+}
+
+/// A row about one field-season, or a part of it.
+pub(crate) trait OfFieldSeason {
+    fn field_season(&self) -> (&str, i64);
+}
+
+macro_rules! of_field_season {
+    ($($row:ty),+) => {$(
+        impl OfFieldSeason for $row {
+            fn field_season(&self) -> (&str, i64) {
+                (&self.field_id, self.season)
+            }
+        }
+    )+};
+}
+of_field_season!(StripRow, CourseRow, CourseMeanRow, FieldCurveRow, RecordedRow);
+
+/// Rows of a field-season in a table that is in order.
+pub(crate) fn of_field_season<'a, R: OfFieldSeason>(rows: &'a [R], field_id: &str, season: i64) -> &'a [R] {
+    let first = rows.partition_point(|row| row.field_season() < (field_id, season));
+    let count = rows[first..].partition_point(|row| row.field_season() == (field_id, season));
     &rows[first..first + count]
 }
 

@@ -5,7 +5,9 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::StoreError;
+use rayon::prelude::*;
+
+use crate::{StoreError, sha256_of_file};
 
 /// What became of the folder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,7 +24,7 @@ pub enum Replaced {
 /// (Linux), by two renames elsewhere; a run that died between the two is repaired by the next. Where every file has
 /// the bytes it had, the old folder stays untouched. When `build` fails the old folder stays and the new one goes.
 ///
-/// The names of the files made are kept in the folder itself (`INVENTORY`). A file in the old folder that is not among
+/// The names of the files made are kept in the folder itself (`INVENTORY`), with their SHA-256. A file in the old folder that is not among
 /// them belongs to somebody else: it is carried over, and where a new file would take its place nothing is replaced.
 pub fn replace_folder<E: From<StoreError>>(
     target: &Path,
@@ -67,18 +69,58 @@ pub fn replace_folder<E: From<StoreError>>(
     Ok(Replaced::Changed)
 }
 
-/// Name of the list of files that a folder was made with.
+/// Name of the list of files that a folder was made with: a line each, its SHA-256 and its name, as `sha256sum --check` reads them.
 const INVENTORY: &str = ".made-by-evenstand";
+/// Name of the file that says what a folder was made from.
+const MADE_FROM: &str = ".made-from";
+
+/// Notes in a folder what it is made from: any text of one line that is another one wherever the folder would be.
+pub fn note_made_from(folder: &Path, made_from: &str) -> Result<(), StoreError> {
+    let path = folder.join(MADE_FROM);
+    fs::write(&path, format!("{made_from}\n")).map_err(|error| StoreError::file(&path, &error))
+}
+
+/// What a folder says it was made from; `None` where there is no such folder or note, or where one of its files is not as it was made.
+pub fn made_from(folder: &Path) -> Option<String> {
+    let inventory = fs::read_to_string(folder.join(INVENTORY)).ok()?;
+    let intact = inventory.par_lines().all(|line| {
+        let (sha256, name) = listed(line);
+        sha256.is_some_and(|sha256| sha256_of_file(&folder.join(name)).is_ok_and(|found| found == sha256))
+    });
+    intact.then(|| fs::read_to_string(folder.join(MADE_FROM)).ok()).flatten().map(|text| text.trim_end().to_owned())
+}
+
+/// SHA-256 of the list of a folder's files, which stands for all their bytes; `None` where there is none.
+pub fn contents_of(folder: &Path) -> Option<String> {
+    sha256_of_file(&folder.join(INVENTORY)).ok()
+}
+
+/// The two parts of a line of the inventory; of folders made before digests were listed the name alone.
+fn listed(line: &str) -> (Option<&str>, &str) {
+    match line.split_once("  ") {
+        Some((sha256, name)) if sha256.len() == 64 && sha256.bytes().all(|byte| byte.is_ascii_hexdigit()) => {
+            (Some(sha256), name)
+        }
+        _ => (None, line),
+    }
+}
 
 fn write_inventory(folder: &Path) -> io::Result<()> {
-    let names: Vec<String> = files(folder)?.keys().map(|name| name.to_string_lossy().into_owned()).collect();
-    fs::write(folder.join(INVENTORY), names.join("\n") + "\n")
+    let names: Vec<PathBuf> = files(folder)?.into_keys().collect();
+    let lines: Vec<String> = names
+        .par_iter()
+        .map(|name| {
+            let sha256 = sha256_of_file(&folder.join(name)).map_err(|error| io::Error::other(error.to_string()))?;
+            Ok(format!("{sha256}  {}\n", name.to_string_lossy()))
+        })
+        .collect::<io::Result<_>>()?;
+    fs::write(folder.join(INVENTORY), lines.concat())
 }
 
 /// Copies files that this program did not make from the old folder into the new one.
 fn carry_over(target: &Path, staging: &Path) -> Result<(), StoreError> {
     let inventory = fs::read_to_string(target.join(INVENTORY)).unwrap_or_default();
-    let ours: BTreeSet<&str> = inventory.lines().chain([INVENTORY]).collect();
+    let ours: BTreeSet<&str> = inventory.lines().map(|line| listed(line).1).chain([INVENTORY]).collect();
     for name in files(target).map_err(|error| StoreError::file(target, &error))?.into_keys() {
         if ours.contains(name.to_string_lossy().as_ref()) {
             continue;
@@ -199,6 +241,39 @@ mod tests {
         let message = replace_folder(&other, write("one")).unwrap_err().to_string();
         assert!(message.contains("a.txt") && message.contains("--out"), "{message}");
         assert_eq!(fs::read_to_string(other.join("a.txt")).unwrap(), "mine");
+    }
+
+    #[test]
+    fn what_a_folder_was_made_from_is_told_as_long_as_its_files_are_as_made() {
+        let base = tempfile::tempdir().unwrap();
+        let target = base.path().join("store");
+        assert_eq!(made_from(&target), None);
+        let build = |folder: &Path| {
+            note_made_from(folder, "these")?;
+            write("one")(folder)
+        };
+        replace_folder::<StoreError>(&target, build).unwrap();
+        assert_eq!(made_from(&target).as_deref(), Some("these"));
+        let contents = contents_of(&target);
+        fs::write(target.join("mine.txt"), "a file of somebody else changes nothing").unwrap();
+        assert_eq!((made_from(&target).as_deref(), contents_of(&target)), (Some("these"), contents));
+        fs::write(target.join("a.txt"), "two").unwrap();
+        assert_eq!(made_from(&target), None, "a changed file");
+        fs::remove_file(target.join("a.txt")).unwrap();
+        assert_eq!(made_from(&target), None, "a missing file");
+    }
+
+    #[test]
+    fn a_folder_with_names_alone_in_its_list_is_replaced_and_not_trusted() {
+        let base = tempfile::tempdir().unwrap();
+        let target = base.path().join("store");
+        fs::create_dir(&target).unwrap();
+        fs::write(target.join("a.txt"), "one").unwrap();
+        fs::write(target.join(MADE_FROM), "these\n").unwrap();
+        fs::write(target.join(INVENTORY), ".made-from\na.txt\n").unwrap();
+        assert_eq!(made_from(&target), None);
+        assert_eq!(replace_folder(&target, write("two")).unwrap(), Replaced::Changed);
+        assert_eq!(fs::read_to_string(target.join("a.txt")).unwrap(), "two");
     }
 
     #[test]

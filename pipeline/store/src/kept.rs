@@ -64,7 +64,20 @@ pub struct KeptWriter {
     /// Rows set aside that are not written yet, and where they go.
     waiting: Vec<SetAside>,
     set_aside: Option<TableWriter>,
+    written: Written,
 }
+
+/// What was written of one source.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Written {
+    /// Files of kept rows, below the store, with forward slashes.
+    pub files: Vec<String>,
+    /// Rows set aside; `None` where they were too many to keep at hand.
+    pub set_aside: Option<Vec<SetAside>>,
+}
+
+/// Rows set aside of one source that are kept at hand.
+const SET_ASIDE_AT_HAND: usize = 1 << 13;
 
 /// Rows set aside that are in memory at a time.
 const SET_ASIDE_ROWS: usize = 1 << 13;
@@ -80,6 +93,7 @@ impl KeptWriter {
             sources: Vec::new(),
             waiting: Vec::new(),
             set_aside: None,
+            written: Written::default(),
         }
     }
 
@@ -89,15 +103,39 @@ impl KeptWriter {
         let times = self.begun.entry(file.to_owned()).or_default();
         *times += 1;
         self.source = Some(if *times == 1 { file.to_owned() } else { format!("{file} {times}") });
+        self.written = Written { files: Vec::new(), set_aside: Some(Vec::new()) };
     }
 
-    /// Closes the files of the current source and notes what was read from it.
-    pub fn end_source(&mut self, entry: SourceEntry) -> Result<(), StoreError> {
+    /// Name of the current source's files, without ending.
+    pub fn name_of_source(&self) -> String {
+        sha256_of_bytes(self.source.as_deref().unwrap_or_default().as_bytes())[..16].to_owned()
+    }
+
+    /// Takes what was written of the current source in the `old` store, in place of rows. The files are the same ones where the disk can have a file
+    /// under two names; nothing ever writes into a file of a store.
+    pub fn take_over(&mut self, old: &Path, written: &Written) -> Result<(), StoreError> {
+        for name in &written.files {
+            let (from, to) = (old.join(name), self.root.join(name));
+            if let Some(folder) = to.parent() {
+                fs::create_dir_all(folder).map_err(|error| StoreError::file(folder, &error))?;
+            }
+            let linked = fs::hard_link(&from, &to).or_else(|_| fs::copy(&from, &to).map(drop));
+            linked.map_err(|error| StoreError::file(&from, &error))?;
+        }
+        self.written.files.extend(written.files.iter().cloned());
+        for row in written.set_aside.iter().flatten() {
+            self.put_aside(row.clone())?;
+        }
+        Ok(())
+    }
+
+    /// Closes the files of the current source and notes what was read from it. Returns what was written.
+    pub fn end_source(&mut self, entry: SourceEntry) -> Result<Written, StoreError> {
         for (_, writer) in std::mem::take(&mut self.open) {
             writer.close()?;
         }
         self.sources.push(entry);
-        Ok(())
+        Ok(std::mem::take(&mut self.written))
     }
 
     /// Writes findings and the manifest.
@@ -114,6 +152,16 @@ impl KeptWriter {
         let text = serde_json::to_string_pretty(&manifest).map_err(|error| StoreError::damaged(&path, error))?;
         fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))?;
         Ok(manifest)
+    }
+
+    fn put_aside(&mut self, row: SetAside) -> Result<(), StoreError> {
+        let at_hand = self.written.set_aside.take().filter(|rows| rows.len() < SET_ASIDE_AT_HAND);
+        self.written.set_aside = at_hand.map(|mut rows| {
+            rows.push(row.clone());
+            rows
+        });
+        self.waiting.push(row);
+        if self.waiting.len() < SET_ASIDE_ROWS { Ok(()) } else { self.write_set_aside() }
     }
 
     /// Writes the rows set aside that are waiting; an empty table where there are none at all.
@@ -142,10 +190,11 @@ impl KeptWriter {
         let batch = batch.project(&columns).map_err(TablesError::from)?;
         let key = (table.to_owned(), season);
         if !self.open.contains_key(&key) {
-            let source = self.source.clone().unwrap_or_default();
-            let folder = self.root.join(table).join(format!("season={season}"));
+            let folder = format!("{table}/season={season}");
+            let name = format!("{folder}/{}.parquet", self.name_of_source());
+            let (folder, path) = (self.root.join(folder), self.root.join(&name));
             fs::create_dir_all(&folder).map_err(|error| StoreError::file(&folder, &error))?;
-            let path = folder.join(format!("{}.parquet", &sha256_of_bytes(source.as_bytes())[..16]));
+            self.written.files.push(name);
             self.open.insert(key.clone(), TableWriter::create(&path, batch.schema())?);
         }
         match self.open.get_mut(&key) {
@@ -155,7 +204,7 @@ impl KeptWriter {
     }
 }
 
-fn kept_table<R: Row>(rows: &[R], name: &str) -> Result<Table, StoreError> {
+pub(crate) fn kept_table<R: Row>(rows: &[R], name: &str) -> Result<Table, StoreError> {
     Ok(Table::from_batches(schema(Group::Kept, name)?, &[R::to_table(rows)?.batch().clone()])?)
 }
 
@@ -165,11 +214,7 @@ impl Sink for KeptWriter {
     }
 
     fn set_aside(&mut self, row: SetAside) -> Result<(), TablesError> {
-        self.waiting.push(row);
-        if self.waiting.len() < SET_ASIDE_ROWS {
-            return Ok(());
-        }
-        self.write_set_aside().map_err(|error| TablesError::Sink(error.to_string()))
+        self.put_aside(row).map_err(|error| TablesError::Sink(error.to_string()))
     }
 }
 

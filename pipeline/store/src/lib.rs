@@ -16,11 +16,13 @@ mod formula;
 mod hash;
 mod kept;
 mod parquet_file;
+mod remembered;
 mod results;
 
 pub use error::StoreError;
-pub use folder::{Replaced, replace_folder};
+pub use folder::{Replaced, contents_of, made_from, note_made_from, replace_folder};
 pub use formula::unquoted;
 pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
-pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry};
+pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry, Written};
+pub use remembered::Remembered;
 pub use results::{read_result, write_results};

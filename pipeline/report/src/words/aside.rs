@@ -1,6 +1,8 @@
 //! What was found and what was set aside: counted by code, then row by row up to a limit.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+use evenstand_tables::rows::FindingRow;
 
 use crate::results::Results;
 use crate::words::answer::plain_words;
@@ -36,15 +38,12 @@ pub(crate) fn finding_counts(results: &Results) -> Option<WordTable> {
 
 /// Findings that belong to no field-season of the page, the most serious first, up to a limit; with the number left.
 pub(crate) fn general_findings(results: &Results) -> (Vec<FindingView>, usize) {
-    let mut general: Vec<_> = results
-        .findings
-        .iter()
-        .filter(|finding| {
-            !results.field_seasons.iter().any(|field| {
-                finding.field_id.as_deref() == Some(&field.field_id) && finding.season == Some(field.season)
-            })
-        })
-        .collect();
+    let pages: BTreeSet<(&str, i64)> =
+        results.field_seasons.iter().map(|field| (field.field_id.as_str(), field.season)).collect();
+    let has_page = |finding: &&FindingRow| {
+        finding.field_id.as_deref().zip(finding.season).is_some_and(|field_season| pages.contains(&field_season))
+    };
+    let mut general: Vec<&FindingRow> = results.findings.iter().filter(|finding| !has_page(finding)).collect();
     general.sort_by_key(|finding| rank(&finding.severity));
     let left = general.len().saturating_sub(SHOWN);
     (general.into_iter().take(SHOWN).map(FindingView::of).collect(), left)

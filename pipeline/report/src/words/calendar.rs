@@ -6,7 +6,7 @@ use evenstand_tables::rows::RecordedRow;
 
 use crate::charts::calendar::{Calendar, Line};
 use crate::picture::Picture;
-use crate::results::Results;
+use crate::results::{Results, of_field_season};
 use crate::slug::Names;
 use crate::words::fields::ordered;
 use crate::words::number;
@@ -28,7 +28,7 @@ fn seasons(results: &Results) -> Vec<i64> {
 }
 
 fn records<'a>(results: &'a Results, field_id: &'a str, season: i64) -> impl Iterator<Item = &'a RecordedRow> {
-    results.recorded.iter().filter(move |row| row.field_id == field_id && row.season == season)
+    of_field_season(&results.recorded, field_id, season).iter()
 }
 
 /// A calendar a season, with its table.

@@ -5,7 +5,7 @@ use evenstand_tables::rows::{FieldSeasonRow, StripRow};
 use crate::charts::field::{Across, Course, FieldChart, StripDot};
 use crate::charts::panel::CurvePoint;
 use crate::picture::Picture;
-use crate::results::Results;
+use crate::results::{Results, of_field_season};
 use crate::slug::{Names, slug};
 use crate::words::fields::strips_of;
 use crate::words::number;
@@ -100,10 +100,9 @@ fn chart(results: &Results, field: &FieldSeasonRow) -> Option<FieldChart> {
 fn curves(results: &Results, field: &FieldSeasonRow, response: &Response) -> Vec<(String, Vec<CurvePoint>)> {
     let gauge = results.field_gauge(&field.field_id, field.season);
     let mut curves: Vec<(String, Vec<CurvePoint>)> = Vec::new();
-    let rows = results
-        .field_curves
+    let rows = of_field_season(&results.field_curves, &field.field_id, field.season)
         .iter()
-        .filter(|row| row.field_id == field.field_id && row.season == field.season && row.response == response.name);
+        .filter(|row| row.response == response.name);
     for row in rows {
         let Some(point) = curve_point(response, gauge, row.force_n, row.estimate, row.low, row.high) else { continue };
         match curves.iter_mut().find(|(condition, _)| *condition == row.condition) {
@@ -119,7 +118,7 @@ fn courses(results: &Results, field: &FieldSeasonRow) -> Vec<Course> {
     const TOLD_APART: usize = 6;
     let gauge = results.field_gauge(&field.field_id, field.season);
     let mut means: Vec<(f64, Course)> = Vec::new();
-    for row in results.course_means.iter().filter(|row| row.field_id == field.field_id && row.season == field.season) {
+    for row in of_field_season(&results.course_means, &field.field_id, field.season) {
         let Some(point) = row.hours.zip(row.share).map(|(hours, share)| (hours, share * 100.0)) else { continue };
         if !point.0.is_finite() || !point.1.is_finite() {
             continue;
@@ -133,7 +132,7 @@ fn courses(results: &Results, field: &FieldSeasonRow) -> Vec<Course> {
     means.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut courses: Vec<Course> = means.into_iter().map(|(_, course)| course).collect();
     if courses.is_empty() {
-        for row in results.courses.iter().filter(|row| row.field_id == field.field_id && row.season == field.season) {
+        for row in of_field_season(&results.courses, &field.field_id, field.season) {
             let Some(point) = row.hours.zip(row.share).map(|(hours, share)| (hours, share * 100.0)) else { continue };
             match courses.iter_mut().find(|course| course.label == row.strip_id) {
                 Some(course) => course.points.push(point),

@@ -4,7 +4,7 @@ use evenstand_tables::rows::{FieldSeasonRow, FindingRow, StripRow};
 use serde::Serialize;
 
 use crate::picture::Figure;
-use crate::results::Results;
+use crate::results::{Results, of_field_season};
 use crate::slug::{Names, slug};
 use crate::words::answer::plain_words;
 use crate::words::field_chart::response_of;
@@ -84,7 +84,7 @@ pub(crate) fn ordered(results: &Results) -> Vec<&FieldSeasonRow> {
 }
 
 pub(crate) fn strips_of<'a>(results: &'a Results, field: &FieldSeasonRow) -> Vec<&'a StripRow> {
-    results.strips.iter().filter(|strip| strip.field_id == field.field_id && strip.season == field.season).collect()
+    of_field_season(&results.strips, &field.field_id, field.season).iter().collect()
 }
 
 /// Names of the pages of all field-seasons, in their order.
@@ -174,10 +174,8 @@ pub(crate) fn view(
 fn facts(results: &Results, field: &FieldSeasonRow) -> Vec<(String, String)> {
     let count = |value: Option<i64>| value.map(number::grouped);
     // The day in the field's own time zone stands among the records; a time alone is one of UTC.
-    let recorded = results
-        .recorded
-        .iter()
-        .find(|row| row.what == "planted" && row.field_id == field.field_id && row.season == field.season);
+    let recorded = of_field_season(&results.recorded, &field.field_id, field.season);
+    let recorded = recorded.iter().find(|row| row.what == "planted");
     let planted = match (recorded, field.planted_at) {
         (Some(row), _) => Some(number::calendar_day(i64::from(row.day.0))),
         (None, Some(moment)) => Some(format!("{} (UTC)", number::calendar_day(moment.days().floor() as i64))),

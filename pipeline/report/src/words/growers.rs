@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use evenstand_tables::rows::FieldSeasonRow;
 use serde::Serialize;
 
-use crate::results::Results;
+use crate::results::{Results, of_field_season};
 use crate::slug::{Names, slug};
 use crate::words::answer::{Card, cards};
 use crate::words::fields::ordered;
@@ -112,10 +112,9 @@ fn field_table(fields: &[&FieldSeasonRow]) -> Option<WordTable> {
 }
 
 fn says(results: &Results, fields: &[&FieldSeasonRow]) -> Vec<String> {
-    let here: BTreeSet<&str> = results
-        .strips
+    let here: BTreeSet<&str> = fields
         .iter()
-        .filter(|strip| fields.iter().any(|field| field.field_id == strip.field_id && field.season == strip.season))
+        .flat_map(|field| of_field_season(&results.strips, &field.field_id, field.season))
         .map(|strip| strip.condition.as_str())
         .filter(|condition| plantable(condition))
         .collect();

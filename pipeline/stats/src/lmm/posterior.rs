@@ -14,7 +14,7 @@ use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::random_term::Structure;
-use ndarray::Array2;
+use ndarray::{Array2, ShapeBuilder};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -138,7 +138,8 @@ impl Posterior {
             sigma: Vec::with_capacity(options.draws),
             standard_deviations: Array2::zeros((options.draws, terms)),
             coefficients: Array2::zeros((options.draws, design.rank())),
-            effects: Array2::zeros((options.draws, profile.n_effects())),
+            // Draws of one effect stand together: they are read effect by effect.
+            effects: Array2::zeros((options.draws, profile.n_effects()).f()),
             acceptance_rate: 0.0,
             effective_sample_size: Vec::new(),
             offset: profile.layout.offset.clone(),

@@ -14,6 +14,7 @@ use crate::dense::{cholesky_in_place, dot, solve_lower_transpose};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::least_squares::{LeastSquares, LeastSquaresFit};
+use crate::random_term::Structure;
 use crate::sparse::{NumericCholesky, SymbolicCholesky, SymmetricSparse};
 
 /// Which likelihood is maximised.
@@ -98,11 +99,17 @@ impl Profile {
             (layout.position(k, term.groups[i], column), design.root_weight(i) * term.columns[column][i])
         };
         let (acts, count) = (&acts, slots.len());
+        // Columns that are nought outside some rows, as those of one group's curve are, couple nothing there. Columns of a correlated term are kept
+        // together, for the pattern of `Λ'Z'WZΛ`.
+        let common = |slot: usize| terms[slots[slot].0].structure == Structure::Common;
+        let common: Vec<bool> = (0..count).map(common).collect();
+        let common = &common;
         let contributions = (0..rows).flat_map(move |i| {
             (0..count).flat_map(move |a| {
-                (0..=a).map(move |b| {
+                (0..=a).filter_map(move |b| {
                     let ((at_a, z_a), (at_b, z_b)) = (acts(i, a), acts(i, b));
-                    (at_a.min(at_b), at_a.max(at_b), z_a * z_b)
+                    let couples = a == b || z_a * z_b != 0.0 || !(common[a] && common[b]);
+                    couples.then_some((at_a.min(at_b), at_a.max(at_b), z_a * z_b))
                 })
             })
         });
