@@ -42,7 +42,9 @@ mod stand;
 mod strip_totals;
 mod strips;
 mod telemetry;
+mod telemetry_columns;
 mod telemetry_findings;
+mod telemetry_sums;
 mod telemetry_watch;
 mod traces;
 

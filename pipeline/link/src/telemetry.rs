@@ -1,28 +1,27 @@
 //! Streams setting logs out of the store: hand-written rows as they are, telemetry as one summary a strip.
 //!
-//! The only file of the project that uses polars. Parquet is read in batches, polars works out each batch, and the
-//! batches' totals are added (`strip_totals`), so that memory does not grow with the rows. What is summed, and how, is told
-//! once more in `pipeline/cluster`, for an engine of several machines; its tests hold the two against each other.
+//! Parquet is read in batches and each batch is summed on a thread of its own (`telemetry_sums`), while the rows are watched in their order; so
+//! memory does not grow with the rows. What is summed, and how, is told once more in `pipeline/cluster`, for an engine of several machines;
+//! its tests hold the two against each other.
 
 use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use arrow::array::{
-    Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
-};
+use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::compute::is_null;
-use evenstand_settings::{Knob, Planter, Settings};
+use evenstand_settings::Settings;
 use evenstand_tables::rows::{FieldRow, StripTotalsRow, TraceRow};
 use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 use parquet::file::metadata::RowGroupMetaData;
-use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsError, col, len, lit, when};
+use polars::prelude::DataFrame;
 
 use crate::LinkError;
 use crate::key::StripKey;
-use crate::strip_totals::{HUNDREDTHS, MILLIONTHS, StripTotals};
+use crate::strip_totals::StripTotals;
+use crate::telemetry_sums::{add_totals, sums_of_batch};
 use crate::telemetry_watch::{Watch, Watched};
 use crate::traces::LoggedStrip;
 
@@ -93,8 +92,9 @@ pub(crate) struct SettingLogs {
     pub logged: Vec<LoggedStrip>,
 }
 
-/// Rows that are in memory at a time.
+/// Rows of a batch, and batches that are in memory at a time; as many again wait.
 const BATCH_ROWS: usize = 1 << 16;
+const BATCHES_AT_A_TIME: usize = 4;
 
 /// Text columns of a setting log that linking needs.
 const TEXTS: [&str; 10] = [
@@ -110,7 +110,7 @@ const TEXTS: [&str; 10] = [
     "source_file",
 ];
 /// Number columns of a setting log that linking needs.
-const NUMBERS: [&str; 7] =
+pub(crate) const NUMBERS: [&str; 7] =
     ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
 /// Reads the setting logs, batch by batch.
 ///
@@ -139,17 +139,15 @@ pub(crate) fn read_logs(
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
-            for batch in batches(path, Rows::All)? {
-                let batch = batch.map_err(|error| unreadable(path, &error))?;
-                let hand = hand_rows(&batch)?;
+            sum_file(path, Rows::All, *season, &planters, settings, &mut totals, &mut |batch, hand| {
                 if hand.true_count() > 0 {
-                    read_hand_rows(&batch, &hand, *season, &mut logs)?;
+                    read_hand_rows(batch, hand, *season, &mut logs)?;
                 }
                 if hand.true_count() < batch.num_rows() {
-                    read_telemetry(&batch, &hand, *season, &planters, settings, &mut totals)?;
-                    watch.rows(&batch, *season, &planters)?;
+                    watch.rows(batch, *season, &planters)?;
                 }
-            }
+                Ok(())
+            })?;
             watch.end_of_file();
         }
     }
@@ -171,16 +169,47 @@ pub fn strip_totals(
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
-            for batch in batches(path, Rows::Telemetry)? {
-                let batch = batch.map_err(|error| unreadable(path, &error))?;
-                let hand = hand_rows(&batch)?;
-                if hand.true_count() < batch.num_rows() {
-                    read_telemetry(&batch, &hand, *season, &planters, settings, &mut totals)?;
-                }
-            }
+            sum_file(path, Rows::Telemetry, *season, &planters, settings, &mut totals, &mut |_, _| Ok(()))?;
         }
     }
     Ok(totals.into_rows())
+}
+
+/// Adds the telemetry of a file to the totals. While other threads add up, this one hands the batches to `meanwhile` in their order, each with which of its
+/// rows are hand-written, and fetches the next ones.
+fn sum_file(
+    path: &Path,
+    rows: Rows,
+    season: i64,
+    planters: &HashMap<&str, Option<&str>>,
+    settings: &Settings,
+    totals: &mut StripTotals,
+    meanwhile: &mut dyn FnMut(&RecordBatch, &BooleanArray) -> Result<(), LinkError>,
+) -> Result<(), LinkError> {
+    let mut batches = batches(path, rows)?;
+    let mut fetch = || -> Result<Vec<RecordBatch>, LinkError> {
+        let fetched: Result<Vec<_>, _> = batches.by_ref().take(BATCHES_AT_A_TIME).collect();
+        fetched.map_err(|error| unreadable(path, &error))
+    };
+    let reckoned_with = settings.reckoned_with();
+    let mut waiting = fetch()?;
+    while !waiting.is_empty() {
+        let hands = waiting.iter().map(hand_rows).collect::<Result<Vec<_>, _>>()?;
+        let telemetry = || waiting.iter().zip(&hands).filter(|(batch, hand)| hand.true_count() < batch.num_rows());
+        let mut frames: Vec<Result<DataFrame, LinkError>> = telemetry().map(|_| Ok(DataFrame::empty())).collect();
+        let next = rayon::in_place_scope(|scope| {
+            for ((batch, hand), frame) in telemetry().zip(&mut frames) {
+                scope.spawn(move |_| *frame = sums_of_batch(batch, hand, planters, settings));
+            }
+            waiting.iter().zip(&hands).try_for_each(|(batch, hand)| meanwhile(batch, hand))?;
+            fetch()
+        })?;
+        for frame in frames {
+            add_totals(&frame?, season, &reckoned_with, totals)?;
+        }
+        waiting = next;
+    }
+    Ok(())
 }
 
 /// Totals from elsewhere, where they are of these files and settings.
@@ -285,14 +314,14 @@ fn batches(path: &Path, rows: Rows) -> Result<ParquetRecordBatchReader, LinkErro
         .map_err(|error| unreadable(path, &error))
 }
 
-fn texts<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a StringArray, LinkError> {
+pub(crate) fn texts<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a StringArray, LinkError> {
     batch
         .column_by_name(name)
         .and_then(|column| column.as_any().downcast_ref())
         .ok_or_else(|| LinkError::Telemetry(format!("no text column {name}")))
 }
 
-fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, LinkError> {
+pub(crate) fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, LinkError> {
     batch
         .column_by_name(name)
         .and_then(|column| column.as_any().downcast_ref())
@@ -354,140 +383,6 @@ fn read_hand_rows(
     Ok(())
 }
 
-/// Adds the telemetry rows of a batch to the totals: polars derives the forces and sums them by strip.
-fn read_telemetry(
-    batch: &RecordBatch,
-    hand: &BooleanArray,
-    season: i64,
-    planters: &HashMap<&str, Option<&str>>,
-    settings: &Settings,
-    totals: &mut StripTotals,
-) -> Result<(), LinkError> {
-    let mut columns =
-        vec![Column::new("hand".into(), hand.iter().map(|hand| hand.unwrap_or(false)).collect::<Vec<_>>())];
-    for name in ["field_id", "strip_id", "block", "condition", "press_position", "depth_stop", "gauge_wheel"] {
-        columns.push(Column::new(name.into(), texts(batch, name)?.iter().collect::<Vec<_>>()));
-    }
-    for name in NUMBERS {
-        columns.push(Column::new(name.into(), numbers(batch, name)?.iter().collect::<Vec<_>>()));
-    }
-    let times: Option<&TimestampMicrosecondArray> =
-        batch.column_by_name("time").and_then(|column| column.as_any().downcast_ref());
-    let times = times.ok_or_else(|| LinkError::Telemetry("no column of times".into()))?;
-    columns.push(Column::new("time".into(), times.iter().collect::<Vec<_>>()));
-    // The row's own planter, else the planter of its field.
-    let (own, field) = (texts(batch, "planter_id")?, texts(batch, "field_id")?);
-    let planter: Vec<Option<&str>> = own
-        .iter()
-        .zip(field)
-        .map(|(own, field)| own.or_else(|| planters.get(field.unwrap_or_default()).copied().flatten()))
-        .collect();
-    columns.push(Column::new("planter".into(), planter));
-    let rows = DataFrame::new(batch.num_rows(), columns)?.lazy().filter(col("hand").not());
-    let planter = col("planter");
-    let force_of = |pressure: &str| force_of_pressure(pressure, &planter, &settings.planters);
-    let at_speed = col("speed_m_s").is_null().or(col("speed_m_s").gt_eq(lit(settings.analysis.min_speed_m_s)));
-    let missing = || lit(NULL).cast(DataType::Float64);
-    let measured = |value: Expr| when(at_speed.clone()).then(value).otherwise(missing());
-    // To the nearest whole unit: a cast alone cuts towards zero, and means would lie too low.
-    let whole = |value: Expr, unit: f64| {
-        let scaled = value * lit(unit);
-        let half = when(scaled.clone().lt(lit(0.0))).then(lit(-0.5)).otherwise(lit(0.5));
-        (scaled + half).cast(DataType::Int64)
-    };
-    let set = col("set_force_n").fill_null(force_of("set_pressure_kpa"));
-    let actual = col("actual_force_n").fill_null(force_of("actual_pressure_kpa"));
-    let sums_of = [
-        ("speed", col("speed_m_s")),
-        ("set_pressure", col("set_pressure_kpa")),
-        ("set_force", set.clone()),
-        ("actual_force", actual.clone()),
-        ("lat", col("lat")),
-        ("lon", col("lon")),
-    ];
-    let counts_of = [
-        ("set_from_pressure", when(col("set_force_n").is_null()).then(col("set_pressure_kpa")).otherwise(missing())),
-        (
-            "actual_from_pressure",
-            when(col("actual_force_n").is_null()).then(col("actual_pressure_kpa")).otherwise(missing()),
-        ),
-    ];
-    let mut sums = vec![
-        len().cast(DataType::Int64).alias("rows"),
-        at_speed.clone().cast(DataType::Int64).sum().alias("rows_at_speed"),
-        col("block").min().alias("block"),
-        col("condition").min().alias("condition"),
-        col("press_position").min().alias("press_position"),
-        col("depth_stop").min().alias("depth_stop"),
-        col("gauge_wheel").min().alias("gauge_wheel"),
-        col("time").min().alias("started_at"),
-    ];
-    for (name, value) in &sums_of {
-        sums.push(whole(measured(value.clone()), MILLIONTHS).sum().alias(format!("{name}_millionths")));
-    }
-    for (name, value) in sums_of.into_iter().chain(counts_of) {
-        sums.push(measured(value).is_not_null().cast(DataType::Int64).sum().alias(format!("{name}_count")));
-    }
-    for (name, value) in [("set_force", set), ("actual_force", actual)] {
-        let hundredths = whole(measured(value), HUNDREDTHS);
-        sums.push(hundredths.clone().sum().alias(format!("{name}_hundredths")));
-        sums.push((hundredths.clone() * hundredths).sum().alias(format!("{name}_squares")));
-    }
-    let frame = rows.group_by([col("field_id"), col("strip_id"), planter]).agg(sums).collect()?;
-    add_totals(&frame, season, &settings.reckoned_with(), totals)
-}
-
-fn add_totals(frame: &DataFrame, season: i64, reckoned_with: &str, totals: &mut StripTotals) -> Result<(), LinkError> {
-    let text = |name: &str, row: usize| -> Result<Option<String>, PolarsError> {
-        Ok(frame.column(name)?.str()?.get(row).map(str::to_owned))
-    };
-    let whole =
-        |name: &str, row: usize| -> Result<i64, PolarsError> { Ok(frame.column(name)?.i64()?.get(row).unwrap_or(0)) };
-    for row in 0..frame.height() {
-        macro_rules! totals_row {
-            ($($column:ident),+) => {
-                StripTotalsRow {
-                    field_id: text("field_id", row)?.unwrap_or_default(),
-                    season,
-                    strip_id: text("strip_id", row)?,
-                    planter_id: text("planter", row)?,
-                    started_at: frame.column("started_at")?.i64()?.get(row).map(Moment),
-                    block: text("block", row)?,
-                    condition: text("condition", row)?,
-                    press_position: text("press_position", row)?,
-                    depth_stop: text("depth_stop", row)?,
-                    gauge_wheel: text("gauge_wheel", row)?,
-                    reckoned_with: reckoned_with.to_owned(),
-                    $($column: whole(stringify!($column), row)?),+
-                }
-            };
-        }
-        totals.add(totals_row!(
-            rows,
-            rows_at_speed,
-            speed_count,
-            speed_millionths,
-            set_pressure_count,
-            set_pressure_millionths,
-            set_force_count,
-            set_force_millionths,
-            actual_force_count,
-            actual_force_millionths,
-            set_from_pressure_count,
-            actual_from_pressure_count,
-            lat_count,
-            lat_millionths,
-            lon_count,
-            lon_millionths,
-            set_force_hundredths,
-            set_force_squares,
-            actual_force_hundredths,
-            actual_force_squares
-        ));
-    }
-    Ok(())
-}
-
 /// The planter of each field of a season; of a field that stands twice, the first.
 fn planters_of_fields(fields: &[FieldRow], season: i64) -> HashMap<&str, Option<&str>> {
     let mut planters = HashMap::new();
@@ -495,29 +390,4 @@ fn planters_of_fields(fields: &[FieldRow], season: i64) -> HashMap<&str, Option<
         planters.entry(field.field_id.as_str()).or_insert(field.planter_id.as_deref());
     }
     planters
-}
-
-/// Force in newtons of a pressure column, by the calibration of the row's planter; 1 nominal N a kPa without one.
-fn force_of_pressure(pressure: &str, planter: &Expr, planters: &[Planter]) -> Expr {
-    let mut force = col(pressure);
-    for candidate in planters {
-        if let Some(Knob::Pressure { calibration: Some(calibration), .. }) = &candidate.knob {
-            let line = piecewise(&col(pressure), calibration.points());
-            force = when(planter.clone().eq(lit(candidate.id.clone()))).then(line).otherwise(force);
-        }
-    }
-    force
-}
-
-/// A line through points, straight between them and beyond both ends.
-fn piecewise(x: &Expr, points: &[(f64, f64)]) -> Expr {
-    let piece = |index: usize| {
-        let ((x0, y0), (x1, y1)) = (points[index], points[index + 1]);
-        lit(y0) + (x.clone() - lit(x0)) * lit((y1 - y0) / (x1 - x0))
-    };
-    let mut line = piece(points.len() - 2);
-    for index in (0..points.len() - 2).rev() {
-        line = when(x.clone().lt(lit(points[index + 1].0))).then(piece(index)).otherwise(line);
-    }
-    line
 }
