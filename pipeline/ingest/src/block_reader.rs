@@ -171,6 +171,7 @@ impl<'t> BlockReader<'t> {
             let context = CellContext { reading: &self.rules.reading, zones: self.zones, zone: &zone };
             read_cell(column, feed, cell, None, &context).ok()
         };
+        // Most columns of words and whole numbers repeat themselves: what the cell above was is remembered.
         let mut values = Values::of_type(column.column_type, rows.len());
         match &mut values {
             Values::Numbers(numbers) => {
@@ -207,8 +208,29 @@ impl<'t> BlockReader<'t> {
                     locals.push(local);
                 }
             }
+            Values::Texts(texts) => {
+                let mut above: (&[u8], Option<&str>) = (b"", None);
+                for (row, single) in single.iter_mut().enumerate() {
+                    if *single {
+                        texts.push(None);
+                        continue;
+                    }
+                    let range = rows.range(row, cell);
+                    let bytes = &rows.bytes()[range.clone()];
+                    if bytes != above.0 {
+                        let value = in_full(row, range);
+                        *single = value.is_none();
+                        // Below a cell that is left for later nothing is known, as below the header.
+                        above = match value {
+                            Some(Value::Text(text)) => (bytes, Some(text)),
+                            Some(_) => (bytes, None),
+                            None => (b"", None),
+                        };
+                    }
+                    texts.push(above.1);
+                }
+            }
             _ => {
-                // The cell above and its value: words and whole numbers mostly repeat themselves.
                 let mut above: (&[u8], Value) = (b"", Value::Missing);
                 for (row, single) in single.iter_mut().enumerate() {
                     if *single {
@@ -218,14 +240,9 @@ impl<'t> BlockReader<'t> {
                     let range = rows.range(row, cell);
                     let bytes = &rows.bytes()[range.clone()];
                     if bytes != above.0 {
-                        match plain.whole(bytes).or_else(|| in_full(row, range)) {
-                            Some(value) => above = (bytes, value),
-                            None => {
-                                *single = true;
-                                values.push(Value::Missing);
-                                continue;
-                            }
-                        }
+                        let value = plain.whole(bytes).or_else(|| in_full(row, range));
+                        *single = value.is_none();
+                        above = value.map_or((b"", Value::Missing), |value| (bytes, value));
                     }
                     values.push(above.1);
                 }

@@ -26,8 +26,8 @@ use crate::value::Value;
 use crate::whereabouts::{Finder, Whereabouts, strip_time};
 
 /// Bytes of a block of rows, and blocks that wait for each thread.
-const BLOCK_BYTES: usize = 1 << 18;
-const BLOCKS_A_THREAD: usize = 8;
+const BLOCK_BYTES: usize = 1 << 19;
+const BLOCKS_A_THREAD: usize = 4;
 /// Rows set aside for one reason that have a finding each; further ones of a file share one.
 const TOLD_ONE_BY_ONE: u64 = 100;
 
