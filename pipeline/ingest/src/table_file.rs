@@ -354,7 +354,7 @@ impl<'s, 'a: 's> TableFile<'s, 'a> {
             let next = rayon::in_place_scope(|scope| {
                 for (block, outcome) in waiting.into_iter().zip(&mut outcomes) {
                     let reader = &reader;
-                    scope.spawn(move |_| *outcome = reader.read(&block.rows()));
+                    scope.spawn(move |_| *outcome = reader.read(block.rows().as_ref()));
                 }
                 fetch(&mut problem)
             });
