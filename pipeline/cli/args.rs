@@ -30,11 +30,33 @@ pub enum Command {
         after_help = "Example:\n  evenstand ingest my-review\n  Reads my-review/raw/ and writes my-review/store/."
     )]
     Ingest(Common),
+    /// Sum the kept telemetry by strip into one file. Only for networks too large for one machine or one go.
+    ///
+    /// `evenstand model --strip-totals FILE` takes the sums in place of the telemetry. A cluster writes the same file; see
+    /// pipeline/cluster.
+    #[command(
+        after_help = "Example:\n  evenstand link my-review\n  Reads my-review/store/ and writes my-review/strip_totals.parquet: whole-number sums, one row a field, season, strip and planter."
+    )]
+    Link {
+        /// Where the review is.
+        #[command(flatten)]
+        common: Common,
+        /// Write this file; by default strip_totals.parquet in the review folder, or in the folder that --out names.
+        #[arg(long, value_name = "FILE")]
+        out_file: Option<PathBuf>,
+    },
     /// Work out results/ from store/: strips, curves, starting points, comparisons.
     #[command(
         after_help = "Example:\n  evenstand model my-review\n  Reads my-review/store/ and writes my-review/results/, each table as CSV and Parquet."
     )]
-    Model(Common),
+    Model {
+        /// Where the review is.
+        #[command(flatten)]
+        common: Common,
+        /// Take telemetry from this file, which `evenstand link` wrote, and do not read it again. It is not watched then.
+        #[arg(long, value_name = "FILE")]
+        strip_totals: Option<PathBuf>,
+    },
     /// Make report/ from results/ alone: a page to read and print, and its charts.
     #[command(
         after_help = "Example:\n  evenstand report my-review\n  Reads my-review/results/ and writes my-review/report/index.html."

@@ -26,7 +26,8 @@ fn main() -> ExitCode {
     let cli = Cli::parse();
     let common = match &cli.command {
         Command::Ingest(common)
-        | Command::Model(common)
+        | Command::Link { common, .. }
+        | Command::Model { common, .. }
         | Command::Report(common)
         | Command::Run(common)
         | Command::Check(common)
@@ -38,7 +39,8 @@ fn main() -> ExitCode {
     let review = if matches!(cli.command, Command::Check(_)) { Review::look(common) } else { Review::open(common) };
     let outcome = review.and_then(|review| match &cli.command {
         Command::Ingest(_) => commands::ingest(&review, &mut voice),
-        Command::Model(_) => commands::model(&review, &mut voice),
+        Command::Link { out_file, .. } => commands::link(&review, out_file.as_deref(), &mut voice),
+        Command::Model { strip_totals, .. } => commands::model(&review, strip_totals.as_deref(), &mut voice),
         Command::Report(_) => commands::report(&review, &mut voice),
         Command::Run(_) => commands::run(&review, &mut voice),
         Command::Check(_) => commands::check(&review, &mut voice),

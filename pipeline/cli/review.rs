@@ -17,7 +17,7 @@ pub struct Review {
     /// Files as people have them.
     pub raw: PathBuf,
     /// The folder that output goes below.
-    out: PathBuf,
+    pub out: PathBuf,
     /// Kept tables.
     pub store: PathBuf,
     /// Result tables.

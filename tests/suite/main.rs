@@ -22,6 +22,7 @@ mod real_input;
 mod sample_reviews;
 mod schemas;
 mod sheets;
+mod strip_totals;
 mod support;
 mod task_data;
 mod telemetry;

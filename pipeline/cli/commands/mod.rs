@@ -2,6 +2,7 @@
 
 mod check;
 mod ingest;
+mod link;
 mod model;
 mod report;
 mod sheets;
@@ -13,6 +14,7 @@ use crate::voice::Voice;
 
 pub use check::check;
 pub use ingest::ingest;
+pub use link::link;
 pub use model::model;
 pub use report::report;
 pub use sheets::sheets;
@@ -21,7 +23,7 @@ pub use trial::trial;
 /// All three stages.
 pub fn run(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let ingest = ingest(review, voice)?;
-    let model = model(review, voice)?;
+    let model = model(review, None, voice)?;
     let report = report(review, voice)?;
     Ok(ingest || model || report)
 }

@@ -8,7 +8,8 @@ use evenstand_link::{Kept, Linked, link};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
-    KeptStore, made_from, note_made_from, read_result, replace_folder, sha256_of_bytes, write_results,
+    KeptStore, made_from, note_made_from, read_result, read_strip_totals, replace_folder, sha256_of_bytes,
+    write_results,
 };
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
 use evenstand_tables::{Finding, Row, Table, TablesError};
@@ -19,23 +20,22 @@ use crate::made_from;
 use crate::review::Review;
 use crate::voice::Voice;
 
-/// Works out results/ from store/. Where everything is as it was, the results stay.
-pub fn model(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
-    if !review.store.join("manifest.json").exists() {
-        return Err(Failure::new(
-            format!("{} is not there", review.store.display()),
-            format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
-        ));
-    }
-    let store = KeptStore::open(&review.store)?;
+/// Works out results/ from store/; telemetry from a file of totals, where one is given. Where everything is as it was, the results stay.
+pub fn model(review: &Review, totals: Option<&Path>, voice: &mut Voice) -> Result<bool, Failure> {
+    let store = store_of(review)?;
     let (last, last_hash) = last_season(review)?.map_or_else(Default::default, |(starts, hash)| (starts, Some(hash)));
-    let from = made_from::of_store(review, &title(&review.settings, &review.folder), last_hash.as_deref());
+    // Results from totals say less than those from the telemetry itself, and are never taken for these.
+    let from = match totals {
+        Some(_) => None,
+        None => made_from::of_store(review, &title(&review.settings, &review.folder), last_hash.as_deref()),
+    };
     let up_to_date = !review.afresh && from.is_some() && made_from(&review.results) == from;
     let modelled = if up_to_date {
         voice.note("results/ is up to date: nothing that it hangs on has changed.");
         Modelled::read(&review.results, &store)?
     } else {
-        work_out(review, &store, &last, last_hash.as_deref(), from.as_deref(), voice)?
+        let kept = kept_of(&store, totals)?;
+        work_out(review, &store, kept, &last, last_hash.as_deref(), from.as_deref(), voice)?
     };
     voice.findings(&modelled.findings);
     voice.fact("strips", modelled.strips);
@@ -93,13 +93,14 @@ fn by_severity(findings: &mut [Finding]) {
 fn work_out(
     review: &Review,
     store: &KeptStore,
+    kept: Kept,
     last: &[LastStart],
     last_hash: Option<&str>,
     from: Option<&str>,
     voice: &Voice,
 ) -> Result<Modelled, Failure> {
     voice.stage("linking strips", 2);
-    let linked = link(kept_of(store)?, &review.settings)?;
+    let linked = link(kept, &review.settings)?;
     voice.step();
     voice.stage("fitting curves", 1);
     let answers = analyse(&Questions {
@@ -125,8 +126,19 @@ fn work_out(
     Ok(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points))
 }
 
-/// The kept tables, with setting logs left on disk.
-pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
+/// The store of a review. Errors where nothing was ingested yet.
+pub fn store_of(review: &Review) -> Result<KeptStore, Failure> {
+    if !review.store.join("manifest.json").exists() {
+        return Err(Failure::new(
+            format!("{} is not there", review.store.display()),
+            format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
+        ));
+    }
+    Ok(KeptStore::open(&review.store)?)
+}
+
+/// The kept tables, with setting logs left on disk, and telemetry summed before where a file of totals is given.
+pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure> {
     Ok(Kept {
         fields: store.read()?,
         strips: store.read()?,
@@ -135,6 +147,7 @@ pub fn kept_of(store: &KeptStore) -> Result<Kept, Failure> {
             .into_iter()
             .map(|season| (season.season, season.files))
             .collect(),
+        strip_totals: totals.map(read_strip_totals).transpose()?,
         soil: store.read()?,
         digs: store.read()?,
         counts: store.read()?,

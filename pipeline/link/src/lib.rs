@@ -39,12 +39,15 @@ mod recorded;
 mod set_actual;
 mod sources;
 mod stand;
+mod strip_totals;
 mod strips;
 mod telemetry;
 mod telemetry_columns;
 mod telemetry_findings;
+mod telemetry_sums;
 mod telemetry_watch;
 mod traces;
 
 pub use error::LinkError;
 pub use strips::{Kept, Linked, link};
+pub use telemetry::strip_totals;

@@ -7,7 +7,7 @@ use evenstand_settings::{Clock, Settings};
 use evenstand_tables::rows::{
     CalibrationRow, ConditionRow, CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow,
     MeasureRow, OutlineRow, PlantRow, PlanterRow, RecordedRow, SetActualRow, SoilRow, SourceRow, SpacingRow,
-    StripMeasureRow, StripRow, StripSheetRow, TelemetryRow, TraceRow, WeatherRow,
+    StripMeasureRow, StripRow, StripSheetRow, StripTotalsRow, TelemetryRow, TraceRow, WeatherRow,
 };
 use evenstand_tables::{Finding, Moment};
 
@@ -50,6 +50,8 @@ pub struct Kept {
     pub strips: Vec<StripSheetRow>,
     /// Setting logs: season and its Parquet files.
     pub setting_logs: Vec<(i64, Vec<PathBuf>)>,
+    /// Telemetry summed by strip, where it was summed before; the telemetry itself is not read then, nor watched.
+    pub strip_totals: Option<Vec<StripTotalsRow>>,
     /// Soil notes.
     pub soil: Vec<SoilRow>,
     /// Dig checks.
@@ -109,10 +111,21 @@ pub struct Linked {
 pub(crate) type LinkedStrip = (StripRow, StripSetting, Emergence);
 
 /// Ties the kept tables together. Errors only where the setting logs cannot be read from the store.
-pub fn link(kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
+pub fn link(mut kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     let mut findings = Vec::new();
-    let mut logs = read_logs(&kept.setting_logs, &kept.fields, settings)?;
+    let summed_before = kept.strip_totals.is_some();
+    let mut logs = read_logs(&kept.setting_logs, &kept.fields, kept.strip_totals.take(), settings)?;
     findings.append(&mut logs.findings);
+    if summed_before {
+        findings.push(
+            Finding::note(
+                "telemetry_not_watched",
+                "telemetry was taken as totals by strip: it was not watched for gaps, stuck values and lags, has no course along the strip, \
+                 and its share of time at the set value is missing",
+            )
+            .remedy("run `evenstand model` without --strip-totals to see these"),
+        );
+    }
     let watched = std::mem::take(&mut logs.watched);
     let traces = std::mem::take(&mut logs.traces);
     let outlines = outlines(&kept.strips);

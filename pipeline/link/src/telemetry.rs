@@ -1,27 +1,27 @@
 //! Streams setting logs out of the store: hand-written rows as they are, telemetry as one summary a strip.
 //!
-//! With `telemetry_columns` the only file of the project that uses polars. Parquet is read in batches, polars works out each batch, and the
-//! batches' totals are added, so that memory does not grow with the rows. Sums are taken over whole numbers
-//! (micro-newtons and the like): they come out the same in whatever order the threads of the engine meet the rows.
+//! Parquet is read in batches and each batch is summed on a thread of its own (`telemetry_sums`), while the rows are watched in their order; so
+//! memory does not grow with the rows. What is summed, and how, is told once more in `pipeline/cluster`, for an engine of several machines;
+//! its tests hold the two against each other.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use arrow::array::{
-    Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
-};
+use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::compute::is_null;
-use evenstand_settings::{Knob, Planter, Settings};
-use evenstand_tables::rows::{FieldRow, TraceRow};
+use evenstand_settings::Settings;
+use evenstand_tables::rows::{FieldRow, StripTotalsRow, TraceRow};
 use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
-use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsError, col, len, lit, when};
+use parquet::file::metadata::RowGroupMetaData;
+use polars::prelude::DataFrame;
 
 use crate::LinkError;
 use crate::key::StripKey;
-use crate::telemetry_columns::{Places, Planters, add_beside, no_text, number_column, text_column};
+use crate::strip_totals::StripTotals;
+use crate::telemetry_sums::{add_totals, sums_of_batch};
 use crate::telemetry_watch::{Watch, Watched};
 use crate::traces::LoggedStrip;
 
@@ -92,10 +92,6 @@ pub(crate) struct SettingLogs {
     pub logged: Vec<LoggedStrip>,
 }
 
-/// Whole units in which sums are exact: forces, pressures and speeds in millionths.
-const MILLIONTHS: f64 = 1e6;
-/// Squares are summed in hundredths squared, which leaves room for 10⁶ rows of 10⁴ N.
-const HUNDREDTHS: f64 = 1e2;
 /// Rows of a batch, and batches that are in memory at a time; as many again wait.
 const BATCH_ROWS: usize = 1 << 16;
 const BATCHES_AT_A_TIME: usize = 4;
@@ -113,68 +109,145 @@ const TEXTS: [&str; 10] = [
     "gauge_wheel",
     "source_file",
 ];
-/// Words about a strip, of which the first in the order of the alphabet is taken.
-const LABELS: [&str; 5] = ["block", "condition", "press_position", "depth_stop", "gauge_wheel"];
 /// Number columns of a setting log that linking needs.
-const NUMBERS: [&str; 7] =
+pub(crate) const NUMBERS: [&str; 7] =
     ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
-/// Quantities whose sum and count are taken; see `read_telemetry`.
-const QUANTITIES: [&str; 8] =
-    ["speed", "set_pressure", "set", "actual", "set_from_pressure", "actual_from_pressure", "lat", "lon"];
-
 /// Reads the setting logs, batch by batch.
+///
+/// With `known` totals, telemetry is neither summed nor watched: only row groups that hold hand-written rows are read. Errors
+/// where the totals are of other rows or other settings.
 pub(crate) fn read_logs(
     files: &[(i64, Vec<PathBuf>)],
     fields: &[FieldRow],
+    known: Option<Vec<StripTotalsRow>>,
     settings: &Settings,
 ) -> Result<SettingLogs, LinkError> {
     let mut logs = SettingLogs::default();
-    let mut totals = BTreeMap::new();
+    if let Some(known) = known {
+        let known = fitting(known, files, settings)?;
+        for (season, path) in paths(files) {
+            for batch in batches(path, Rows::Hand)? {
+                let batch = batch.map_err(|error| unreadable(path, &error))?;
+                read_hand_rows(&batch, &hand_rows(&batch)?, season, &mut logs)?;
+            }
+        }
+        known.summarise(&mut logs);
+        return Ok(logs);
+    }
+    let mut totals = StripTotals::default();
     let mut watch = Watch::new(settings);
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
-            let mut batches = batches(path)?;
-            let mut fetch = || -> Result<Vec<RecordBatch>, LinkError> {
-                let fetched: Result<Vec<_>, _> = batches.by_ref().take(BATCHES_AT_A_TIME).collect();
-                fetched.map_err(|error| LinkError::Telemetry(error.to_string()))
-            };
-            let mut waiting = fetch()?;
-            while !waiting.is_empty() {
-                let hands = waiting.iter().map(hand_rows).collect::<Result<Vec<_>, _>>()?;
-                let telemetry =
-                    || waiting.iter().zip(&hands).filter(|(batch, hand)| hand.true_count() < batch.num_rows());
-                let mut frames: Vec<Result<DataFrame, LinkError>> =
-                    telemetry().map(|_| Ok(DataFrame::empty())).collect();
-                // While other threads add up, this one watches the rows in their order and fetches the next ones.
-                let next = rayon::in_place_scope(|scope| {
-                    for ((batch, hand), frame) in telemetry().zip(&mut frames) {
-                        let planters = &planters;
-                        scope.spawn(move |_| *frame = sums_of_batch(batch, hand, planters, settings));
-                    }
-                    for (batch, hand) in waiting.iter().zip(&hands) {
-                        if hand.true_count() > 0 {
-                            read_hand_rows(batch, hand, *season, &mut logs)?;
-                        }
-                        if hand.true_count() < batch.num_rows() {
-                            watch.rows(batch, *season, &planters)?;
-                        }
-                    }
-                    fetch()
-                })?;
-                for frame in frames {
-                    add_totals(&frame?, *season, &mut totals)?;
+            sum_file(path, Rows::All, *season, &planters, settings, &mut totals, &mut |batch, hand| {
+                if hand.true_count() > 0 {
+                    read_hand_rows(batch, hand, *season, &mut logs)?;
                 }
-                waiting = next;
-            }
+                if hand.true_count() < batch.num_rows() {
+                    watch.rows(batch, *season, &planters)?;
+                }
+                Ok(())
+            })?;
             watch.end_of_file();
         }
     }
-    summarise(totals, &mut logs);
+    totals.summarise(&mut logs);
     let end = watch.finish(settings);
     (logs.watched, logs.findings) = (end.watched, end.findings);
     (logs.traces, logs.logged) = (end.traces, end.logged);
     Ok(logs)
+}
+
+/// Telemetry summed by strip and planter, in the order of field, season, strip and planter: what `link` takes in place of the
+/// telemetry itself. Errors where the setting logs cannot be read.
+pub fn strip_totals(
+    files: &[(i64, Vec<PathBuf>)],
+    fields: &[FieldRow],
+    settings: &Settings,
+) -> Result<Vec<StripTotalsRow>, LinkError> {
+    let mut totals = StripTotals::default();
+    for (season, paths) in files {
+        let planters = planters_of_fields(fields, *season);
+        for path in paths {
+            sum_file(path, Rows::Telemetry, *season, &planters, settings, &mut totals, &mut |_, _| Ok(()))?;
+        }
+    }
+    Ok(totals.into_rows())
+}
+
+/// Adds the telemetry of a file to the totals. While other threads add up, this one hands the batches to `meanwhile` in their order, each with which of its
+/// rows are hand-written, and fetches the next ones.
+fn sum_file(
+    path: &Path,
+    rows: Rows,
+    season: i64,
+    planters: &HashMap<&str, Option<&str>>,
+    settings: &Settings,
+    totals: &mut StripTotals,
+    meanwhile: &mut dyn FnMut(&RecordBatch, &BooleanArray) -> Result<(), LinkError>,
+) -> Result<(), LinkError> {
+    let mut batches = batches(path, rows)?;
+    let mut fetch = || -> Result<Vec<RecordBatch>, LinkError> {
+        let fetched: Result<Vec<_>, _> = batches.by_ref().take(BATCHES_AT_A_TIME).collect();
+        fetched.map_err(|error| unreadable(path, &error))
+    };
+    let reckoned_with = settings.reckoned_with();
+    let mut waiting = fetch()?;
+    while !waiting.is_empty() {
+        let hands = waiting.iter().map(hand_rows).collect::<Result<Vec<_>, _>>()?;
+        let telemetry = || waiting.iter().zip(&hands).filter(|(batch, hand)| hand.true_count() < batch.num_rows());
+        let mut frames: Vec<Result<DataFrame, LinkError>> = telemetry().map(|_| Ok(DataFrame::empty())).collect();
+        let next = rayon::in_place_scope(|scope| {
+            for ((batch, hand), frame) in telemetry().zip(&mut frames) {
+                scope.spawn(move |_| *frame = sums_of_batch(batch, hand, planters, settings));
+            }
+            waiting.iter().zip(&hands).try_for_each(|(batch, hand)| meanwhile(batch, hand))?;
+            fetch()
+        })?;
+        for frame in frames {
+            add_totals(&frame?, season, &reckoned_with, totals)?;
+        }
+        waiting = next;
+    }
+    Ok(())
+}
+
+/// Totals from elsewhere, where they are of these files and settings.
+fn fitting(
+    known: Vec<StripTotalsRow>,
+    files: &[(i64, Vec<PathBuf>)],
+    settings: &Settings,
+) -> Result<StripTotals, LinkError> {
+    let expected = settings.reckoned_with();
+    if let Some(other) = known.iter().find(|row| row.reckoned_with != expected) {
+        return Err(LinkError::OtherTotals(format!(
+            "they were made with \"{}\", the settings say \"{expected}\"",
+            other.reckoned_with
+        )));
+    }
+    let known = StripTotals::of(known);
+    let mut kept: BTreeMap<i64, i64> = BTreeMap::new();
+    for (season, path) in paths(files) {
+        let telemetry = telemetry_rows(path)?;
+        if telemetry > 0 {
+            *kept.entry(season).or_default() += telemetry;
+        }
+    }
+    let found = known.rows_by_season();
+    let differs = |season: &&i64| kept.get(season) != found.get(season);
+    if let Some(season) = kept.keys().chain(found.keys()).find(differs) {
+        let rows = |of: &BTreeMap<i64, i64>| of.get(season).copied().unwrap_or(0);
+        return Err(LinkError::OtherTotals(format!(
+            "they are of {} telemetry rows of {season}, the store has {}",
+            rows(&found),
+            rows(&kept)
+        )));
+    }
+    Ok(known)
+}
+
+fn paths(files: &[(i64, Vec<PathBuf>)]) -> impl Iterator<Item = (i64, &PathBuf)> {
+    files.iter().flat_map(|(season, paths)| paths.iter().map(|path| (*season, path)))
 }
 
 /// Rows without a time: written by hand.
@@ -183,24 +256,72 @@ fn hand_rows(batch: &RecordBatch) -> Result<BooleanArray, LinkError> {
     is_null(time).map_err(|error| LinkError::Telemetry(error.to_string()))
 }
 
-/// Streams the needed columns of a Parquet file.
-fn batches(path: &Path) -> Result<ParquetRecordBatchReader, LinkError> {
-    let unreadable = |problem: &dyn std::fmt::Display| LinkError::Telemetry(format!("{}: {problem}", path.display()));
-    let file = File::open(path).map_err(|error| unreadable(&error))?;
-    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
-    let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row", "row_unit"]).copied();
-    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
-    builder.with_projection(mask).with_batch_size(BATCH_ROWS).build().map_err(|error| unreadable(&error))
+fn unreadable(path: &Path, problem: &dyn std::fmt::Display) -> LinkError {
+    LinkError::Telemetry(format!("{}: {problem}", path.display()))
 }
 
-fn texts<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a StringArray, LinkError> {
+/// Which rows of a file are wanted. Row groups that hold none of them are passed over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rows {
+    All,
+    Hand,
+    Telemetry,
+}
+
+/// Telemetry rows of a Parquet file, from its footer; counted where the footer does not tell.
+fn telemetry_rows(path: &Path) -> Result<i64, LinkError> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(path, &error))?;
+    let told: Option<i64> =
+        builder.metadata().row_groups().iter().map(|group| Some(group.num_rows() - hand_rows_of_group(group)?)).sum();
+    if let Some(told) = told {
+        return Ok(told);
+    }
+    let mask = ProjectionMask::columns(builder.parquet_schema(), ["time"]);
+    let mut counted = 0;
+    for batch in builder.with_projection(mask).build().map_err(|error| unreadable(path, &error))? {
+        counted += hand_rows(&batch.map_err(|error| unreadable(path, &error))?)?.false_count() as i64;
+    }
+    Ok(counted)
+}
+
+/// Rows of a row group that have no time; `None` where its statistics do not tell.
+fn hand_rows_of_group(group: &RowGroupMetaData) -> Option<i64> {
+    let time = group.columns().iter().find(|column| column.column_path().string() == "time")?;
+    i64::try_from(time.statistics()?.null_count_opt()?).ok()
+}
+
+/// Streams the needed columns of a Parquet file.
+fn batches(path: &Path, rows: Rows) -> Result<ParquetRecordBatchReader, LinkError> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(path, &error))?;
+    let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row", "row_unit"]).copied();
+    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
+    let groups = builder.metadata().row_groups().iter().enumerate().filter(|(_, group)| {
+        let hand = hand_rows_of_group(group);
+        match rows {
+            Rows::All => true,
+            Rows::Hand => hand != Some(0),
+            Rows::Telemetry => hand != Some(group.num_rows()),
+        }
+    });
+    let groups = groups.map(|(index, _)| index).collect();
+    builder
+        .with_projection(mask)
+        .with_row_groups(groups)
+        .with_batch_size(BATCH_ROWS)
+        .build()
+        .map_err(|error| unreadable(path, &error))
+}
+
+pub(crate) fn texts<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a StringArray, LinkError> {
     batch
         .column_by_name(name)
         .and_then(|column| column.as_any().downcast_ref())
         .ok_or_else(|| LinkError::Telemetry(format!("no text column {name}")))
 }
 
-fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, LinkError> {
+pub(crate) fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, LinkError> {
     batch
         .column_by_name(name)
         .and_then(|column| column.as_any().downcast_ref())
@@ -262,196 +383,6 @@ fn read_hand_rows(
     Ok(())
 }
 
-/// Exact totals of one strip and planter.
-#[derive(Debug, Default)]
-struct Totals {
-    rows: i64,
-    rows_at_speed: i64,
-    sums: [i64; 8],
-    counts: [i64; 8],
-    /// Sum and sum of squares in the same hundredths: a spread taken from sums of two roundings comes out too small.
-    set_squares: (i64, i64),
-    actual_squares: (i64, i64),
-    block: Option<String>,
-    condition: Option<String>,
-    press_position: Option<String>,
-    depth_stop: Option<String>,
-    gauge_wheel: Option<String>,
-    started_at: Option<i64>,
-}
-
-/// Field, season, strip (if any) and planter (if any) of telemetry rows.
-type TotalsKey = (String, i64, Option<String>, Option<String>);
-
-/// Sums the telemetry rows of a batch by field, strip and planter: polars derives the forces and adds up.
-fn sums_of_batch(
-    batch: &RecordBatch,
-    hand: &BooleanArray,
-    planters: &HashMap<&str, Option<&str>>,
-    settings: &Settings,
-) -> Result<DataFrame, LinkError> {
-    let [field_id, strip_id, own] = ["field_id", "strip_id", "planter_id"].map(|name| texts(batch, name));
-    let places = Places::of(field_id?, strip_id?, own?, planters);
-    let mut columns = vec![places.column()];
-    for name in LABELS {
-        columns.extend(text_column(name, texts(batch, name)?));
-    }
-    for name in NUMBERS {
-        columns.extend(number_column(name, numbers(batch, name)?));
-    }
-    let times: Option<&TimestampMicrosecondArray> =
-        batch.column_by_name("time").and_then(|column| column.as_any().downcast_ref());
-    let times = times.ok_or_else(|| LinkError::Telemetry("no column of times".into()))?;
-    columns.push(match times.null_count() {
-        0 => Column::new("time".into(), times.values().as_ref()),
-        _ => Column::new("time".into(), times.iter().collect::<Vec<_>>()),
-    });
-    let of_rows = places.planters(&settings.planters);
-    if let Planters::Each(positions) = &of_rows {
-        columns.push(Column::new("planter".into(), positions.as_slice()));
-    }
-    let has: BTreeSet<String> = columns.iter().map(|column| column.name().to_string()).collect();
-    let given = |name: &str| has.contains(name).then(|| col(name));
-    let mut rows = DataFrame::new(batch.num_rows(), columns)?.lazy();
-    if hand.true_count() > 0 {
-        rows = rows.filter(col("time").is_not_null());
-    }
-    let force_of = |pressure: &str| Some(force_of_pressure(given(pressure)?, &of_rows, &settings.planters));
-    // A row without a speed counts as at working speed.
-    let at_speed =
-        given("speed_m_s").map(|speed| speed.clone().is_null().or(speed.gt_eq(lit(settings.analysis.min_speed_m_s))));
-    let missing = || lit(NULL).cast(DataType::Float64);
-    // To the nearest whole unit: a cast alone cuts towards zero, and means would lie too low.
-    let whole = |value: Expr, unit: f64| {
-        let scaled = value * lit(unit);
-        let half = when(scaled.clone().lt(lit(0.0))).then(lit(-0.5)).otherwise(lit(0.5));
-        (scaled + half).cast(DataType::Int64)
-    };
-    let first_of = |one: Option<Expr>, other: Option<Expr>| match (one, other) {
-        (Some(one), Some(other)) => Some(one.fill_null(other)),
-        (one, other) => one.or(other),
-    };
-    let where_no = |force: &str, pressure: &str| match (given(force), given(pressure)) {
-        (Some(force), Some(pressure)) => Some(when(force.is_null()).then(pressure).otherwise(missing())),
-        (_, pressure) => pressure,
-    };
-    let set = first_of(given("set_force_n"), force_of("set_pressure_kpa"));
-    let actual = first_of(given("actual_force_n"), force_of("actual_pressure_kpa"));
-    let quantities = [
-        given("speed_m_s"),
-        given("set_pressure_kpa"),
-        set.clone(),
-        actual.clone(),
-        where_no("set_force_n", "set_pressure_kpa"),
-        where_no("actual_force_n", "actual_pressure_kpa"),
-        given("lat"),
-        given("lon"),
-    ];
-    let mut all = vec![len().cast(DataType::Int64).alias("rows"), col("time").min().alias("started_at")];
-    all.extend(LABELS.iter().filter_map(|name| Some(given(name)?.min().alias(*name))));
-    // What no row has adds nothing.
-    let nothing = || len().cast(DataType::Int64) * lit(0_i64);
-    let mut sums = vec![len().cast(DataType::Int64).alias("rows_at_speed")];
-    for (name, value) in QUANTITIES.iter().zip(quantities) {
-        let sum = value.clone().map(|value| whole(value, MILLIONTHS).sum());
-        let count = value.map(|value| value.count().cast(DataType::Int64));
-        sums.push(sum.unwrap_or_else(nothing).alias(format!("{name}_sum")));
-        sums.push(count.unwrap_or_else(nothing).alias(format!("{name}_count")));
-    }
-    for (name, value) in [("set_squares", set), ("actual_squares", actual)] {
-        let hundredths = value.map(|value| whole(value, HUNDREDTHS));
-        let sum = hundredths.clone().map(Expr::sum);
-        let squares = hundredths.map(|value| (value.clone() * value).sum());
-        sums.push(sum.unwrap_or_else(nothing).alias(format!("{name}_sum")));
-        sums.push(squares.unwrap_or_else(nothing).alias(name));
-    }
-    let mut frame = rows.clone().group_by([col("place")]).agg(all).collect()?;
-    let moving = match at_speed {
-        Some(at_speed) => rows.filter(at_speed),
-        None => rows,
-    };
-    add_beside(&mut frame, &moving.group_by([col("place")]).agg(sums).collect()?)?;
-    places.named(&mut frame)?;
-    for name in LABELS.into_iter().filter(|name| !has.contains(*name)) {
-        frame.with_column(no_text(name, frame.height()))?;
-    }
-    Ok(frame)
-}
-
-fn add_totals(frame: &DataFrame, season: i64, totals: &mut BTreeMap<TotalsKey, Totals>) -> Result<(), LinkError> {
-    let text = |name: &str, row: usize| -> Result<Option<String>, PolarsError> {
-        Ok(frame.column(name)?.str()?.get(row).map(str::to_owned))
-    };
-    let whole =
-        |name: &str, row: usize| -> Result<i64, PolarsError> { Ok(frame.column(name)?.i64()?.get(row).unwrap_or(0)) };
-    for row in 0..frame.height() {
-        let key = (text("field_id", row)?.unwrap_or_default(), season, text("strip_id", row)?, text("planter", row)?);
-        let total = totals.entry(key).or_default();
-        total.rows += whole("rows", row)?;
-        total.rows_at_speed += whole("rows_at_speed", row)?;
-        for (index, name) in QUANTITIES.iter().enumerate() {
-            total.sums[index] += whole(&format!("{name}_sum"), row)?;
-            total.counts[index] += whole(&format!("{name}_count"), row)?;
-        }
-        for (name, squares) in [("set_squares", &mut total.set_squares), ("actual_squares", &mut total.actual_squares)]
-        {
-            squares.0 += whole(&format!("{name}_sum"), row)?;
-            squares.1 += whole(name, row)?;
-        }
-        total.block = total.block.take().or(text("block", row)?);
-        total.condition = total.condition.take().or(text("condition", row)?);
-        total.press_position = total.press_position.take().or(text("press_position", row)?);
-        total.depth_stop = total.depth_stop.take().or(text("depth_stop", row)?);
-        total.gauge_wheel = total.gauge_wheel.take().or(text("gauge_wheel", row)?);
-        let first = frame.column("started_at")?.i64()?.get(row);
-        total.started_at = total.started_at.into_iter().chain(first).min();
-    }
-    Ok(())
-}
-
-/// Turns totals into means; of two planters on one strip the one with more rows at speed speaks for it.
-fn summarise(totals: BTreeMap<TotalsKey, Totals>, logs: &mut SettingLogs) {
-    for ((field_id, season, strip_id, planter_id), total) in totals {
-        let Some(strip_id) = strip_id else {
-            *logs.rows_without_strip.entry(season).or_default() += total.rows as u64;
-            continue;
-        };
-        let mean = |index: usize| {
-            (total.counts[index] > 0).then(|| total.sums[index] as f64 / MILLIONTHS / total.counts[index] as f64)
-        };
-        let deviation = |index: usize, (sum, squares): (i64, i64)| {
-            let count = i128::from(total.counts[index]);
-            // count × Σx² − (Σx)², exact in whole numbers, so that nothing cancels.
-            let scatter = count * i128::from(squares) - i128::from(sum) * i128::from(sum);
-            (count > 1).then(|| (scatter as f64 / (count * (count - 1)) as f64).sqrt() / HUNDREDTHS)
-        };
-        let summary = TelemetrySummary {
-            planter_id,
-            rows: total.rows as u64,
-            rows_at_speed: total.rows_at_speed as u64,
-            speed_m_s: mean(0),
-            set_pressure_kpa: mean(1),
-            set_force_n: mean(2),
-            actual_force_n: mean(3),
-            set_from_pressure: total.counts[4] > 0,
-            actual_from_pressure: total.counts[5] > 0,
-            force_sd_n: deviation(3, total.actual_squares).or_else(|| deviation(2, total.set_squares)),
-            block: total.block,
-            condition: total.condition,
-            press_position: total.press_position,
-            depth_stop: total.depth_stop,
-            gauge_wheel: total.gauge_wheel,
-            lat: mean(6),
-            lon: mean(7),
-            started_at: total.started_at.map(Moment),
-        };
-        let key = StripKey::new(&field_id, season, &strip_id);
-        if logs.telemetry.get(&key).is_none_or(|other| other.rows_at_speed < summary.rows_at_speed) {
-            logs.telemetry.insert(key, summary);
-        }
-    }
-}
-
 /// The planter of each field of a season; of a field that stands twice, the first.
 fn planters_of_fields(fields: &[FieldRow], season: i64) -> HashMap<&str, Option<&str>> {
     let mut planters = HashMap::new();
@@ -459,32 +390,4 @@ fn planters_of_fields(fields: &[FieldRow], season: i64) -> HashMap<&str, Option<
         planters.entry(field.field_id.as_str()).or_insert(field.planter_id.as_deref());
     }
     planters
-}
-
-/// Force in newtons of a pressure column, by the calibration of the row's planter; 1 nominal N a kPa without one.
-fn force_of_pressure(pressure: Expr, of_rows: &Planters, planters: &[Planter]) -> Expr {
-    let mut force = pressure.clone();
-    for (position, candidate) in planters.iter().enumerate() {
-        let Some(Knob::Pressure { calibration: Some(calibration), .. }) = &candidate.knob else { continue };
-        let line = || piecewise(&pressure, calibration.points());
-        match of_rows {
-            Planters::One(one) if *one == position as i32 => force = line(),
-            Planters::One(_) => {}
-            Planters::Each(_) => force = when(col("planter").eq(lit(position as i32))).then(line()).otherwise(force),
-        }
-    }
-    force
-}
-
-/// A line through points, straight between them and beyond both ends.
-fn piecewise(x: &Expr, points: &[(f64, f64)]) -> Expr {
-    let piece = |index: usize| {
-        let ((x0, y0), (x1, y1)) = (points[index], points[index + 1]);
-        lit(y0) + (x.clone() - lit(x0)) * lit((y1 - y0) / (x1 - x0))
-    };
-    let mut line = piece(points.len() - 2);
-    for index in (0..points.len() - 2).rev() {
-        line = when(x.clone().lt(lit(points[index + 1].0))).then(piece(index)).otherwise(line);
-    }
-    line
 }

@@ -16,6 +16,7 @@ mod hardware;
 mod last_season;
 mod place;
 mod planter;
+mod reckoning;
 mod review;
 mod source;
 mod telemetry;

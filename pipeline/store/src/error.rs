@@ -28,6 +28,14 @@ pub enum StoreError {
         /// What is wrong.
         problem: String,
     },
+    /// A file that should hold totals by strip holds something else.
+    #[error("{path} does not hold totals by strip ({problem}); make it with `evenstand link`")]
+    NotTotals {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        problem: String,
+    },
     /// A table does not follow its schema.
     #[error(transparent)]
     Tables(#[from] evenstand_tables::TablesError),

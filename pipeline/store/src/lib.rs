@@ -18,6 +18,7 @@ mod kept;
 mod parquet_file;
 mod remembered;
 mod results;
+mod totals_file;
 
 pub use error::StoreError;
 pub use folder::{Replaced, contents_of, made_from, note_made_from, replace_folder};
@@ -26,3 +27,4 @@ pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry, Written};
 pub use remembered::Remembered;
 pub use results::{read_result, write_results};
+pub use totals_file::{read_strip_totals, write_strip_totals};

@@ -14,12 +14,12 @@ pub fn schemas_readme() -> String {
     );
     for (group, heading) in [
         (Group::Raw, "Raw tables: what people put into `raw/`"),
-        (Group::Kept, "Kept tables: what `ingest` writes into `store/`"),
+        (Group::Kept, "Kept tables: what `ingest` writes into `store/`, and `link` into a file"),
         (Group::Results, "Result tables: what `model` writes into `results/`"),
     ] {
         let _ = write!(text, "\n## {heading}\n");
         if group == Group::Kept {
-            text.push_str("\nThe raw tables again, with `source_file`, `source_row` and `source_sha256` on every row, and two more:\n");
+            text.push_str("\nThe raw tables again, with `source_file`, `source_row` and `source_sha256` on every row, and these:\n");
         }
         for table in schemas().iter().filter(|table| table.group == group) {
             if group == Group::Kept && schemas().iter().any(|raw| raw.group == Group::Raw && raw.name == table.name) {

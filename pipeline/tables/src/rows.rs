@@ -4,8 +4,10 @@ use crate::row::rows;
 use crate::{Day, Moment};
 
 mod shown;
+mod totals;
 
 pub use shown::{FieldEffectRow, FollowedRow, OutlineRow, RecordedRow, SinceLastRow, SourceRow, TraceRow};
+pub use totals::StripTotalsRow;
 
 // Kept tables, as `link` reads them.
 rows! {
@@ -886,6 +888,7 @@ mod tests {
         follows_its_schema::<RecordedRow>();
         follows_its_schema::<SinceLastRow>();
         follows_its_schema::<SourceRow>();
+        follows_its_schema::<StripTotalsRow>();
         follows_its_schema::<TraceRow>();
     }
 

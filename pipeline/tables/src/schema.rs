@@ -215,7 +215,7 @@ static SCHEMAS: LazyLock<Vec<TableSchema>> = LazyLock::new(|| {
         Raw / "raw": "field", "strip", "setting_log", "soil_note", "dig_check", "stand_count", "spacing", "plant",
             "measure", "weather";
         Kept / "kept": "field", "strip", "setting_log", "soil_note", "dig_check", "stand_count", "spacing", "plant",
-            "measure", "weather", "set_aside", "findings";
+            "measure", "weather", "set_aside", "findings", "strip_totals";
         Results / "results": "starting_points", "sensitivity", "settings", "strips", "strip_measures", "field_seasons", "planters",
             "curves", "field_curves", "adjusted", "courses", "course_means", "comparisons", "factors", "digs", "dig_window", "findings",
             "set_aside", "model", "next_trials", "shapes", "telemetry", "dig_curves", "dig_levels", "dig_checklist",
