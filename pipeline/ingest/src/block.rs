@@ -1,7 +1,12 @@
 //! Many rows of a delimited file at once, so that a thread has something to do on its own.
 
-use crate::columns::Picked;
+use std::ops::Range;
+
+use arrow::array::{Array, Float64Array, Int64Array, StringArray, TimestampMicrosecondArray};
+
+use crate::column_rows::ColumnRows;
 use crate::record::{Cell, Record, csv_line};
+use crate::rules::LONGEST_CELL;
 
 /// The next rows of a file, whole ones.
 pub(crate) enum Block {
@@ -9,15 +14,82 @@ pub(crate) enum Block {
     Lines(Lines),
     /// Rows whose cells were told apart already.
     Rows(Rows),
+    /// Rows of a file that keeps its cells by column.
+    Columns(ColumnRows),
 }
 
 impl Block {
     /// Its rows; those in which nothing stands are left out.
-    pub fn rows(self) -> Rows {
+    pub fn rows(self) -> Box<dyn ManyRows> {
         match self {
-            Block::Lines(lines) => lines.divided(),
-            Block::Rows(rows) => rows,
+            Block::Lines(lines) => Box::new(lines.divided()),
+            Block::Rows(rows) => Box::new(rows),
+            Block::Columns(rows) => Box::new(rows),
         }
+    }
+}
+
+/// Rows of a block, whatever they were read from.
+pub(crate) trait ManyRows {
+    fn len(&self) -> usize;
+    /// Number of a row in its file.
+    fn number(&self, row: usize) -> i64;
+    /// A row as other readers hand it over.
+    fn record(&self, row: usize) -> Box<dyn Record + '_>;
+    /// Whether a row has so many cells, none of them too long or with a line break that may have swallowed a row.
+    fn is_even(&self, row: usize, columns: usize) -> bool;
+    /// Whether the first cell holds something that begins with a letter or a digit.
+    fn begins_plainly(&self, row: usize) -> bool;
+    /// Bytes of the cells as text, where they are text throughout.
+    fn text(&self) -> Option<&str>;
+    /// The cells of a column of rows that are even; `text` is what [`text`](Self::text) gave.
+    fn cells<'b>(&'b self, cell: usize, text: Option<&'b str>) -> Cells<'b>;
+    /// Whole numbers of a column as text, where it is one of such.
+    fn names(&self, _cell: usize) -> Option<TextCells<'_>> {
+        None
+    }
+}
+
+/// Cells of a column of a block.
+pub(crate) enum Cells<'b> {
+    Text(TextCells<'b>),
+    Numbers(&'b Float64Array),
+    Whole(&'b Int64Array),
+    Instants(&'b TimestampMicrosecondArray),
+    /// Of another type: they are read row by row.
+    Other,
+}
+
+/// Cells that are text.
+pub(crate) struct TextCells<'b> {
+    pub bytes: &'b [u8],
+    text: Option<&'b str>,
+    places: Places<'b>,
+}
+
+/// Where cells stand in the bytes.
+enum Places<'b> {
+    OfRows(&'b Rows, usize),
+    OfColumn(&'b StringArray),
+}
+
+impl<'b> TextCells<'b> {
+    /// Cells of a column of text; one that is missing is empty.
+    pub fn of(column: &'b StringArray) -> Self {
+        let bytes = column.value_data();
+        TextCells { bytes, text: std::str::from_utf8(bytes).ok(), places: Places::OfColumn(column) }
+    }
+    /// Where the cell of a row stands in the bytes.
+    pub fn range(&self, row: usize) -> Range<usize> {
+        match self.places {
+            Places::OfRows(rows, cell) => rows.range(row, cell),
+            Places::OfColumn(column) if column.is_null(row) => 0..0,
+            Places::OfColumn(column) => column.value_offsets()[row] as usize..column.value_offsets()[row + 1] as usize,
+        }
+    }
+    /// The cell at a place, as other readers hand it over; `None` where it is not text.
+    pub fn cell(&self, range: Range<usize>) -> Option<Cell<'b>> {
+        Some(Cell::of(self.text?.get(range)?))
     }
 }
 
@@ -37,7 +109,7 @@ impl Lines {
         let (mut start, mut number, mut first_cell) = (from, first, 0);
         // Shorter cells and rows than these are rare; where they are not, the lists grow.
         let (mut ends, mut rows) = (Vec::with_capacity(bytes.len() / 6), Vec::with_capacity(bytes.len() / 40));
-        for at in Places::new(&bytes, from, [delimiter, b'\n']) {
+        for at in Either::new(&bytes, from, [delimiter, b'\n']) {
             if bytes[at] == delimiter {
                 ends.push(at as u32);
                 continue;
@@ -60,7 +132,7 @@ impl Lines {
 
 /// Where either of two bytes stands, from some place on. They stand so close that eight bytes are looked at in one step, and
 /// not more.
-struct Places<'a> {
+struct Either<'a> {
     bytes: &'a [u8],
     wanted: [u64; 2],
     /// Where the next word begins.
@@ -69,13 +141,13 @@ struct Places<'a> {
     found: u64,
 }
 
-impl<'a> Places<'a> {
+impl<'a> Either<'a> {
     fn new(bytes: &'a [u8], from: usize, wanted: [u8; 2]) -> Self {
         Self { bytes, wanted: wanted.map(|byte| u64::from(byte) * 0x0101_0101_0101_0101), next: from, found: 0 }
     }
 }
 
-impl Iterator for Places<'_> {
+impl Iterator for Either<'_> {
     type Item = usize;
 
     fn next(&mut self) -> Option<usize> {
@@ -132,42 +204,51 @@ impl Rows {
         self.bytes.extend_from_slice(text);
     }
 
-    pub fn len(&self) -> usize {
-        self.rows.len()
-    }
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
     pub fn bytes(&self) -> &[u8] {
         &self.bytes
     }
-    pub fn number(&self, row: usize) -> i64 {
-        self.rows[row].number
-    }
-    /// Numbers of the rows picked.
-    pub fn numbers(&self, rows: Picked) -> Vec<i64> {
-        match rows {
-            Picked::All(_) => self.rows.iter().map(|row| row.number).collect(),
-            Picked::Some(rows) => rows.iter().map(|row| self.rows[*row].number).collect(),
-        }
-    }
     /// Where a cell of a row stands in the bytes; the row must have that many.
-    pub fn range(&self, row: usize, cell: usize) -> std::ops::Range<usize> {
+    fn range(&self, row: usize, cell: usize) -> Range<usize> {
         let row = &self.rows[row];
         let at = row.first_cell as usize + cell;
         let start = if cell == 0 { row.start as usize } else { self.ends[at - 1] as usize + self.gap };
         start..self.ends[at] as usize
     }
-    /// Whether a cell may hold a line break.
-    pub fn may_hold_breaks(&self) -> bool {
-        self.gap == 0
-    }
-    /// A row as other readers hand it over.
-    pub fn row(&self, row: usize) -> BlockRow<'_> {
+    fn row(&self, row: usize) -> BlockRow<'_> {
         let next = self.rows.get(row + 1).map_or(self.ends.len(), |next| next.first_cell as usize);
         let at = &self.rows[row];
         let ends = &self.ends[at.first_cell as usize..next];
         BlockRow { bytes: &self.bytes, gap: self.gap, delimiter: self.delimiter, start: at.start as usize, ends }
+    }
+}
+
+impl ManyRows for Rows {
+    fn len(&self) -> usize {
+        self.rows.len()
+    }
+    fn number(&self, row: usize) -> i64 {
+        self.rows[row].number
+    }
+    fn record(&self, row: usize) -> Box<dyn Record + '_> {
+        Box::new(self.row(row))
+    }
+    fn is_even(&self, row: usize, columns: usize) -> bool {
+        let row = self.row(row);
+        let text = row.text();
+        // Where delimiters stand between cells, line breaks stand between rows.
+        row.cells() == columns && text.len() <= LONGEST_CELL && !(self.gap == 0 && text.contains(&b'\n'))
+    }
+    fn begins_plainly(&self, row: usize) -> bool {
+        self.bytes.get(self.rows[row].start as usize).is_some_and(u8::is_ascii_alphanumeric)
+    }
+    fn text(&self) -> Option<&str> {
+        std::str::from_utf8(&self.bytes).ok()
+    }
+    fn cells<'b>(&'b self, cell: usize, text: Option<&'b str>) -> Cells<'b> {
+        Cells::Text(TextCells { bytes: &self.bytes, text, places: Places::OfRows(self, cell) })
     }
 }
 
@@ -252,7 +333,7 @@ mod tests {
             (0..20).flat_map(|from| [(from, 2000), (from, from), (from, from + 5), (from, 1990 + from % 9)])
         {
             for wanted in [[b',', b'\n'], [0, 0x80], [0xff, 1]] {
-                let found: Vec<usize> = Places::new(&bytes[..to], from, wanted).collect();
+                let found: Vec<usize> = Either::new(&bytes[..to], from, wanted).collect();
                 let expected: Vec<usize> = (from..to).filter(|at| wanted.contains(&bytes[*at])).collect();
                 assert_eq!(found, expected, "{from}..{to}, {wanted:?}");
             }

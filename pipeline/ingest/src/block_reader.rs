@@ -9,18 +9,19 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 use std::sync::Arc;
 
-use arrow::array::Int64Array;
+use arrow::array::{Array, Int64Array};
 use evenstand_tables::{Column, ColumnType};
 use jiff::tz::TimeZone;
 
 use crate::batch::Piece;
-use crate::block::{BlockRow, DelimitedCells, Rows};
+use crate::block::{Cells, ManyRows};
+use crate::columnar::LARGEST_EXACT;
 use crate::columns::{Picked, Values, moment_of};
 use crate::header::{Feed, Layout, Origin};
 use crate::plain_cells::PlainCells;
-use crate::record::Cell;
+use crate::record::Record;
 use crate::row::{RowFault, Texts, dated_by, year_of};
-use crate::rules::{LONGEST_CELL, Rules, raw_text};
+use crate::rules::{Rules, raw_text};
 use crate::same_rows::{RowHash, Sketch};
 use crate::time::Zones;
 use crate::value::{CellContext, Value, read_cell};
@@ -61,7 +62,7 @@ pub(crate) struct Outcome {
 
 /// The rows of a block while they are read.
 struct Reading<'b> {
-    rows: &'b Rows,
+    rows: &'b dyn ManyRows,
     /// Their bytes as text, where they are text throughout.
     text: Option<&'b str>,
     /// Rows that are read one by one.
@@ -71,11 +72,11 @@ struct Reading<'b> {
 
 impl<'t> BlockReader<'t> {
     /// Reads the rows of a block.
-    pub fn read(&self, rows: &Rows) -> Outcome {
+    pub fn read(&self, rows: &dyn ManyRows) -> Outcome {
         let mut outcome = Outcome { sketch: self.sketch.clone(), ..Outcome::default() };
         let mut reading = Reading {
             rows,
-            text: std::str::from_utf8(rows.bytes()).ok(),
+            text: rows.text(),
             single: self.shaped_otherwise(rows),
             columns: Vec::with_capacity(self.layout.feeds.len()),
         };
@@ -86,13 +87,14 @@ impl<'t> BlockReader<'t> {
         self.fill_seasons(&mut reading);
         self.check_columns(&mut reading);
         // Read one by one.
-        let alone: Vec<(usize, BlockRow)> =
-            (0..rows.len()).filter(|row| reading.single[*row]).map(|row| (row, rows.row(row))).collect();
+        let alone: Vec<(usize, Box<dyn Record + '_>)> =
+            (0..rows.len()).filter(|row| reading.single[*row]).map(|row| (row, rows.record(row))).collect();
         let cells = self.rules.reader(self.layout, self.zones);
-        let texts: Vec<Texts> = alone.iter().map(|(_, record)| cells.texts(record)).collect();
+        let texts: Vec<Texts> = alone.iter().map(|(_, record)| cells.texts(record.as_ref())).collect();
         let mut finder = Finder::new(self.whereabouts, self.rules.schema);
         let mut kept = vec![true; rows.len()];
         for ((row, record), texts) in alone.iter().zip(&texts) {
+            let record = record.as_ref();
             let number = rows.number(*row);
             kept[*row] = false;
             if self.rules.is_example(record) {
@@ -127,19 +129,13 @@ impl<'t> BlockReader<'t> {
     }
 
     /// Rows that have not the shape that rows mostly have.
-    fn shaped_otherwise(&self, rows: &Rows) -> Vec<bool> {
+    fn shaped_otherwise(&self, rows: &dyn ManyRows) -> Vec<bool> {
         let names_rows =
             self.rules.rule.is_some_and(|rule| !rule.skip_rows.is_empty() || !rule.skip_rows_with.is_empty());
-        let is_odd = |index: usize| {
-            let row = rows.row(index);
-            let text = row.text();
-            // Where the first cell is empty, or begins like the word of an example.
-            let may_be_marked = !text.first().is_some_and(|first| first.is_ascii_alphanumeric());
-            row.cells() != self.layout.columns
-                || text.len() > LONGEST_CELL
-                || (rows.may_hold_breaks() && text.contains(&b'\n'))
-                || (may_be_marked && self.rules.is_example(&row))
-                || (names_rows && self.rules.is_skipped(rows.number(index), &row))
+        let is_odd = |row: usize| {
+            !rows.is_even(row, self.layout.columns)
+                || (!rows.begins_plainly(row) && self.rules.is_example(rows.record(row).as_ref()))
+                || (names_rows && self.rules.is_skipped(rows.number(row), rows.record(row).as_ref()))
         };
         (0..rows.len()).map(is_odd).collect()
     }
@@ -162,15 +158,25 @@ impl<'t> BlockReader<'t> {
             Origin::Constant(_) | Origin::Joined(..) | Origin::EachColumn => return left_for_later(reading),
         };
         let plain = PlainCells::new(&self.rules.reading, column, feed);
-        let Reading { rows, text, single, columns } = reading;
+        let cells = match (reading.rows.cells(cell, reading.text), column.column_type) {
+            (Cells::Text(cells), _) => cells,
+            // A name may be made of digits.
+            (Cells::Whole(_), ColumnType::String) => match reading.rows.names(cell) {
+                Some(cells) => cells,
+                None => return left_for_later(reading),
+            },
+            (typed, column_type) => return typed_column(&typed, column_type, &plain, reading),
+        };
+        let Reading { rows, single, columns, .. } = reading;
         let above = RefCell::new(None);
         let zone_of = |row: usize| self.zone_of_row(columns, row, &above);
         let in_full = |row: usize, range: Range<usize>| {
-            let cell = Cell::of(text.as_ref()?.get(range)?);
+            let cell = cells.cell(range)?;
             let zone = || zone_of(row);
             let context = CellContext { reading: &self.rules.reading, zones: self.zones, zone: &zone };
             read_cell(column, feed, cell, None, &context).ok()
         };
+        // Most columns of words and whole numbers repeat themselves: what the cell above was is remembered.
         let mut values = Values::of_type(column.column_type, rows.len());
         match &mut values {
             Values::Numbers(numbers) => {
@@ -179,8 +185,8 @@ impl<'t> BlockReader<'t> {
                         numbers.push(f64::NAN);
                         continue;
                     }
-                    let range = rows.range(row, cell);
-                    if let Some(number) = plain.number(&rows.bytes()[range.clone()]) {
+                    let range = cells.range(row);
+                    if let Some(number) = plain.number(&cells.bytes[range.clone()]) {
                         numbers.push(number);
                         continue;
                     }
@@ -196,9 +202,9 @@ impl<'t> BlockReader<'t> {
             }
             Values::Moments(moments, locals) => {
                 for (row, single) in single.iter_mut().enumerate() {
-                    let range = if *single { None } else { Some(rows.range(row, cell)) };
+                    let range = if *single { None } else { Some(cells.range(row)) };
                     let value = range.and_then(|range| {
-                        let value = plain.moment(&rows.bytes()[range.clone()], || zone_of(row));
+                        let value = plain.moment(&cells.bytes[range.clone()], || zone_of(row));
                         value.or_else(|| in_full(row, range))
                     });
                     *single = value.is_none();
@@ -207,25 +213,41 @@ impl<'t> BlockReader<'t> {
                     locals.push(local);
                 }
             }
+            Values::Texts(texts) => {
+                let mut above: (&[u8], Option<&str>) = (b"", None);
+                for (row, single) in single.iter_mut().enumerate() {
+                    if *single {
+                        texts.push(None);
+                        continue;
+                    }
+                    let range = cells.range(row);
+                    let bytes = &cells.bytes[range.clone()];
+                    if bytes != above.0 {
+                        let value = in_full(row, range);
+                        *single = value.is_none();
+                        // Below a cell that is left for later nothing is known, as below the header.
+                        above = match value {
+                            Some(Value::Text(text)) => (bytes, Some(text)),
+                            Some(_) => (bytes, None),
+                            None => (b"", None),
+                        };
+                    }
+                    texts.push(above.1);
+                }
+            }
             _ => {
-                // The cell above and its value: words and whole numbers mostly repeat themselves.
                 let mut above: (&[u8], Value) = (b"", Value::Missing);
                 for (row, single) in single.iter_mut().enumerate() {
                     if *single {
                         values.push(Value::Missing);
                         continue;
                     }
-                    let range = rows.range(row, cell);
-                    let bytes = &rows.bytes()[range.clone()];
+                    let range = cells.range(row);
+                    let bytes = &cells.bytes[range.clone()];
                     if bytes != above.0 {
-                        match plain.whole(bytes).or_else(|| in_full(row, range)) {
-                            Some(value) => above = (bytes, value),
-                            None => {
-                                *single = true;
-                                values.push(Value::Missing);
-                                continue;
-                            }
-                        }
+                        let value = plain.whole(bytes).or_else(|| in_full(row, range));
+                        *single = value.is_none();
+                        above = value.map_or((b"", Value::Missing), |value| (bytes, value));
                     }
                     values.push(above.1);
                 }
@@ -335,16 +357,62 @@ impl<'t> BlockReader<'t> {
             }
         }
         let piece = |rows: &[usize]| {
+            let numbers = Int64Array::from_iter_values(rows.iter().map(|row| reading.rows.number(*row)));
             let all = reading.rows.len();
             let rows = if rows.len() == all { Picked::All(all) } else { Picked::Some(rows) };
             let columns = self.rules.schema.columns.iter().zip(&reading.columns);
             Piece {
                 columns: columns.map(|(column, values)| values.array(column.column_type, rows)).collect(),
-                numbers: Arc::new(Int64Array::from(reading.rows.numbers(rows))),
+                numbers: Arc::new(numbers),
             }
         };
         seasons.iter().map(|(season, rows)| (*season, piece(rows))).collect()
     }
+}
+
+/// Reads a column of a file that keeps numbers and times as such.
+fn typed_column<'b>(
+    cells: &Cells,
+    column_type: ColumnType,
+    plain: &PlainCells,
+    reading: &mut Reading<'b>,
+) -> Values<'b> {
+    let mut values = Values::of_type(column_type, reading.rows.len());
+    let single = &mut reading.single;
+    let mut each = |value: &dyn Fn(usize) -> Option<Value<'b>>| {
+        for (row, single) in single.iter_mut().enumerate() {
+            let value = if *single { None } else { value(row) };
+            *single = value.is_none();
+            values.push(value.unwrap_or(Value::Missing));
+        }
+    };
+    match (cells, column_type) {
+        (Cells::Numbers(numbers), ColumnType::Number) => each(&|row| match numbers.value(row) {
+            number if numbers.is_null(row) || number.is_nan() => Some(Value::Missing),
+            number => plain.measured(number),
+        }),
+        (Cells::Whole(numbers), ColumnType::Number) => each(&|row| match numbers.value(row) {
+            _ if numbers.is_null(row) => Some(Value::Missing),
+            whole if whole.unsigned_abs() > LARGEST_EXACT.unsigned_abs() => None,
+            whole => plain.measured(whole as f64),
+        }),
+        (Cells::Whole(numbers), ColumnType::Integer) => each(&|row| match numbers.value(row) {
+            _ if numbers.is_null(row) => Some(Value::Missing),
+            whole if whole.unsigned_abs() > LARGEST_EXACT.unsigned_abs() / 2 => None,
+            whole => plain.counted(whole),
+        }),
+        (Cells::Numbers(numbers), ColumnType::Integer) => each(&|row| match numbers.value(row) {
+            number if numbers.is_null(row) || number.is_nan() => Some(Value::Missing),
+            number if number.fract() != 0.0 || number.abs() > LARGEST_EXACT as f64 / 2.0 => None,
+            whole => plain.counted(whole as i64),
+        }),
+        (Cells::Instants(instants), ColumnType::Datetime) => each(&|row| {
+            let moment = Value::Moment { microseconds: instants.value(row), local: false };
+            Some(if instants.is_null(row) { Value::Missing } else { moment })
+        }),
+        _ => return left_for_later(reading),
+    }
+    values
 }
 
 /// Every row is read one by one.

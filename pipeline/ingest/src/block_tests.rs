@@ -1,11 +1,18 @@
 //! Blocks against rows: whatever a file looks like, reading it in blocks of any size gives what reading it row by row gives.
 
 use std::io::{Cursor, Read};
+use std::sync::Arc;
 
-use arrow::array::RecordBatch;
+use arrow::array::{
+    ArrayRef, BooleanArray, DictionaryArray, Float32Array, Float64Array, Int64Array, RecordBatch, StringArray,
+    TimestampMicrosecondArray, TimestampMillisecondArray,
+};
+use arrow::datatypes::Int32Type;
 use evenstand_settings::Settings;
 use evenstand_tables::{SetAside, Sink, TablesError};
+use parquet::arrow::ArrowWriter;
 
+use crate::columnar::open_parquet;
 use crate::delimited::{Delimited, decoded};
 use crate::file_report::{FileReport, Source, Surroundings};
 use crate::mapping::Mapping;
@@ -59,6 +66,17 @@ impl<'a> Case<'a> {
 
     /// Reads it in blocks of so many bytes, or row by row.
     fn read(&self, block_bytes: usize) -> (FileReport, Kept) {
+        self.read_with(&mut |source, around| {
+            let bytes = Breaking(Cursor::new(self.bytes), self.breaks);
+            let mapping = around.mapping;
+            let text = decoded(bytes, mapping.and_then(|mapping| mapping.encoding)).unwrap();
+            let delimiter = mapping.and_then(|mapping| mapping.delimiter);
+            let mut table = Delimited::new(&source.file, text, delimiter);
+            read_table_in_blocks(source, &mut table, around, block_bytes).unwrap()
+        })
+    }
+
+    fn read_with(&self, read: &mut dyn FnMut(&Source, Surroundings) -> FileReport) -> (FileReport, Kept) {
         let settings = Settings::parse(self.settings).unwrap();
         let mapping = settings.sources.first().map(|rule| Mapping::new(rule).unwrap());
         let whereabouts = Whereabouts::new(Vec::new(), self.times.clone(), 0.0).unwrap();
@@ -73,11 +91,7 @@ impl<'a> Case<'a> {
             zones: &mut zones,
             sink: &mut kept,
         };
-        let bytes = Breaking(Cursor::new(self.bytes), self.breaks);
-        let text = decoded(bytes, mapping.as_ref().and_then(|mapping| mapping.encoding)).unwrap();
-        let delimiter = mapping.as_ref().and_then(|mapping| mapping.delimiter);
-        let mut table = Delimited::new(&source.file, text, delimiter);
-        let report = read_table_in_blocks(&source, &mut table, around, block_bytes).unwrap();
+        let report = read(&source, around);
         // Seasons go to files of their own; which one's batch is full first is nobody's business.
         kept.rows.sort_by_key(|(season, _)| *season);
         (report, kept)
@@ -346,5 +360,105 @@ fn other_tables_and_broken_files_are_the_same_in_blocks() {
         let (found, blocks) = case.read(block_bytes);
         assert_eq!(format!("{found:?}"), format!("{expected:?}"));
         assert!(blocks.rows == rows.rows, "batches differ");
+    }
+}
+
+/// A batch of columns in many types, with gaps, blanks and faults.
+fn columns(rows: i64) -> RecordBatch {
+    let text =
+        |value: &dyn Fn(i64) -> Option<String>| -> ArrayRef { Arc::new((0..rows).map(value).collect::<StringArray>()) };
+    let number =
+        |value: &dyn Fn(i64) -> Option<f64>| -> ArrayRef { Arc::new((0..rows).map(value).collect::<Float64Array>()) };
+    let whole =
+        |value: &dyn Fn(i64) -> Option<i64>| -> ArrayRef { Arc::new((0..rows).map(value).collect::<Int64Array>()) };
+    let filled = |row: i64| row % 31 != 17;
+    let times: TimestampMillisecondArray =
+        (0..rows).map(|row| (filled(row) && row % 19 != 3).then_some(1_745_843_400_000 + 200 * row)).collect();
+    let local: TimestampMicrosecondArray =
+        (0..rows).map(|row| filled(row).then_some(1_745_843_400_000_000 + row)).collect();
+    let small: Float32Array = (0..rows).map(|row| filled(row).then_some(row as f32 / 7.0 % 9.0)).collect();
+    let words: DictionaryArray<Int32Type> = (0..rows)
+        .map(|row| filled(row).then_some(["flat", "Flat", "na", "round", "reduced-inner diameter"][row as usize % 5]))
+        .collect();
+    RecordBatch::try_from_iter_with_nullable([
+        (
+            "field_id",
+            text(&|row| {
+                filled(row).then(|| match row % 43 {
+                    7 => "(example)".to_owned(),
+                    8 => " ".to_owned(),
+                    9 => format!("A{}", "x".repeat(70_000)),
+                    _ => format!(" {}", ["A", "B"][row as usize / 40 % 2]),
+                })
+            }),
+            true,
+        ),
+        ("season", number(&|row| filled(row).then_some(if row % 29 == 4 { 2025.5 } else { 2025.0 })), true),
+        (
+            "strip_id",
+            whole(&|row| {
+                (filled(row) && row % 11 != 2).then_some(if row % 53 == 6 { (1 << 60) + 1 } else { row / 60 })
+            }),
+            true,
+        ),
+        ("time", Arc::new(times.with_timezone("UTC")) as ArrayRef, true),
+        ("speed_mph", Arc::new(small), true),
+        ("set_pressure_psi", whole(&|row| filled(row).then_some(if row % 61 == 5 { 1 << 55 } else { row % 60 })), true),
+        (
+            "actual_force_lbf",
+            number(&|row| {
+                filled(row).then_some(match row % 37 {
+                    1 => f64::NAN,
+                    2 => f64::INFINITY,
+                    3 => -9999.0,
+                    _ => row as f64 / 3.0 % 99.0,
+                })
+            }),
+            true,
+        ),
+        ("gauge_wheel", Arc::new(words), true),
+        ("row_unit", whole(&|row| filled(row).then_some(row % 24)), true),
+        ("dug", Arc::new((0..rows).map(|row| filled(row).then_some(row % 2 == 0)).collect::<BooleanArray>()), true),
+        ("read_at", Arc::new(local) as ArrayRef, true),
+    ])
+    .unwrap()
+}
+
+#[test]
+fn columns_of_every_type_are_the_same_in_blocks() {
+    let mut file = tempfile::tempfile().unwrap();
+    let batch = columns(900);
+    let mut writer = ArrowWriter::try_new(&mut file, batch.schema(), None).unwrap();
+    writer.write(&batch).unwrap();
+    writer.close().unwrap();
+    let block = "[[source]]\nfile = \"log.csv\"\nkind = \"setting_log\"\n";
+    let named = "[source.columns]\nfield_id = \"field_id\"\nseason = \"season\"\nstrip_id = \"strip_id\"\ntime = \"TIME\"\n\
+                 speed = { from = \"speed_mph\", unit = \"km_h\" }\nset_pressure = { from = \"set_pressure_psi\", unit = \"bar\" }\n";
+    for settings in [
+        String::new(),
+        format!("{block}missing = [\"-9999\", \"3\"]\nskip_rows = [5, 9]\n{named}").replace("TIME", "time"),
+        format!("{block}skip_rows_with = [\"B\"]\n{named}").replace("TIME", "read_at"),
+        format!("{block}{named}")
+            .replace("TIME", "time")
+            .replace("strip_id = \"strip_id\"", "strip_id = [\"strip_id\", \"row_unit\"]"),
+        format!("{block}{named}")
+            .replace("TIME", "time")
+            .replace("field_id = \"field_id\"", "field_id = \"speed_mph\""),
+    ] {
+        let case = Case::new("setting_log", &settings, b"");
+        let read = |batch_rows: usize, block_bytes: usize| {
+            case.read_with(&mut |source, around| {
+                let mut table = open_parquet(&source.file, file.try_clone().unwrap(), batch_rows).unwrap();
+                read_table_in_blocks(source, &mut table, around, block_bytes).unwrap()
+            })
+        };
+        let (expected, rows) = read(1000, 0);
+        assert!(expected.rows_read > 400 && expected.rows_set_aside > 20, "{expected:?}");
+        for batch_rows in [1, 7, 64, 333, 5000] {
+            let (found, blocks) = read(batch_rows, 1);
+            assert_eq!(format!("{found:?}"), format!("{expected:?}"), "{settings}, batches of {batch_rows}");
+            assert_eq!(blocks.set_aside, rows.set_aside, "{settings}, batches of {batch_rows}");
+            assert_eq!(blocks.rows, rows.rows, "{settings}, batches of {batch_rows}");
+        }
     }
 }

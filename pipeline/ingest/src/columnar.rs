@@ -13,6 +13,8 @@ use parquet::basic::Compression;
 use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData, RowGroupMetaData};
 
 use crate::IngestError;
+use crate::block::Block;
+use crate::column_rows::ColumnRows;
 use crate::file_report::{FileReport, Source, Surroundings};
 use crate::record::{Cell, OwnedCell, Record, TableReader};
 use crate::table_file::read_table;
@@ -20,7 +22,7 @@ use crate::table_file::read_table;
 /// Rows in memory at a time.
 const BATCH_ROWS: usize = 1 << 14;
 /// Whole numbers up to here are told apart by a double.
-const LARGEST_EXACT: i64 = 1 << 53;
+pub(crate) const LARGEST_EXACT: i64 = 1 << 53;
 
 /// Reads a Parquet file as a stream, as [`read_text`](crate::read_text) reads text. Rows are counted from 1.
 ///
@@ -76,6 +78,19 @@ impl Record for Batch {
 }
 
 impl TableReader for Columnar<'_> {
+    fn has_blocks(&self) -> bool {
+        true
+    }
+
+    fn block(&mut self, _bytes: usize) -> Result<Option<Block>, IngestError> {
+        let Some(batch) = self.reader.next() else { return Ok(None) };
+        let first = self.number + 1;
+        let rows = batch.and_then(|batch| Ok((batch.num_rows(), ColumnRows::of(&batch, first)?)));
+        let (count, rows) = rows.map_err(|error| IngestError::read(self.file, &error))?;
+        self.number += count as i64;
+        Ok(Some(Block::Columns(rows)))
+    }
+
     fn next(&mut self) -> Result<Option<(i64, &dyn Record)>, IngestError> {
         if let Some(names) = self.names.take() {
             self.batch = Batch { columns: names.into_iter().map(|name| vec![name]).collect(), rows: 1, row: 0 };
@@ -102,7 +117,7 @@ fn cells(batch: &RecordBatch) -> Result<Vec<Vec<OwnedCell>>, arrow::error::Arrow
 }
 
 /// The cells of one column, by what its type means.
-fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::error::ArrowError> {
+pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::error::ArrowError> {
     let valid = |row: usize| column.is_valid(row);
     let each = |cell: &dyn Fn(usize) -> OwnedCell| -> Vec<OwnedCell> {
         (0..column.len()).map(|row| if valid(row) { cell(row) } else { OwnedCell::Empty }).collect()

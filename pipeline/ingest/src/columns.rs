@@ -111,7 +111,15 @@ impl<'b> Values<'b> {
                     hash.moment(column, *moment);
                 }
             }
-            _ => hashes.iter_mut().enumerate().for_each(|(row, hash)| hash.value(column, self.get(row))),
+            Values::Texts(texts) => {
+                for (hash, text) in hashes.iter_mut().zip(texts) {
+                    hash.value(column, text.map_or(Value::Missing, Value::Text));
+                }
+            }
+            Values::Each(values) => {
+                hashes.iter_mut().zip(values).for_each(|(hash, value)| hash.value(column, *value));
+            }
+            Values::Same(value) => hashes.iter_mut().for_each(|hash| hash.value(column, *value)),
         }
     }
 

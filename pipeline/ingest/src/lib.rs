@@ -20,6 +20,7 @@ mod block;
 mod block_reader;
 #[cfg(test)]
 mod block_tests;
+mod column_rows;
 mod columnar;
 mod columns;
 mod columns_of_text;

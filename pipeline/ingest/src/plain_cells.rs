@@ -16,6 +16,7 @@ pub(crate) struct PlainCells<'t> {
     reading: &'t Reading,
     /// Whether there is any such writing: words of the file that stand for others are looked up elsewhere.
     any: bool,
+    knows_unit: bool,
     /// Whether the column is one of whole numbers.
     counts: bool,
     /// The decimal sign.
@@ -32,6 +33,7 @@ impl<'t> PlainCells<'t> {
         Self {
             reading,
             any,
+            knows_unit: conversion != Some(None),
             counts: any && column.column_type == ColumnType::Integer,
             point: reading.decimal as u8,
             conversion: conversion.flatten(),
@@ -46,8 +48,28 @@ impl<'t> PlainCells<'t> {
         if self.reading.is_missing_number(number) {
             return Some(f64::NAN);
         }
+        self.kept(number)
+    }
+
+    /// A number of a cell that is one.
+    pub fn measured<'b>(&self, number: f64) -> Option<Value<'b>> {
+        if self.reading.is_missing_number(number) {
+            return Some(Value::Missing);
+        }
+        self.kept(number).filter(|_| number.is_finite() && self.knows_unit).map(Value::Number)
+    }
+
+    fn kept(&self, number: f64) -> Option<f64> {
         let kept = self.conversion.map_or(number, |conversion| conversion.to_kept(number));
         (self.low..=self.high).contains(&kept).then_some(kept)
+    }
+
+    /// A whole number of a cell that is one.
+    pub fn counted<'b>(&self, whole: i64) -> Option<Value<'b>> {
+        if self.reading.is_missing_number(whole as f64) {
+            return Some(Value::Missing);
+        }
+        (self.low..=self.high).contains(&(whole as f64)).then_some(Value::Integer(whole))
     }
 
     /// A whole number in a column of such.
@@ -55,11 +77,7 @@ impl<'t> PlainCells<'t> {
         if !self.counts || cell.len() > 15 || !cell.iter().all(u8::is_ascii_digit) {
             return None;
         }
-        let whole: i64 = std::str::from_utf8(cell).ok()?.parse().ok()?;
-        if self.reading.is_missing_number(whole as f64) {
-            return Some(Value::Missing);
-        }
-        (self.low..=self.high).contains(&(whole as f64)).then_some(Value::Integer(whole))
+        self.counted(std::str::from_utf8(cell).ok()?.parse().ok()?)
     }
 
     /// A moment; `zone` is that of a local time.

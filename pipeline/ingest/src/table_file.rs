@@ -26,8 +26,8 @@ use crate::value::Value;
 use crate::whereabouts::{Finder, Whereabouts, strip_time};
 
 /// Bytes of a block of rows, and blocks that wait for each thread.
-const BLOCK_BYTES: usize = 1 << 18;
-const BLOCKS_A_THREAD: usize = 8;
+const BLOCK_BYTES: usize = 1 << 19;
+const BLOCKS_A_THREAD: usize = 4;
 /// Rows set aside for one reason that have a finding each; further ones of a file share one.
 const TOLD_ONE_BY_ONE: u64 = 100;
 
@@ -354,7 +354,7 @@ impl<'s, 'a: 's> TableFile<'s, 'a> {
             let next = rayon::in_place_scope(|scope| {
                 for (block, outcome) in waiting.into_iter().zip(&mut outcomes) {
                     let reader = &reader;
-                    scope.spawn(move |_| *outcome = reader.read(&block.rows()));
+                    scope.spawn(move |_| *outcome = reader.read(block.rows().as_ref()));
                 }
                 fetch(&mut problem)
             });
