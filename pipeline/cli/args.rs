@@ -32,8 +32,7 @@ pub enum Command {
     Ingest(Common),
     /// Sum the kept telemetry by strip into one file. Only for networks too large for one machine or one go.
     ///
-    /// `evenstand model --strip-totals FILE` takes the sums in place of the telemetry. A cluster writes the same file; see
-    /// pipeline/cluster.
+    /// `evenstand model --strip-totals FILE` takes the sums in place of the telemetry.
     #[command(
         after_help = "Example:\n  evenstand link my-review\n  Reads my-review/store/ and writes my-review/strip_totals.parquet: whole-number sums, one row a field, season, strip and planter."
     )]

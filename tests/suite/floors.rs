@@ -5,7 +5,7 @@ use std::fs;
 
 use crate::support::root;
 
-const FLOORS: [(&str, u8); 19] = [
+const FLOORS: [(&str, u8); 18] = [
     ("stats", 0),
     ("agronomy", 0),
     ("tables", 0),
@@ -24,7 +24,6 @@ const FLOORS: [(&str, u8); 19] = [
     ("sheets", 2),
     ("trial", 2),
     ("cli", 3),
-    ("cluster", 3),
 ];
 
 fn manifest(folder: &str) -> toml::Table {

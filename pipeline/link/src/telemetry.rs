@@ -1,8 +1,7 @@
 //! Streams setting logs out of the store: hand-written rows as they are, telemetry as one summary a strip.
 //!
 //! Parquet is read in batches and each batch is summed on a thread of its own (`telemetry_sums`), while the rows are watched in their order; so
-//! memory does not grow with the rows. What is summed, and how, is told once more in `pipeline/cluster`, for an engine of several machines;
-//! its tests hold the two against each other.
+//! memory does not grow with the rows.
 
 use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
