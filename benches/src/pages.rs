@@ -45,9 +45,12 @@ fn parse(line: &str) -> Option<Measured> {
     })
 }
 
+/// Telemetry rows, field-seasons, and seconds of R and of Python.
+type Usual = (u64, u64, [f64; 3], [f64; 3]);
+
 /// Seconds that the usual statistics environments take for one model and one chart a field of the same data, R with data.table and lme4 first,
 /// then Python with polars and statsmodels: reading and adding up, all without charts, all. Measured on two cores of an Intel Xeon (virtual).
-const USUAL: [(u64, u64, [f64; 3], [f64; 3]); 6] = [
+const USUAL: [Usual; 6] = [
     (1_000_000, 10, [0.53, 1.71, 1.89], [0.14, 1.49, 2.29]),
     (1_000_000, 100, [0.49, 1.87, 3.43], [0.13, 1.79, 6.51]),
     (1_000_000, 1_000, [0.81, 3.43, 21.50], [0.19, 4.83, 56.49]),
@@ -79,7 +82,7 @@ pub fn table(measured: &[Measured]) -> String {
         let peak =
             ["ingest", "model", "report"].iter().filter_map(|stage| stages.get(stage)).map(|line| line.peak_mb).max();
         let usual = USUAL.iter().find(|(of_rows, of_fields, ..)| (*of_rows, *of_fields) == (rows, fields));
-        let of_usual = |pick: fn(&(u64, u64, [f64; 3], [f64; 3])) -> [f64; 3]| {
+        let of_usual = |pick: fn(&Usual) -> [f64; 3]| {
             usual.map_or("-".into(), |usual| format!("{}, {}", seconds(pick(usual)[0]), seconds(pick(usual)[2])))
         };
         let _ = writeln!(

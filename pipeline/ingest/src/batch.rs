@@ -144,10 +144,10 @@ impl Batch {
             whole += 1;
         }
         let mut taken: Vec<Piece> = self.pieces.drain(..whole).collect();
-        if left > 0 {
-            if let Some(next) = self.pieces.first_mut() {
-                taken.push(next.split(left));
-            }
+        if left > 0
+            && let Some(next) = self.pieces.first_mut()
+        {
+            taken.push(next.split(left));
         }
         self.rows -= rows;
         let raw = self.schema.columns.len().saturating_sub(3);

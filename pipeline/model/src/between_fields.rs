@@ -31,7 +31,7 @@ pub(crate) enum BetweenFields {
     /// A fit for each field-season, with the variance and degrees of freedom common to all.
     Apart { fields: Vec<OwnFit>, variance: f64, df: f64 },
     /// One mixed model, by strips with sampling variances of their own.
-    Together(Mixed),
+    Together(Box<Mixed>),
 }
 
 /// The strips of one field-season.
@@ -76,7 +76,7 @@ impl BetweenFields {
         if rows.std_errors.is_some() {
             let cells = Cells::new(rows, &(0..rows.response.len()).collect::<Vec<_>>(), false)?;
             let (fit, _) = working_fit::fit(&cells.design).ok()?;
-            return Some(Self::Together(Mixed { cells, fit }));
+            return Some(Self::Together(Box::new(Mixed { cells, fit })));
         }
         let mut members = vec![Vec::new(); count(&fields)];
         fields.iter().enumerate().for_each(|(row, field)| members[*field].push(row));
