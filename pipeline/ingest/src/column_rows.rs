@@ -11,7 +11,7 @@ use arrow::datatypes::{DataType, TimeUnit};
 use arrow::error::ArrowError;
 
 use crate::block::{Cells, ManyRows, TextCells};
-use crate::columnar::column_cells;
+use crate::columnar::{column_cells, is_text, is_whole};
 use crate::record::{Cell, OwnedCell, Record};
 use crate::rules::LONGEST_CELL;
 
@@ -41,23 +41,13 @@ enum Typed {
 impl Typed {
     fn of(column: &ArrayRef) -> Result<Self, ArrowError> {
         Ok(match column.data_type() {
-            DataType::Int8
-            | DataType::Int16
-            | DataType::Int32
-            | DataType::Int64
-            | DataType::UInt8
-            | DataType::UInt16
-            | DataType::UInt32 => Typed::Whole(cast(column, &DataType::Int64)?.as_primitive().clone()),
-            DataType::Float16 | DataType::Float32 | DataType::Float64 => {
-                Typed::Numbers(cast(column, &DataType::Float64)?.as_primitive().clone())
-            }
+            whole if is_whole(whole) => Typed::Whole(cast(column, &DataType::Int64)?.as_primitive().clone()),
+            real if real.is_floating() => Typed::Numbers(cast(column, &DataType::Float64)?.as_primitive().clone()),
             DataType::Timestamp(_, zone @ Some(_)) => {
                 let micro = DataType::Timestamp(TimeUnit::Microsecond, zone.clone());
                 Typed::Instants(cast(column, &micro)?.as_primitive().clone())
             }
-            DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..) => {
-                Typed::Text(cast(column, &DataType::Utf8)?.as_string().clone())
-            }
+            text if is_text(text) => Typed::Text(cast(column, &DataType::Utf8)?.as_string().clone()),
             _ => Typed::Other,
         })
     }

@@ -116,6 +116,16 @@ fn cells(batch: &RecordBatch) -> Result<Vec<Vec<OwnedCell>>, arrow::error::Arrow
     batch.columns().iter().map(column_cells).collect()
 }
 
+/// Whether a column holds whole numbers that fit into one of ours; the longest unsigned ones do not.
+pub(crate) fn is_whole(data_type: &DataType) -> bool {
+    data_type.is_integer() && *data_type != DataType::UInt64
+}
+
+/// Whether a column holds words.
+pub(crate) fn is_text(data_type: &DataType) -> bool {
+    matches!(data_type, DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..))
+}
+
 /// The cells of one column, by what its type means.
 pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::error::ArrowError> {
     let valid = |row: usize| column.is_valid(row);
@@ -127,13 +137,7 @@ pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::e
             let values = column.as_boolean();
             each(&|row| OwnedCell::Boolean(values.value(row)))
         }
-        DataType::Int8
-        | DataType::Int16
-        | DataType::Int32
-        | DataType::Int64
-        | DataType::UInt8
-        | DataType::UInt16
-        | DataType::UInt32 => {
+        whole if is_whole(whole) => {
             let values = cast(column, &DataType::Int64)?;
             let values = values.as_primitive::<Int64Type>();
             each(&|row| match values.value(row) {
@@ -142,7 +146,7 @@ pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::e
                 whole => OwnedCell::Text(whole.to_string()),
             })
         }
-        DataType::Float16 | DataType::Float32 | DataType::Float64 => {
+        real if real.is_floating() => {
             let values = cast(column, &DataType::Float64)?;
             let values = values.as_primitive::<Float64Type>();
             each(&|row| {
@@ -163,7 +167,7 @@ pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::e
                 None => each(&|row| local(values.value(row)).map_or(OwnedCell::Empty, OwnedCell::Moment)),
             }
         }
-        DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..) => {
+        text if is_text(text) => {
             let values = cast(column, &DataType::Utf8)?;
             let values = values.as_string::<i32>();
             each(&|row| OwnedCell::Text(values.value(row).to_owned()))

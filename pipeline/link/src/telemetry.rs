@@ -111,6 +111,7 @@ const TEXTS: [&str; 10] = [
 /// Number columns of a setting log that linking needs.
 pub(crate) const NUMBERS: [&str; 7] =
     ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
+
 /// Reads the setting logs, batch by batch.
 ///
 /// With `known` totals, telemetry is neither summed nor watched: only row groups that hold hand-written rows are read. Errors

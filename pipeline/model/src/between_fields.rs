@@ -97,7 +97,7 @@ impl BetweenFields {
                 let told: Vec<Difference> = fields.iter().filter_map(|own| own.difference(a, b, *variance)).collect();
                 let q = heterogeneity(&told)?;
                 let over = told.len() as f64 - 1.0;
-                Between { field_seasons: told.len(), p_value: f_sf(q / over, over, *df), spread: spread(&told) }
+                Between { field_seasons: told.len(), p_value: f_sf(q / over, over, *df), spread: spread(&told, q) }
             }
             Self::Together(mixed) => mixed.pair(a, b)?,
         };
@@ -176,7 +176,8 @@ impl Mixed {
             rows[row + 1][column] - rows[0][column]
         });
         let p_value = self.fit.joint_test(&against_first).ok()?.p_value;
-        Some(Between { field_seasons: rows.len(), p_value, spread: spread(&told) })
+        let spread = spread(&told, heterogeneity(&told)?);
+        Some(Between { field_seasons: rows.len(), p_value, spread })
     }
 }
 
@@ -195,9 +196,8 @@ fn heterogeneity(differences: &[Difference]) -> Option<f64> {
     (differences.len() > 1).then_some(q)
 }
 
-/// Standard deviation of true differences by moments; zero where the differences vary no more than their errors let them.
-fn spread(differences: &[Difference]) -> f64 {
-    let Some(q) = heterogeneity(differences) else { return 0.0 };
+/// Standard deviation of true differences by moments, from their Q; zero where the differences vary no more than their errors let them.
+fn spread(differences: &[Difference], q: f64) -> f64 {
     let sum: f64 = differences.iter().map(|own| 1.0 / own.variance).sum();
     let scale = sum - differences.iter().map(|own| own.variance.powi(-2)).sum::<f64>() / sum;
     ((q - (differences.len() as f64 - 1.0)) / scale).max(0.0).sqrt()
@@ -270,6 +270,7 @@ mod tests {
     #[test]
     fn differences_that_vary_less_than_their_errors_have_no_spread() {
         let alike = |estimate| Difference { estimate, variance: 1.0 };
+        let spread = |differences: &[Difference]| spread(differences, heterogeneity(differences).unwrap());
         assert_eq!(spread(&[alike(2.0), alike(2.1), alike(1.9)]), 0.0);
         // Equal errors: the variance of the differences less that of their errors, 4 − 1.
         assert!((spread(&[alike(0.0), alike(2.0), alike(4.0)]) - 3f64.sqrt()).abs() < 1e-12);
