@@ -5,7 +5,7 @@ use std::fs;
 
 use crate::support::root;
 
-const FLOORS: [(&str, u8); 18] = [
+const FLOORS: [(&str, u8); 19] = [
     ("stats", 0),
     ("agronomy", 0),
     ("tables", 0),
@@ -24,6 +24,7 @@ const FLOORS: [(&str, u8); 18] = [
     ("sheets", 2),
     ("trial", 2),
     ("cli", 3),
+    ("cluster", 3),
 ];
 
 fn manifest(folder: &str) -> toml::Table {
@@ -64,7 +65,7 @@ fn heavy_crates_stay_in_their_rooms() {
         ("polars", vec!["link"]),
         ("plotters", vec!["report"]),
         ("linfa-linear", vec!["stats"]),
-        ("parquet", vec!["store", "ingest", "link"]),
+        ("parquet", vec!["store", "ingest", "link", "cluster"]),
         ("rusqlite", vec!["places"]),
         ("pdf-writer", vec!["paper"]),
     ];
