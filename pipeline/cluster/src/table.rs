@@ -30,7 +30,9 @@ fn schema() -> Result<SchemaRef, Failure> {
             _ => return Err(broken()),
         };
         let needed = field["constraints"]["required"] == true;
-        fields.push(Field::new(field["name"].as_str().ok_or_else(broken)?, kind, !needed));
+        let description = field["description"].as_str().ok_or_else(broken)?.to_owned();
+        let field = Field::new(field["name"].as_str().ok_or_else(broken)?, kind, !needed);
+        fields.push(field.with_metadata([("description".to_owned(), description)].into()));
     }
     Ok(Arc::new(Schema::new(fields)))
 }
