@@ -6,8 +6,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread;
 
-use evenstand_book::{BookFacts, BookUnits, review_workbook};
+use evenstand_book::{BookError, BookFacts, BookUnits, ReviewBook};
 use evenstand_paper::{Sheet, cards_pdf};
+use evenstand_tables::Row;
 use rayon::prelude::*;
 
 use crate::page::{Page, Pages, STYLE};
@@ -78,7 +79,11 @@ fn workbook(results: &Results) -> Result<Vec<u8>, ReportError> {
             System::Us => BookUnits::Us,
         },
     };
-    Ok(review_workbook(&results.tables()?, &facts)?)
+    let (planters, strips) = (Row::to_table(&results.planters)?, Row::to_table(&results.strips)?);
+    let mut book = ReviewBook::new(facts, Some(&planters), Some(&strips))?;
+    drop((planters, strips));
+    results.each_table(|table| -> Result<(), BookError> { book.add(table) })?;
+    Ok(book.finish()?)
 }
 
 /// The paper that goes with the units of the review.

@@ -116,46 +116,49 @@ impl Results {
         self
     }
 
-    /// Every table, in the order in which a workbook shows them: answers first, then strips, then what stands behind them.
-    pub(crate) fn tables(&self) -> Result<Vec<Table>, TablesError> {
-        Ok(vec![
-            Row::to_table(&self.starting_points)?,
-            Row::to_table(&self.settings)?,
-            Row::to_table(&self.since_last)?,
-            Row::to_table(&self.followed)?,
-            Row::to_table(&self.next_trials)?,
-            Row::to_table(&self.field_seasons)?,
-            Row::to_table(&self.strips)?,
-            Row::to_table(&self.strip_measures)?,
-            Row::to_table(&self.comparisons)?,
-            Row::to_table(&self.factors)?,
-            Row::to_table(&self.curves)?,
-            Row::to_table(&self.field_curves)?,
-            Row::to_table(&self.field_effects)?,
-            Row::to_table(&self.adjusted)?,
-            Row::to_table(&self.shapes)?,
-            Row::to_table(&self.sensitivity)?,
-            Row::to_table(&self.courses)?,
-            Row::to_table(&self.course_means)?,
-            Row::to_table(&self.digs)?,
-            Row::to_table(&self.dig_window)?,
-            Row::to_table(&self.dig_curves)?,
-            Row::to_table(&self.dig_levels)?,
-            Row::to_table(&self.dig_checklist)?,
-            Row::to_table(&self.dig_stand)?,
-            Row::to_table(&self.planters)?,
-            Row::to_table(&self.calibrations)?,
-            Row::to_table(&self.conditions)?,
-            Row::to_table(&self.set_actual)?,
-            Row::to_table(&self.telemetry)?,
-            Row::to_table(&self.traces)?,
-            Row::to_table(&self.outlines)?,
-            Row::to_table(&self.recorded)?,
-            Row::to_table(&self.sources)?,
-            Row::to_table(&self.findings)?,
-            Row::to_table(&self.set_aside)?,
-            Row::to_table(&self.model)?,
-        ])
+    /// Hands over every table, one after another, in the order in which a workbook shows them: answers first, then strips, then what stands
+    /// behind them.
+    pub(crate) fn each_table<E: From<TablesError>>(
+        &self,
+        mut take: impl FnMut(&Table) -> Result<(), E>,
+    ) -> Result<(), E> {
+        take(&Row::to_table(&self.starting_points)?)?;
+        take(&Row::to_table(&self.settings)?)?;
+        take(&Row::to_table(&self.since_last)?)?;
+        take(&Row::to_table(&self.followed)?)?;
+        take(&Row::to_table(&self.next_trials)?)?;
+        take(&Row::to_table(&self.field_seasons)?)?;
+        take(&Row::to_table(&self.strips)?)?;
+        take(&Row::to_table(&self.strip_measures)?)?;
+        take(&Row::to_table(&self.comparisons)?)?;
+        take(&Row::to_table(&self.factors)?)?;
+        take(&Row::to_table(&self.curves)?)?;
+        take(&Row::to_table(&self.field_curves)?)?;
+        take(&Row::to_table(&self.field_effects)?)?;
+        take(&Row::to_table(&self.adjusted)?)?;
+        take(&Row::to_table(&self.shapes)?)?;
+        take(&Row::to_table(&self.sensitivity)?)?;
+        take(&Row::to_table(&self.courses)?)?;
+        take(&Row::to_table(&self.course_means)?)?;
+        take(&Row::to_table(&self.digs)?)?;
+        take(&Row::to_table(&self.dig_window)?)?;
+        take(&Row::to_table(&self.dig_curves)?)?;
+        take(&Row::to_table(&self.dig_levels)?)?;
+        take(&Row::to_table(&self.dig_checklist)?)?;
+        take(&Row::to_table(&self.dig_stand)?)?;
+        take(&Row::to_table(&self.planters)?)?;
+        take(&Row::to_table(&self.calibrations)?)?;
+        take(&Row::to_table(&self.conditions)?)?;
+        take(&Row::to_table(&self.set_actual)?)?;
+        take(&Row::to_table(&self.telemetry)?)?;
+        take(&Row::to_table(&self.traces)?)?;
+        take(&Row::to_table(&self.outlines)?)?;
+        take(&Row::to_table(&self.recorded)?)?;
+        take(&Row::to_table(&self.sources)?)?;
+        take(&Row::to_table(&self.findings)?)?;
+        take(&Row::to_table(&self.set_aside)?)?;
+        take(&Row::to_table(&self.model)?)?;
+        Ok(())
     }
 
     /// Telemetry along a strip.
@@ -320,8 +323,12 @@ mod tests {
 
     #[test]
     fn every_result_table_is_among_the_tables() {
-        let tables = Results::default().tables().expect("empty tables follow their schemas");
-        let names: BTreeSet<&str> = tables.iter().map(|table| table.schema().name.as_str()).collect();
+        let mut names: BTreeSet<&str> = BTreeSet::new();
+        let listed = Results::default().each_table(|table| -> Result<(), TablesError> {
+            names.insert(&table.schema().name);
+            Ok(())
+        });
+        listed.expect("empty tables follow their schemas");
         let known = schemas().iter().filter(|table| table.group == Group::Results).map(|table| table.name.as_str());
         assert_eq!(names, known.collect::<BTreeSet<_>>());
     }
