@@ -24,6 +24,9 @@ pub enum ReportError {
     /// The cards could not be made. This is a fault of ours, not of the data.
     #[error("cards.pdf could not be made: {0}")]
     Paper(#[from] evenstand_paper::PaperError),
+    /// A table could not be read.
+    #[error(transparent)]
+    Read(Box<dyn std::error::Error + Send + Sync>),
     /// Rows do not follow the schema of their table.
     #[error(transparent)]
     Tables(#[from] evenstand_tables::TablesError),

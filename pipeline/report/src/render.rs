@@ -1,18 +1,20 @@
 //! Writes the files of a report.
 
+use std::error::Error;
 use std::io;
 use std::panic::resume_unwind;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread;
 
-use evenstand_book::{BookError, BookFacts, BookUnits, ReviewBook};
+use evenstand_book::{BookFacts, BookUnits, ReviewBook};
 use evenstand_paper::{Sheet, cards_pdf};
-use evenstand_tables::Row;
+use evenstand_tables::Table;
 use rayon::prelude::*;
 
+use crate::ordered::in_order;
 use crate::page::{Page, Pages, STYLE};
-use crate::results::Results;
+use crate::results::{Results, TABLES};
 use crate::templates::Templates;
 use crate::words::paper::{about, paper_cards};
 use crate::words::scope::scope;
@@ -22,7 +24,10 @@ use crate::{ReportError, Summary, font};
 /// Files that may wait for being written, so that a review of thousands of fields never holds all of them.
 const WAITING: usize = 32;
 
-/// Draws the charts and writes the pages.
+/// Where result tables come from: gives one by its name.
+pub type Source<'a> = &'a (dyn Fn(&'static str) -> Result<Table, Box<dyn Error + Send + Sync>> + Sync);
+
+/// Draws the charts and writes the pages. `results` are what the pages need, `source` gives every table once more for the workbook.
 ///
 /// `write` is called once a file with its name inside the report and its bytes:
 ///
@@ -35,10 +40,14 @@ const WAITING: usize = 32;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
 /// Files come in no promised order, but the same results give the same bytes of each. Returns how many charts and pages
-/// there are. Errors where `write` does and asks for no file after that, and where a template or a
+/// there are. Errors where `source` or `write` does, and asks for no file after that, and where a template or a
 /// drawing is at fault; poor or missing data are no error.
-pub fn render(results: Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
-    let own = &results.in_order();
+pub fn render(
+    results: Results,
+    source: Source,
+    write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>,
+) -> Result<Summary, ReportError> {
+    let facts = book_facts(&results);
     let templates = &Templates::new()?;
     let (sender, made) = sync_channel(WAITING);
     let maker = Maker { sender, charts: AtomicUsize::new(0), pages: AtomicUsize::new(0) };
@@ -46,14 +55,15 @@ pub fn render(results: Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result
         // The workbook is one long piece of work, the pages are many short ones.
         let workbook = scope.spawn({
             let sender = maker.sender.clone();
-            move || send(&sender, "review.xlsx", workbook(own)?)
+            move || send(&sender, "review.xlsx", workbook(facts, source)?)
         });
         let pages = scope.spawn(move || {
             maker.send("page.css", STYLE.as_bytes().to_vec())?;
-            maker.send("cards.pdf", cards_pdf(&paper_cards(own), sheet(own), font::faces(), &about(own))?)?;
-            maker.all_pages(&Pages::new(own, templates, true))?;
-            let other = System::of(own).other().shown(own);
-            maker.all_pages(&Pages::new(&other, templates, false))?;
+            let own = results;
+            maker.send("cards.pdf", cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
+            maker.all_pages(&Pages::new(&own, templates, true))?;
+            let other = System::of(&own).other().force_unit();
+            maker.all_pages(&Pages::new(&own.shown_in(other), templates, false))?;
             Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
         });
         let written = made.iter().try_for_each(|File { name, bytes }| {
@@ -68,21 +78,26 @@ pub fn render(results: Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result
     })
 }
 
-/// Every result table as one workbook, in the units of the review.
-fn workbook(results: &Results) -> Result<Vec<u8>, ReportError> {
+/// What the workbook says of the review, in the units of the review.
+fn book_facts(results: &Results) -> BookFacts {
     let scope = scope(results);
-    let facts = BookFacts {
+    BookFacts {
         title: scope.review,
         invented: scope.invented,
         units: match System::of(results) {
             System::Metric => BookUnits::Metric,
             System::Us => BookUnits::Us,
         },
-    };
-    let (planters, strips) = (Row::to_table(&results.planters)?, Row::to_table(&results.strips)?);
-    let mut book = ReviewBook::new(facts, Some(&planters), Some(&strips))?;
-    drop((planters, strips));
-    results.each_table(|table| -> Result<(), BookError> { book.add(table) })?;
+    }
+}
+
+/// Every result table as one workbook. Tables are read one after another and let go, for together they are large.
+fn workbook(facts: BookFacts, source: Source) -> Result<Vec<u8>, ReportError> {
+    let table = |name| source(name).map_err(ReportError::Read);
+    let mut book = ReviewBook::new(facts, Some(&table("planters")?), Some(&in_order(table("strips")?)?))?;
+    for name in TABLES {
+        book.add(&in_order(table(name)?)?)?;
+    }
     Ok(book.finish()?)
 }
 

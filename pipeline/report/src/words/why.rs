@@ -165,10 +165,14 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         })
         .filter_map(|row| curve_point(&response, gauge, row.force_n, row.estimate, row.low, row.high))
         .collect();
-    let adjusted = results.adjusted.iter().filter(|row| {
-        row.response == response_name && belongs(pool, &row.condition, &row.closer, row.planter_id.as_ref())
-    });
+    let adjusted = results.adjusted.having(&[
+        ("response", Some(response_name)),
+        ("condition", Some(&pool.condition)),
+        ("closer", Some(&pool.closer)),
+        ("planter_id", pool.planter_id.as_deref()),
+    ]);
     let (strips, says): (Vec<(f64, f64)>, Vec<String>) = adjusted
+        .into_iter()
         .filter_map(|row| {
             let (force_n, value) = (row.force_n?, row.adjusted?);
             let place = (gauge.value(force_n), response.axis_value(value));
