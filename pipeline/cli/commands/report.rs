@@ -1,9 +1,7 @@
 //! results/ → report/, from results/ alone.
 
-use std::fs;
-
 use evenstand_report::{Results, render, starting_points_text};
-use evenstand_store::{made_from, note_made_from, read_result_table, replace_folder};
+use evenstand_store::{made_from, note_made_from, read_result_table, replace_folder_by};
 
 use crate::failure::Failure;
 use crate::made_from;
@@ -30,16 +28,10 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         return Ok(open);
     }
     voice.stage("drawing the report", 1);
-    replace_folder(&review.report, |target| -> Result<(), Failure> {
-        from.map_or(Ok(()), |from| note_made_from(target, &from))?;
+    replace_folder_by(&review.report, |new| -> Result<(), Failure> {
+        from.map_or(Ok(()), |from| note_made_from(new.path(), &from))?;
         let source = |name: &str| Ok(read_result_table(folder, name)?);
-        render(results, &source, &mut |name, bytes| {
-            let path = target.join(name);
-            if let Some(parent) = path.parent() {
-                fs::create_dir_all(parent)?;
-            }
-            fs::write(path, bytes)
-        })?;
+        render(results, &source, &mut |name, bytes| new.write(name, bytes))?;
         Ok(())
     })?;
     voice.stage_done();

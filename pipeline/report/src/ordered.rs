@@ -7,6 +7,8 @@ use arrow::compute::take_record_batch;
 use arrow::datatypes::{DataType, Int64Type};
 use evenstand_tables::{Table, TablesError};
 
+use crate::error::no_order;
+
 /// The columns by which a table that grows with strips is ordered; of others none.
 fn keys(table: &str) -> &'static [&'static str] {
     match table {
@@ -25,18 +27,13 @@ fn keys(table: &str) -> &'static [&'static str] {
 pub(crate) fn in_order(table: Table) -> Result<Table, TablesError> {
     let batch = table.batch();
     let columns = keys(&table.schema().name).iter().map(|key| {
-        let column = batch.column_by_name(key).ok_or_else(|| TablesError::Mismatch {
-            table: table.schema().name.clone(),
-            problem: format!("column {key} is not there"),
-        })?;
-        match column.data_type() {
-            DataType::Utf8 => Ok(Key::Text(column.as_string())),
-            DataType::Int64 => Ok(Key::Whole(column.as_primitive())),
-            other => Err(TablesError::Mismatch {
-                table: table.schema().name.clone(),
-                problem: format!("column {key} has type {other}, which has no order here"),
-            }),
-        }
+        let column =
+            batch.column_by_name(key).filter(|column| matches!(column.data_type(), DataType::Utf8 | DataType::Int64));
+        let column = column.ok_or_else(|| no_order(&table, key))?;
+        Ok::<_, TablesError>(match column.data_type() {
+            DataType::Utf8 => Key::Text(column.as_string()),
+            _ => Key::Whole(column.as_primitive()),
+        })
     });
     let keys: Vec<Key> = columns.collect::<Result<_, _>>()?;
     let compare = |a: usize, b: usize| {

@@ -147,20 +147,21 @@ impl Maker {
         review.and(fields)
     }
 
-    /// A page, and in the review's own units its charts as files.
+    /// A page, and in the review's own units its charts as files. Every part is let go as soon as it is handed over.
     fn page(&self, page: Page, with_charts: bool) -> Result<(), ReportError> {
-        if with_charts {
-            page.pictures.par_iter().try_for_each(|picture| {
-                self.charts.fetch_add(1, Ordering::Relaxed);
-                self.send(&format!("charts/{}.svg", picture.file), picture.svg()?.as_bytes().to_vec())?;
-                self.send(&format!("charts/{}.png", picture.file), picture.png()?)
-            })?;
-        }
+        self.pages.fetch_add(1, Ordering::Relaxed);
+        self.send(&page.file, page.html.into_bytes())?;
         if let Some(notebook) = page.notebook {
             self.send("review.md", notebook.into_bytes())?;
         }
-        self.pages.fetch_add(1, Ordering::Relaxed);
-        self.send(&page.file, page.html.into_bytes())
+        if !with_charts {
+            return Ok(());
+        }
+        page.pictures.into_par_iter().try_for_each(|picture| {
+            self.charts.fetch_add(1, Ordering::Relaxed);
+            self.send(&format!("charts/{}.svg", picture.file), picture.svg()?.as_bytes().to_vec())?;
+            self.send(&format!("charts/{}.png", picture.file), picture.png()?)
+        })
     }
 }
 

@@ -39,6 +39,12 @@ impl<'a> Canvas<'a> {
     /// Fills a box along the axes: far quicker than a path.
     fn fill_box(&mut self, left: f32, top: f32, right: f32, bottom: f32, colour: BackendColor) {
         let [left, top, right, bottom] = [left, top, right, bottom].map(|unit| unit / self.units_per_pixel);
+        let (width, height) = (self.pixels.width() as f32, self.pixels.height() as f32);
+        if left <= 0.0 && top <= 0.0 && right >= width && bottom >= height && colour.alpha >= 1.0 {
+            let (red, green, blue) = colour.rgb;
+            self.pixels.fill(Color::from_rgba8(red, green, blue, u8::MAX));
+            return;
+        }
         if let Some(area) = Rect::from_ltrb(left, top, right, bottom) {
             self.pixels.fill_rect(area, &paint(colour), Transform::identity(), None);
         }

@@ -57,23 +57,28 @@ fn indexed(pixels: &Pixmap, bits: u32) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
     let mut indices = Vec::with_capacity(pixels.pixels().len());
     let width = pixels.width() as usize;
     let mut above: &[u8] = &[];
-    for (row, bytes) in pixels.pixels().chunks(width).zip(pixels.data().chunks(4 * width)) {
+    for row in pixels.data().chunks(4 * width) {
         // Most rows are as the one above them, and most pixels as the one before them.
-        if bytes == above {
+        if row == above {
             indices.extend_from_within(indices.len() - width..);
             continue;
         }
-        above = bytes;
-        for run in row.chunk_by(|one, next| one == next) {
-            let place = &mut places[bucket(rgb(run[0]), bits)];
-            if *place == NO_PLACE {
-                if palette.len() > usize::from(u8::MAX) {
-                    return None;
+        above = row;
+        let (mut last, mut index) = (None, 0);
+        for pixel in row.as_chunks::<4>().0 {
+            if last != Some(u32::from_ne_bytes(*pixel)) {
+                let [red, green, blue, _] = *pixel;
+                let place = &mut places[bucket([red, green, blue], bits)];
+                if *place == NO_PLACE {
+                    if palette.len() > usize::from(u8::MAX) {
+                        return None;
+                    }
+                    *place = palette.len() as u16;
+                    palette.push([red, green, blue]);
                 }
-                *place = palette.len() as u16;
-                palette.push(rgb(run[0]));
+                (last, index) = (Some(u32::from_ne_bytes(*pixel)), *place as u8);
             }
-            indices.resize(indices.len() + run.len(), *place as u8);
+            indices.push(index);
         }
     }
     Some((palette, indices))

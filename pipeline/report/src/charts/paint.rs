@@ -1,11 +1,13 @@
 //! Paints a sketch with plotters: as SVG text and as a PNG image.
 
+use std::cell::Cell;
+
 use plotters::coord::Shift;
 use plotters::prelude::{Circle, DrawingArea, DrawingBackend, IntoDrawingArea, PathElement, Polygon};
 use plotters::prelude::{IntoTextStyle, RGBColor, SVGBackend, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont};
-use tiny_skia::Pixmap;
+use tiny_skia::{IntSize, Pixmap};
 
 use crate::ReportError;
 use crate::charts::canvas::Canvas;
@@ -74,10 +76,21 @@ fn spots(sketch: &Sketch) -> String {
 pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let failed = |problem: String| ReportError::Chart { chart: alt.to_owned(), problem };
     let (width, height) = ((WIDTH * PIXELS) as u32, (sketch.height.max(1.0) * PIXELS) as u32);
-    let mut pixels = Pixmap::new(width, height).ok_or_else(|| failed(format!("{width} by {height} pixels")))?;
+    // Every thread draws one chart after another on the same pixels: fresh memory for each would have to be fetched and emptied anew.
+    thread_local! {
+        static PIXELS_OF_THREAD: Cell<Vec<u8>> = const { Cell::new(Vec::new()) };
+    }
+    let mut bytes = PIXELS_OF_THREAD.take();
+    bytes.clear();
+    bytes.resize(4 * width as usize * height as usize, 0);
+    let mut pixels = IntSize::from_wh(width, height)
+        .and_then(|size| Pixmap::from_vec(bytes, size))
+        .ok_or_else(|| failed(format!("{width} by {height} pixels")))?;
     paint(sketch, &Canvas::new(&mut pixels, (FINE / PIXELS) as f32).into_drawing_area(), CANVAS_TEXT)
         .map_err(failed)?;
-    image::encoded(&pixels).map_err(|error| failed(error.to_string()))
+    let file = image::encoded(&pixels).map_err(|error| failed(error.to_string()));
+    PIXELS_OF_THREAD.set(pixels.take());
+    file
 }
 
 fn fine_size(sketch: &Sketch) -> (u32, u32) {

@@ -45,7 +45,7 @@ fn page_of(results: &Results) -> String {
 /// The pages and the SVG files, without painting the images.
 fn texts_of(results: &Results) -> Vec<(String, String)> {
     let (pages, pictures) = pages_of(results);
-    let svgs = pictures.iter().map(|picture| (picture.file.clone(), picture.figure().expect("a chart").svg));
+    let svgs = pictures.iter().map(|picture| (picture.file.clone(), picture.svg().expect("a chart").to_owned()));
     svgs.chain(pages).collect()
 }
 

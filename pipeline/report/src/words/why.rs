@@ -139,10 +139,12 @@ pub(crate) fn pooled_charts(results: &Results, names: &mut crate::slug::Names) -
             }
         }
         for response in responses {
-            let Some(chart) = chart(results, &pool, &title, response) else { continue };
+            let Some(mut chart) = chart(results, &pool, &title, response) else { continue };
             let file = names.unique(&format!("condition-{}-{}", slug(&title), slug(response)));
             let alt = finding(&chart, &pool.condition);
             let picture = Picture::new(file, alt, chart.sketch());
+            // The sketch has what thousands of strips say; nobody asks the chart for it again.
+            chart.says = Vec::new();
             charts.push(PooledChart { pool: pool.clone(), response: response.to_owned(), picture, chart });
         }
     }
