@@ -52,29 +52,31 @@ pub fn render(
     let (sender, made) = sync_channel(WAITING);
     let maker = Maker { sender, charts: AtomicUsize::new(0), pages: AtomicUsize::new(0) };
     thread::scope(|scope| {
-        // The workbook is one long piece of work, the pages are many short ones.
-        let workbook = scope.spawn({
+        // The workbook is one long piece of work, the pages are many short ones. All of it is made by the threads of one pool, so that
+        // memory that a thread is done with serves what it makes next.
+        let makers = scope.spawn(move || {
             let sender = maker.sender.clone();
-            move || send(&sender, "review.xlsx", workbook(facts, source)?)
-        });
-        let pages = scope.spawn(move || {
-            maker.send("page.css", STYLE.as_bytes().to_vec())?;
-            let own = results;
-            maker.send("cards.pdf", cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
-            maker.all_pages(&Pages::new(&own, templates, true))?;
-            let other = System::of(&own).other().force_unit();
-            maker.all_pages(&Pages::new(&own.shown_in(other), templates, false))?;
-            Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
+            let pages = || {
+                maker.send("page.css", STYLE.as_bytes().to_vec())?;
+                let own = results;
+                maker.send("cards.pdf", cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
+                maker.all_pages(&Pages::new(&own, templates, true))?;
+                let other = System::of(&own).other().force_unit();
+                maker.all_pages(&Pages::new(&own.shown_in(other), templates, false))?;
+                Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
+            };
+            let book = || send(&sender, "review.xlsx", workbook(facts, source)?);
+            let (book, pages): (Result<(), ReportError>, Result<Summary, ReportError>) = rayon::join(book, pages);
+            book.and(pages)
         });
         let written = made.iter().try_for_each(|File { name, bytes }| {
             write(&name, &bytes).map_err(|source| ReportError::Write { file: name, source })
         });
         // Without a reader the makers stop at their next file.
         drop(made);
-        let (workbook, pages) = (workbook.join(), pages.join());
+        let made = makers.join();
         written?;
-        workbook.unwrap_or_else(|panic| resume_unwind(panic))?;
-        pages.unwrap_or_else(|panic| resume_unwind(panic))
+        made.unwrap_or_else(|panic| resume_unwind(panic))
     })
 }
 

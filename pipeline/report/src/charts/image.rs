@@ -64,24 +64,36 @@ fn indexed(pixels: &Pixmap, bits: u32) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
             continue;
         }
         above = row;
-        let (mut last, mut index) = (None, 0);
-        for pixel in row.as_chunks::<4>().0 {
-            if last != Some(u32::from_ne_bytes(*pixel)) {
-                let [red, green, blue, _] = *pixel;
-                let place = &mut places[bucket([red, green, blue], bits)];
-                if *place == NO_PLACE {
-                    if palette.len() > usize::from(u8::MAX) {
-                        return None;
-                    }
-                    *place = palette.len() as u16;
-                    palette.push([red, green, blue]);
+        let from = indices.len();
+        indices.resize(from + width, 0);
+        let row = row.as_chunks::<4>().0;
+        let mut at = 0;
+        while let Some(&pixel) = row.get(at) {
+            let [red, green, blue, _] = pixel;
+            let place = &mut places[bucket([red, green, blue], bits)];
+            if *place == NO_PLACE {
+                if palette.len() > usize::from(u8::MAX) {
+                    return None;
                 }
-                (last, index) = (Some(u32::from_ne_bytes(*pixel)), *place as u8);
+                *place = palette.len() as u16;
+                palette.push([red, green, blue]);
             }
-            indices.push(index);
+            let end = at + alike(&row[at..], pixel);
+            indices[from + at..from + end].fill(*place as u8);
+            at = end;
         }
     }
     Some((palette, indices))
+}
+
+/// How many pixels are alike from the first one on, which is `pixel`.
+fn alike(row: &[[u8; 4]], pixel: [u8; 4]) -> usize {
+    // Eight at a time, as one comparison.
+    let mut eight = [0; 32];
+    eight.as_chunks_mut::<4>().0.fill(pixel);
+    let (groups, _) = row.as_flattened().as_chunks::<32>();
+    let groups = groups.iter().take_while(|group| **group == eight).count();
+    8 * groups + row[8 * groups..].iter().take_while(|next| **next == pixel).count()
 }
 
 /// The place of a colour among those that agree in their upper bits.
