@@ -159,7 +159,7 @@ impl<'a> Pages<'a> {
     pub fn index(&self) -> Result<Page, ReportError> {
         let results = self.results;
         let mut names = Names::default();
-        let pooled = why::pooled_charts(results, &mut names);
+        let pooled = why::pooled_charts(results, &mut names, self.own);
         let together = overview::side_by_side(results, &pooled, &mut names);
         let forests: Vec<_> =
             deciding_points(results).into_iter().map(|point| overview::forest(results, point, &mut names)).collect();

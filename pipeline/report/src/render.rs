@@ -145,7 +145,8 @@ impl Maker {
             let fields = pages.field_seasons();
             fields.par_iter().try_for_each(|(field, file)| self.page(pages.field(field, file)?, pages.own))
         };
-        let (review, fields) = rayon::join(review, fields);
+        // The winter review takes most memory next to the workbook: a thread that is done with the one takes up the other.
+        let (fields, review) = rayon::join(fields, review);
         review.and(fields)
     }
 

@@ -78,9 +78,15 @@ fn indexed(pixels: &Pixmap, bits: u32) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
                 *place = palette.len() as u16;
                 palette.push([red, green, blue]);
             }
-            let end = at + alike(&row[at..], pixel);
-            indices[from + at..from + end].fill(*place as u8);
-            at = end;
+            let indices = &mut indices[from..];
+            indices[at] = *place as u8;
+            at += 1;
+            // Edges are runs of one pixel.
+            if row.get(at) == Some(&pixel) {
+                let end = at + alike(&row[at..], pixel);
+                indices[at..end].fill(*place as u8);
+                at = end;
+            }
         }
     }
     Some((palette, indices))
