@@ -92,7 +92,7 @@ pub(crate) struct SettingLogs {
 }
 
 /// Rows of a batch, and batches that are in memory at a time; as many again wait.
-const BATCH_ROWS: usize = 1 << 16;
+const BATCH_ROWS: usize = 1 << 15;
 const BATCHES_AT_A_TIME: usize = 4;
 
 /// Text columns of a setting log that linking needs.
@@ -309,8 +309,12 @@ fn hand_rows_of_group(group: &RowGroupMetaData) -> Option<i64> {
 fn batches(path: &Path, rows: Rows) -> Result<ParquetRecordBatchReader, LinkError> {
     let file = File::open(path).map_err(|error| unreadable(path, &error))?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(path, &error))?;
+    // Sums do not ask where a row stands.
+    let unasked = |name: &&str| {
+        rows == Rows::Telemetry && matches!(*name, "source_file" | "source_row" | "row_unit" | "closing_position")
+    };
     let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row", "row_unit"]).copied();
-    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
+    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted.filter(|name| !unasked(name)));
     let groups = builder.metadata().row_groups().iter().enumerate().filter(|(_, group)| {
         let hand = hand_rows_of_group(group);
         match rows {
