@@ -6,7 +6,8 @@
 #   benches/whole.sh 1000000x10         # sizes of your own: telemetry rows x field-seasons
 #   benches/whole.sh --large            # as usual, with 10^8 rows and 10^4 field-seasons: about two hours more, 12 GB of disk
 #
-# Needs hyperfine and GNU time. Where Python has polars (PYTHON names the interpreter), the bare scan is timed too.
+# Needs hyperfine and GNU time. Where Python has polars (PYTHON names the interpreter), the bare scan is timed too; where R has data.table and lme4,
+# its script for the usual part of the job (benches/usual/whole.R).
 set -euo pipefail
 cd "$(dirname "$0")/.."
 for tool in hyperfine /usr/bin/time; do
@@ -46,6 +47,7 @@ note() {
 {
     printf '%s, %s cores, %s, %s GiB memory, %s.' "$(date +%F)" "$(nproc)" \
         "$(awk -F': ' '/^model name/ { print $2; exit }' /proc/cpuinfo)" "$(awk '/^MemTotal/ { printf "%.0f", $2 / 1048576 }' /proc/meminfo)" "$(uname -sm)"
+    Rscript -e 'cat(sprintf("R %s with data.table %s and lme4 %s.\n", getRversion(), packageVersion("data.table"), packageVersion("lme4")))' 2> /dev/null || true
 } > benches/measured/machine.txt
 note 0 0 help 20 "$bin/evenstand" --help
 for size in $sizes; do
@@ -53,7 +55,7 @@ for size in $sizes; do
     review="$work/review"
     "$bin/make_network" "$rows" "$fields" "$review" > /dev/null
     runs=5
-    [ "$rows" -ge 10000000 ] && runs=3
+    [ "$rows" -ge 10000000 ] || [ "$fields" -ge 1000 ] && runs=3
     [ "$rows" -ge 100000000 ] || [ "$fields" -ge 10000 ] && runs=1
     note "$rows" "$fields" ingest "$runs" "$bin/evenstand" ingest --afresh --quiet "$review"
     note "$rows" "$fields" link "$runs" "$bin/evenstand" link --quiet "$review"
@@ -63,5 +65,9 @@ for size in $sizes; do
     if "$python" -c "import polars" 2> /dev/null; then
         note "$rows" "$fields" scan "$runs" "$python" benches/scan.py "$review/raw/setting_log.csv"
     fi
-    rm -rf "$review"
+    if Rscript -e 'library(data.table); library(lme4)' > /dev/null 2>&1; then
+        note "$rows" "$fields" usual_plain "$runs" Rscript benches/usual/whole.R "$review" "$work/usual"
+        note "$rows" "$fields" usual "$runs" Rscript benches/usual/whole.R "$review" "$work/usual" charts
+    fi
+    rm -rf "$review" "$work/usual"
 done

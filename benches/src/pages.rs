@@ -1,4 +1,4 @@
-//! The pages that are made from `measured/whole.csv`: a table for the README, and the page on how time and memory grow, with its plot.
+//! The pages that are made from `measured/whole.csv`: the table of the README, and the page on how time and memory grow, with its plot.
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -45,20 +45,6 @@ fn parse(line: &str) -> Option<Measured> {
     })
 }
 
-/// Telemetry rows, field-seasons, and seconds of R and of Python.
-type Usual = (u64, u64, [f64; 3], [f64; 3]);
-
-/// Seconds that the usual statistics environments take for one model and one chart a field of the same data, R with data.table and lme4 first,
-/// then Python with polars and statsmodels: reading and adding up, all without charts, all. Measured on two cores of an Intel Xeon (virtual).
-const USUAL: [Usual; 6] = [
-    (1_000_000, 10, [0.53, 1.71, 1.89], [0.14, 1.49, 2.29]),
-    (1_000_000, 100, [0.49, 1.87, 3.43], [0.13, 1.79, 6.51]),
-    (1_000_000, 1_000, [0.81, 3.43, 21.50], [0.19, 4.83, 56.49]),
-    (10_000_000, 10, [3.20, 4.39, 4.58], [1.18, 2.57, 3.38]),
-    (10_000_000, 100, [3.68, 5.09, 6.65], [0.69, 2.29, 7.31]),
-    (10_000_000, 1_000, [3.99, 5.85, 23.40], [1.50, 6.48, 54.34]),
-];
-
 type Stages<'a> = BTreeMap<(u64, u64), BTreeMap<&'a str, &'a Measured>>;
 
 fn by_size(measured: &[Measured]) -> Stages<'_> {
@@ -69,36 +55,64 @@ fn by_size(measured: &[Measured]) -> Stages<'_> {
     sizes
 }
 
-/// Every size and stage: medians, largest memory, and the usual environments beside them.
+/// The stages of a whole run.
+const WHOLE: [&str; 3] = ["ingest", "model", "report"];
+
+/// Every size and stage: medians, largest memory, and R and the bare scan beside them.
 pub fn table(measured: &[Measured]) -> String {
     let mut text = String::from(
-        "| telemetry rows | field-seasons | ingest | model (of which link) | report | whole run | largest memory | run again, nothing changed | bare scan | R: read, all | Python: read, all |\n\
+        "| telemetry rows | field-seasons | ingest | model | link alone | report | whole run | largest memory | run again, nothing changed | bare scan | R without charts, with |\n\
          | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n",
     );
     for ((rows, fields), stages) in by_size(measured) {
         let time = |stage: &str| stages.get(stage).map(|line| line.seconds[0]);
         let shown = |stage: &str| time(stage).map_or("-".into(), seconds);
-        let whole = ["ingest", "model", "report"].iter().map(|stage| time(stage)).sum::<Option<f64>>();
-        let peak =
-            ["ingest", "model", "report"].iter().filter_map(|stage| stages.get(stage)).map(|line| line.peak_mb).max();
-        let usual = USUAL.iter().find(|(of_rows, of_fields, ..)| (*of_rows, *of_fields) == (rows, fields));
-        let of_usual = |pick: fn(&Usual) -> [f64; 3]| {
-            usual.map_or("-".into(), |usual| format!("{}, {}", seconds(pick(usual)[0]), seconds(pick(usual)[2])))
-        };
+        let whole = WHOLE.map(time).into_iter().sum::<Option<f64>>();
         let _ = writeln!(
             text,
-            "| {} | {fields} | {} | {} ({}) | {} | {} | {} MB | {} | {} | {} | {} |",
+            "| {} | {fields} | {} | {} | {} | {} | {} | {} | {} | {} | {}, {} |",
             power(rows),
             shown("ingest"),
             shown("model"),
             shown("link"),
             shown("report"),
             whole.map_or("-".into(), seconds),
-            peak.map_or("-".into(), |peak| peak.to_string()),
+            peak(&stages).map_or("-".into(), |peak| format!("{peak} MB")),
             shown("unchanged"),
             shown("scan"),
-            of_usual(|usual| usual.2),
-            of_usual(|usual| usual.3),
+            shown("usual_plain"),
+            shown("usual"),
+        );
+    }
+    text
+}
+
+/// Largest memory of a whole run, in megabytes.
+fn peak(stages: &BTreeMap<&str, &Measured>) -> Option<u64> {
+    WHOLE.iter().filter_map(|stage| Some(stages.get(stage)?.peak_mb)).max()
+}
+
+/// What the README quotes: whole runs, and how they compare with R's smaller job and with a bare scan.
+pub fn ratios(measured: &[Measured]) -> String {
+    let mut text = String::from(
+        "| telemetry rows | field-seasons | whole run | memory | R, a smaller job | whole run to R | ingest to a bare scan | run again, nothing changed |\n\
+         | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+    );
+    for ((rows, fields), stages) in by_size(measured) {
+        let time = |stage: &str| stages.get(stage).map(|line| line.seconds[0]);
+        let Some(whole) = WHOLE.map(time).into_iter().sum::<Option<f64>>() else { continue };
+        let shown = |time: Option<f64>| time.map_or("-".into(), seconds);
+        let ratio = |of: f64, to: Option<f64>| to.map_or("-".into(), |to| format!("{:.1}", of / to));
+        let _ = writeln!(
+            text,
+            "| {} | {fields} | {} | {} MB | {} | {} | {} | {} |",
+            power(rows),
+            seconds(whole),
+            peak(&stages).unwrap_or_default(),
+            shown(time("usual")),
+            ratio(whole, time("usual")),
+            ratio(time("ingest").unwrap_or_default(), time("scan")),
+            shown(time("unchanged")),
         );
     }
     text
@@ -223,7 +237,13 @@ mod tests {
         let csv = "rows,fields,stage,median_s,fastest_s,slowest_s,runs,peak_mb\n1000000,10,ingest,1.5,1.25,2.0,5,140\n";
         let read = read(csv).expect("a line that is right");
         assert_eq!((read[0].rows, read[0].seconds, read[0].peak_mb), (1_000_000, [1.5, 1.25, 2.0], 140));
-        assert!(table(&read).contains("| 10^6 | 10 | 1.50 s | - (-) |"), "{}", table(&read));
+        assert!(table(&read).contains("| 10^6 | 10 | 1.50 s | - | - |"), "{}", table(&read));
+        assert_eq!(ratios(&read).lines().count(), 2, "a run that lacks stages is not quoted");
+        let whole = super::read(&format!(
+            "{csv}1000000,10,model,2,2,2,5,90\n1000000,10,report,0.5,0.5,0.5,5,150\n1000000,10,usual,8,8,8,3,300\n"
+        ));
+        let ratios = ratios(&whole.expect("lines that are right"));
+        assert!(ratios.contains("| 10^6 | 10 | 4.00 s | 150 MB | 8.00 s | 0.5 | - | - |"), "{ratios}");
         assert_eq!(super::read(&format!("{csv}1,2\n")), Err("line 3: 1,2".into()));
     }
 }

@@ -4,7 +4,7 @@ use crate::timer::Timing;
 use crate::usual::Usual;
 
 /// Head of the table.
-pub const HEAD: &str = "| case | median | fastest to slowest | runs | usual environments | how many times faster than the fastest of them |\n\
+pub const HEAD: &str = "| case | median | fastest to slowest | runs | R | how many times faster than the fastest of them |\n\
                         | --- | --- | --- | --- | --- | --- |";
 
 /// One row in markdown.
@@ -38,7 +38,7 @@ pub fn seconds(value: f64) -> String {
     format!("{scaled:.decimals$} {unit}")
 }
 
-/// More digits than two would claim more than a comparison across machines can.
+/// More digits than two would claim more than a few runs on a shared machine can tell.
 fn two_digits(value: f64) -> String {
     if value >= 10.0 {
         let step = 10_f64.powf(value.log10().floor() - 1.0);
@@ -55,7 +55,8 @@ mod tests {
     #[test]
     fn a_row_compares_with_the_fastest_of_the_others() {
         let timing = Timing { median: 0.031, fastest: 0.03, slowest: 0.04, runs: 9 };
-        let others = [Usual { software: "a", seconds: 3.1 }, Usual { software: "b", seconds: 0.31 }];
+        let other = |software: &str, seconds| Usual { software: software.to_owned(), seconds };
+        let others = [other("a", 3.1), other("b", 0.31)];
         assert_eq!(
             row("fit", &timing, &others),
             "| fit | 31.0 ms | 30.0 ms to 40.0 ms | 9 | a 3.10 s; b 310 ms | 10 |"

@@ -1,50 +1,40 @@
-//! What the usual environments take for the same work, as measured for this project in 2026; typed in, not measured here.
-//!
-//! Two cores of an Intel Xeon (virtual), 24 GiB, Linux, nothing else running; R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3 and pbkrtest 0.5.2
-//! (Debian's packages with the default BLAS); Python 3.11 with statsmodels 0.15.0. Strip table in memory, same model, 3 blocks of 8
-//! strips in 10, 100 and 1000 fields.
+//! What R takes for the same work on the machine of the tables: `measured/usual.csv`, written by `benches/compare.sh --usual` (`usual/fits.R`).
+
+/// Measured: case, strips, software, seconds.
+const MEASURED: &str = include_str!("../measured/usual.csv");
 
 /// One measurement of another environment.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Usual {
     /// Software and call.
-    pub software: &'static str,
+    pub software: String,
     /// Seconds.
     pub seconds: f64,
 }
 
-const fn usual(software: &'static str, seconds: f64) -> Usual {
-    Usual { software, seconds }
+/// What was measured of a case at a number of strips; empty where nothing was.
+pub fn of(case: &str, strips: usize) -> Vec<Usual> {
+    let line = |line: &str| {
+        let cells: Vec<&str> = line.split(',').collect();
+        let [of_case, of_strips, software, seconds] = cells.as_slice() else { return None };
+        (*of_case == case && of_strips.parse() == Ok(strips))
+            .then_some(Usual { software: (*software).to_owned(), seconds: seconds.parse().ok()? })
+    };
+    MEASURED.lines().filter_map(line).collect()
 }
 
-/// Restricted likelihood fit at 10, 100 and 1000 fields.
-pub const FIT: [[Usual; 2]; 3] = [
-    [usual("lme4 `lmer`", 0.048), usual("statsmodels `MixedLM`", 0.039)],
-    [usual("lme4 `lmer`", 0.067), usual("statsmodels `MixedLM`", 0.283)],
-    [usual("lme4 `lmer`", 0.315), usual("statsmodels `MixedLM`", 2.475)],
-];
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// Fit and summary with Satterthwaite's degrees of freedom.
-pub const SATTERTHWAITE: [[Usual; 1]; 3] =
-    [[usual("lmerTest `summary`", 0.075)], [usual("lmerTest `summary`", 0.139)], [usual("lmerTest `summary`", 0.729)]];
-
-/// Summary with Kenward and Roger's; the last one with the other core busy.
-pub const KENWARD_ROGER: [[Usual; 1]; 3] = [
-    [usual("pbkrtest summary", 0.404)],
-    [usual("pbkrtest summary", 1.03)],
-    [usual("pbkrtest summary (other core busy)", 8.1)],
-];
-
-/// Parametric bootstrap, 200 refits: on one core, and on two.
-pub const REFITS: [[Usual; 2]; 3] = [
-    [usual("lme4 `bootMer`, 1 core", 1.80), usual("lme4 `bootMer`, 2 cores", 2.02)],
-    [usual("lme4 `bootMer`, 1 core", 4.23), usual("lme4 `bootMer`, 2 cores", 4.71)],
-    [usual("lme4 `bootMer`, 1 core", 30.4), usual("lme4 `bootMer`, 2 cores", 28.1)],
-];
-
-/// Binomial mixed model with a random effect of every strip, Laplace.
-pub const BINOMIAL: [[Usual; 1]; 3] = [
-    [usual("lme4 `glmer`", 0.33)],
-    [usual("lme4 `glmer`, convergence warning", 5.04)],
-    [usual("lme4 `glmer`, convergence warning", 70.2)],
-];
+    #[test]
+    fn every_case_and_size_of_the_comparison_was_measured() {
+        for case in ["fit", "satterthwaite", "kenward_roger", "refits", "binomial"] {
+            for strips in [240, 2400, 24000] {
+                let usual = of(case, strips);
+                assert!(!usual.is_empty() && usual.iter().all(|usual| usual.seconds > 0.0), "{case}, {strips} strips");
+            }
+        }
+        assert_eq!(of("fit", 1), []);
+    }
+}

@@ -4,7 +4,7 @@
 use std::error::Error;
 use std::fs;
 
-use evenstand_benches::pages::{plot, read, table};
+use evenstand_benches::pages::{plot, ratios, read, table};
 
 /// Between these lines of a page stands what is made here.
 const BEGIN: &str = "<!-- measured: begin -->";
@@ -15,9 +15,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
     let measured = read(&fs::read_to_string(format!("{root}/benches/measured/whole.csv"))?)?;
     let machine = fs::read_to_string(format!("{root}/benches/measured/machine.txt"))?;
-    let block = format!("{BEGIN}\n{}\n\n{}{END}", machine.trim(), table(&measured));
+    let block = |table: String| format!("{BEGIN}\n{}\n\n{table}{END}", machine.trim());
+    let (whole, ratios) = (block(table(&measured)), block(ratios(&measured)));
     let mut made = vec![("notebooks-md/07-how-it-scales.svg".to_owned(), plot(&measured))];
-    for page in ["notebooks-md/07-how-it-scales.md", "benches/README.md"] {
+    for (page, block) in
+        [("notebooks-md/07-how-it-scales.md", &whole), ("benches/README.md", &whole), ("README.md", &ratios)]
+    {
         let text = fs::read_to_string(format!("{root}/{page}"))?;
         let (before, rest) = text.split_once(BEGIN).ok_or(format!("{page} has no line {BEGIN}"))?;
         let (_, after) = rest.split_once(END).ok_or(format!("{page} has no line {END}"))?;

@@ -153,15 +153,15 @@ fn rows_of(planter: &str, planters: &FieldPlanters) -> Expr {
     })
 }
 
-/// A line through points, straight between them and beyond both ends.
+/// A line through points, straight between them and beyond both ends, never below zero: the calibration of the settings.
 fn piecewise(x: &Expr, points: &[(f64, f64)]) -> Result<Expr> {
     let piece = |index: usize| {
         let ((x0, y0), (x1, y1)) = (points[index], points[index + 1]);
-        lit(y0) + (x.clone() - lit(x0)) * lit((y1 - y0) / (x1 - x0))
+        lit(y0) + (x.clone() - lit(x0)) * lit(y1 - y0) / lit(x1 - x0)
     };
     let mut line = piece(points.len() - 2);
     for index in (0..points.len() - 2).rev() {
         line = when(x.clone().lt(lit(points[index + 1].0)), piece(index)).otherwise(line)?;
     }
-    Ok(line)
+    when(line.clone().lt(lit(0.0)), lit(0.0)).otherwise(line)
 }

@@ -8,7 +8,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
-use arrow::compute::is_null;
+use arrow::compute::{filter_record_batch, is_null, not};
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{FieldRow, StripTotalsRow, TraceRow};
 use evenstand_tables::{Finding, Moment};
@@ -92,7 +92,7 @@ pub(crate) struct SettingLogs {
 }
 
 /// Rows of a batch, and batches that are in memory at a time; as many again wait.
-const BATCH_ROWS: usize = 1 << 16;
+const BATCH_ROWS: usize = 1 << 15;
 const BATCHES_AT_A_TIME: usize = 4;
 
 /// Text columns of a setting log that linking needs.
@@ -199,7 +199,7 @@ fn sum_file(
         let mut frames: Vec<Result<DataFrame, LinkError>> = telemetry().map(|_| Ok(DataFrame::empty())).collect();
         let next = rayon::in_place_scope(|scope| {
             for ((batch, hand), frame) in telemetry().zip(&mut frames) {
-                scope.spawn(move |_| *frame = sums_of_batch(batch, hand, planters, settings));
+                scope.spawn(move |_| *frame = sums_of_telemetry(batch, hand, planters, settings));
             }
             waiting.iter().zip(&hands).try_for_each(|(batch, hand)| meanwhile(batch, hand))?;
             fetch()
@@ -210,6 +210,20 @@ fn sum_file(
         waiting = next;
     }
     Ok(())
+}
+
+/// Sums of the rows of a batch that have a time.
+fn sums_of_telemetry(
+    batch: &RecordBatch,
+    hand: &BooleanArray,
+    planters: &HashMap<&str, Option<&str>>,
+    settings: &Settings,
+) -> Result<DataFrame, LinkError> {
+    if hand.true_count() == 0 {
+        return sums_of_batch(batch, planters, settings);
+    }
+    let telemetry = not(hand).and_then(|telemetry| filter_record_batch(batch, &telemetry));
+    sums_of_batch(&telemetry.map_err(|error| LinkError::Telemetry(error.to_string()))?, planters, settings)
 }
 
 /// Totals from elsewhere, where they are of these files and settings.
@@ -295,8 +309,12 @@ fn hand_rows_of_group(group: &RowGroupMetaData) -> Option<i64> {
 fn batches(path: &Path, rows: Rows) -> Result<ParquetRecordBatchReader, LinkError> {
     let file = File::open(path).map_err(|error| unreadable(path, &error))?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(path, &error))?;
+    // Sums do not ask where a row stands.
+    let unasked = |name: &&str| {
+        rows == Rows::Telemetry && matches!(*name, "source_file" | "source_row" | "row_unit" | "closing_position")
+    };
     let wanted = TEXTS.iter().chain(&NUMBERS).chain(&["time", "source_row", "row_unit"]).copied();
-    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted);
+    let mask = ProjectionMask::columns(builder.parquet_schema(), wanted.filter(|name| !unasked(name)));
     let groups = builder.metadata().row_groups().iter().enumerate().filter(|(_, group)| {
         let hand = hand_rows_of_group(group);
         match rows {

@@ -5,9 +5,9 @@
 
 use std::collections::HashMap;
 
-use arrow::array::{Array, Float64Array, StringArray};
+use arrow::array::{Array, Float64Array, StringArray, TimestampMicrosecondArray};
 use evenstand_settings::Planter;
-use polars::prelude::{Column, DataFrame, DataType};
+use polars::prelude::{Column, DataFrame, DataType, Int64Chunked, IntoColumn};
 use polars::series::IsSorted;
 
 use crate::LinkError;
@@ -65,18 +65,11 @@ impl<'a> Places<'a> {
         column
     }
 
-    /// The planter of each row as its position among those of the settings, −1 for any other; one number where all rows have
-    /// the same.
-    pub fn planters(&self, planters: &[Planter]) -> Planters {
-        let position = |place: &Place| {
-            let known = planters.iter().position(|planter| Some(planter.id.as_str()) == place.2);
-            known.map_or(-1, |position| position as i32)
-        };
-        let positions: Vec<i32> = self.places.iter().map(position).collect();
-        match positions.as_slice() {
-            [first, others @ ..] if others.iter().all(|other| other == first) => Planters::One(*first),
-            _ => Planters::Each(self.of_rows.iter().map(|place| positions[*place as usize]).collect()),
-        }
+    /// The planter of each row, where the settings have it.
+    pub fn planters<'s>(&self, planters: &'s [Planter]) -> Vec<Option<&'s Planter>> {
+        let known = |place: &Place| planters.iter().find(|planter| Some(planter.id.as_str()) == place.2);
+        let known: Vec<Option<&Planter>> = self.places.iter().map(known).collect();
+        self.of_rows.iter().map(|place| known[*place as usize]).collect()
     }
 
     /// Writes field, strip and planter beside the number of their place.
@@ -96,25 +89,72 @@ impl<'a> Places<'a> {
     }
 }
 
-/// Planters of the rows of a batch, as positions among those of the settings.
-pub(crate) enum Planters {
-    /// All rows are of this one.
-    One(i32),
-    Each(Vec<i32>),
+/// One number a row; NaN where it is missing.
+pub(crate) struct Values(Vec<f64>);
+
+impl Values {
+    pub fn of(column: &Float64Array) -> Self {
+        if column.null_count() == 0 {
+            return Self(column.values().to_vec());
+        }
+        Self(column.iter().map(|value| value.unwrap_or(f64::NAN)).collect())
+    }
+
+    /// These forces, and where one is missing that of the pressure: weighed, or 1 nominal N a kPa, as along the strips.
+    pub fn or_force_of(&self, pressures: &Self, planters: &[Option<&Planter>]) -> Self {
+        let force = |((own, pressure), planter): ((&f64, &f64), &Option<&Planter>)| {
+            if !own.is_nan() || pressure.is_nan() {
+                return *own;
+            }
+            planter.and_then(|planter| planter.force_at_pressure(*pressure)).unwrap_or(*pressure)
+        };
+        Self(self.0.iter().zip(&pressures.0).zip(planters).map(force).collect())
+    }
+
+    /// Which values are not below a limit; a missing one counts as such.
+    pub fn at_least_or_missing(&self, limit: f64) -> Vec<bool> {
+        self.0.iter().map(|value| value.is_nan() || *value >= limit).collect()
+    }
+
+    /// 1 for each wanted row that has a value, 0 for the others; `None` where no row has one.
+    pub fn counted(&self, wanted: &[bool]) -> Option<Vec<i64>> {
+        self.known()
+            .then(|| self.0.iter().zip(wanted).map(|(value, wanted)| i64::from(*wanted && !value.is_nan())).collect())
+    }
+
+    /// As [`Values::counted`], of rows in which the other value is missing.
+    pub fn counted_beside(&self, other: &Self, wanted: &[bool]) -> Option<Vec<i64>> {
+        let wanted: Vec<bool> = wanted.iter().zip(&other.0).map(|(wanted, other)| *wanted && other.is_nan()).collect();
+        self.counted(&wanted)
+    }
+
+    /// Values to the nearest whole unit, away from zero in the middle; 0 where a row is not wanted or has no value. `None` where no row has one.
+    pub fn whole(&self, units: f64, wanted: &[bool]) -> Option<Vec<i64>> {
+        let whole = |(value, wanted): (&f64, &bool)| {
+            let scaled = value * units;
+            let half = if scaled < 0.0 { -0.5 } else { 0.5 };
+            // The whole number of NaN is 0.
+            if *wanted { (scaled + half) as i64 } else { 0 }
+        };
+        self.known().then(|| self.0.iter().zip(wanted).map(whole).collect())
+    }
+
+    fn known(&self) -> bool {
+        self.0.iter().any(|value| !value.is_nan())
+    }
 }
 
-/// Puts sums of some of the rows beside sums of all, by the number of their place; a place without such rows has sums of zero.
-pub(crate) fn add_beside(all: &mut DataFrame, some: &DataFrame) -> Result<(), LinkError> {
-    let row_of: HashMap<u32, usize> =
-        some.column("place")?.u32()?.iter().enumerate().filter_map(|(row, place)| Some((place?, row))).collect();
-    let rows: Vec<Option<usize>> =
-        all.column("place")?.u32()?.iter().map(|place| row_of.get(&place?).copied()).collect();
-    for column in some.columns().iter().filter(|column| column.name() != "place") {
-        let sums = column.i64()?;
-        let beside: Vec<i64> = rows.iter().map(|row| row.and_then(|row| sums.get(row)).unwrap_or(0)).collect();
-        all.with_column(Column::new(column.name().clone(), beside))?;
+/// A column of whole numbers.
+pub(crate) fn whole_column(name: &str, values: Vec<i64>) -> Column {
+    Int64Chunked::from_vec(name.into(), values).into_column()
+}
+
+/// A column of times as microseconds; missing where a row has none.
+pub(crate) fn time_column(name: &str, column: &TimestampMicrosecondArray) -> Column {
+    match column.null_count() {
+        0 => Column::new(name.into(), column.values().as_ref()),
+        _ => Column::new(name.into(), column.iter().collect::<Vec<_>>()),
     }
-    Ok(())
 }
 
 /// A column of words; `None` where no row has one.
@@ -122,16 +162,24 @@ pub(crate) fn text_column(name: &str, column: &StringArray) -> Option<Column> {
     (column.null_count() < column.len()).then(|| Column::new(name.into(), column.iter().collect::<Vec<_>>()))
 }
 
-/// A column of numbers; `None` where no row has one.
-pub(crate) fn number_column(name: &str, column: &Float64Array) -> Option<Column> {
-    match column.null_count() {
-        0 => Some(Column::new(name.into(), column.values().as_ref())),
-        nulls if nulls == column.len() => None,
-        _ => Some(Column::new(name.into(), column.iter().collect::<Vec<_>>())),
-    }
-}
-
 /// A column of words in which no row has one.
 pub(crate) fn no_text(name: &str, rows: usize) -> Column {
     Column::full_null(name.into(), rows, &DataType::String)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whole_numbers_are_the_nearest_and_rows_without_a_value_or_too_slow_add_nothing() {
+        let values = Values(vec![1.006, -1.006, f64::NAN, 7.0]);
+        let wanted = [true, true, true, false];
+        assert_eq!(values.whole(100.0, &wanted), Some(vec![101, -101, 0, 0]));
+        assert_eq!(values.counted(&wanted), Some(vec![1, 1, 0, 0]));
+        assert_eq!(Values(vec![f64::NAN]).whole(100.0, &[true]), None);
+        let forces = Values(vec![f64::NAN, 5.0, f64::NAN, f64::NAN]);
+        assert_eq!(values.counted_beside(&forces, &wanted), Some(vec![1, 0, 0, 0]));
+        assert_eq!(values.at_least_or_missing(1.0), [true, false, true, true]);
+    }
 }

@@ -1,118 +1,87 @@
 //! Sums of a batch of telemetry by strip. With `telemetry_columns` the only file of the project that uses polars.
 //!
-//! polars derives the forces and adds up whole numbers (micro-newtons and the like), which come out the same in whatever order threads meet the rows.
+//! Every row becomes whole numbers (micro-newtons and the like), nought where a value is missing or the planter was slower than working speed;
+//! polars groups the rows by strip and adds them up. Whole numbers come out the same in whatever order threads meet the rows.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 
-use arrow::array::{Array, BooleanArray, RecordBatch, TimestampMicrosecondArray};
-use evenstand_settings::{Knob, Planter, Settings};
+use arrow::array::{Array, RecordBatch, TimestampMicrosecondArray};
+use evenstand_settings::Settings;
 use evenstand_tables::Moment;
 use evenstand_tables::rows::StripTotalsRow;
-use polars::prelude::{Column, DataFrame, DataType, Expr, IntoLazy, NULL, PolarsError, col, len, lit, when};
+use polars::prelude::{DataFrame, DataType, IntoLazy, PolarsError, col, len, lit};
 
 use crate::LinkError;
 use crate::strip_totals::{HUNDREDTHS, MILLIONTHS, StripTotals};
-use crate::telemetry::{NUMBERS, numbers, texts};
-use crate::telemetry_columns::{Places, Planters, add_beside, no_text, number_column, text_column};
+use crate::telemetry::{numbers, texts};
+use crate::telemetry_columns::{Places, Values, no_text, text_column, time_column, whole_column};
 
 /// Words about a strip, of which the first in the order of the alphabet is taken.
 const LABELS: [&str; 5] = ["block", "condition", "press_position", "depth_stop", "gauge_wheel"];
 
-/// Sums the telemetry rows of a batch by field, strip and planter: polars derives the forces and adds up.
+/// Sums the rows of a batch, all of them telemetry, by field, strip and planter.
 pub(crate) fn sums_of_batch(
     batch: &RecordBatch,
-    hand: &BooleanArray,
     planters: &HashMap<&str, Option<&str>>,
     settings: &Settings,
 ) -> Result<DataFrame, LinkError> {
     let [field_id, strip_id, own] = ["field_id", "strip_id", "planter_id"].map(|name| texts(batch, name));
     let places = Places::of(field_id?, strip_id?, own?, planters);
     let mut columns = vec![places.column()];
-    for name in LABELS {
-        columns.extend(text_column(name, texts(batch, name)?));
-    }
-    for name in NUMBERS {
-        columns.extend(number_column(name, numbers(batch, name)?));
-    }
     let times: Option<&TimestampMicrosecondArray> =
         batch.column_by_name("time").and_then(|column| column.as_any().downcast_ref());
-    let times = times.ok_or_else(|| LinkError::Telemetry("no column of times".into()))?;
-    columns.push(match times.null_count() {
-        0 => Column::new("time".into(), times.values().as_ref()),
-        _ => Column::new("time".into(), times.iter().collect::<Vec<_>>()),
-    });
+    columns.push(time_column("time", times.ok_or_else(|| LinkError::Telemetry("no column of times".into()))?));
+    let mut sums = vec![len().cast(DataType::Int64).alias("rows"), col("time").min().alias("started_at")];
+    let mut unlabelled = Vec::new();
+    for name in LABELS {
+        match text_column(name, texts(batch, name)?) {
+            Some(column) => {
+                columns.push(column);
+                sums.push(col(name).min());
+            }
+            None => unlabelled.push(name),
+        }
+    }
+    let mut add = |name: String, whole: Option<Vec<i64>>| match whole {
+        Some(whole) => {
+            sums.push(col(name.as_str()).sum());
+            columns.push(whole_column(&name, whole));
+        }
+        // What no row has adds nothing.
+        None => sums.push((len().cast(DataType::Int64) * lit(0_i64)).alias(name)),
+    };
+    let speed = Values::of(numbers(batch, "speed_m_s")?);
+    let at_speed = speed.at_least_or_missing(settings.analysis.min_speed_m_s);
+    let [set_pressure, actual_pressure] = ["set_pressure_kpa", "actual_pressure_kpa"].map(|name| numbers(batch, name));
+    let (set_pressure, actual_pressure) = (Values::of(set_pressure?), Values::of(actual_pressure?));
+    let [logged_set, logged_actual] = ["set_force_n", "actual_force_n"].map(|name| numbers(batch, name));
+    let (logged_set, logged_actual) = (Values::of(logged_set?), Values::of(logged_actual?));
     let of_rows = places.planters(&settings.planters);
-    if let Planters::Each(positions) = &of_rows {
-        columns.push(Column::new("planter".into(), positions.as_slice()));
+    let set_force = logged_set.or_force_of(&set_pressure, &of_rows);
+    let actual_force = logged_actual.or_force_of(&actual_pressure, &of_rows);
+    add("rows_at_speed".into(), Some(at_speed.iter().map(|at_speed| i64::from(*at_speed)).collect()));
+    for (name, values) in [
+        ("speed", &speed),
+        ("set_pressure", &set_pressure),
+        ("set_force", &set_force),
+        ("actual_force", &actual_force),
+        ("lat", &Values::of(numbers(batch, "lat")?)),
+        ("lon", &Values::of(numbers(batch, "lon")?)),
+    ] {
+        add(format!("{name}_count"), values.counted(&at_speed));
+        add(format!("{name}_millionths"), values.whole(MILLIONTHS, &at_speed));
     }
-    let has: BTreeSet<String> = columns.iter().map(|column| column.name().to_string()).collect();
-    let given = |name: &str| has.contains(name).then(|| col(name));
-    let mut rows = DataFrame::new(batch.num_rows(), columns)?.lazy();
-    if hand.true_count() > 0 {
-        rows = rows.filter(col("time").is_not_null());
+    add("set_from_pressure_count".into(), set_pressure.counted_beside(&logged_set, &at_speed));
+    add("actual_from_pressure_count".into(), actual_pressure.counted_beside(&logged_actual, &at_speed));
+    for (name, values) in [("set_force", &set_force), ("actual_force", &actual_force)] {
+        let hundredths = values.whole(HUNDREDTHS, &at_speed);
+        let squares = |whole: &Vec<i64>| whole.iter().map(|value| value.wrapping_mul(*value)).collect();
+        add(format!("{name}_squares"), hundredths.as_ref().map(squares));
+        add(format!("{name}_hundredths"), hundredths);
     }
-    let force_of = |pressure: &str| Some(force_of_pressure(given(pressure)?, &of_rows, &settings.planters));
-    // A row without a speed counts as at working speed.
-    let at_speed =
-        given("speed_m_s").map(|speed| speed.clone().is_null().or(speed.gt_eq(lit(settings.analysis.min_speed_m_s))));
-    let missing = || lit(NULL).cast(DataType::Float64);
-    // To the nearest whole unit: a cast alone cuts towards zero, and means would lie too low.
-    let whole = |value: Expr, unit: f64| {
-        let scaled = value * lit(unit);
-        let half = when(scaled.clone().lt(lit(0.0))).then(lit(-0.5)).otherwise(lit(0.5));
-        (scaled + half).cast(DataType::Int64)
-    };
-    let first_of = |one: Option<Expr>, other: Option<Expr>| match (one, other) {
-        (Some(one), Some(other)) => Some(one.fill_null(other)),
-        (one, other) => one.or(other),
-    };
-    let where_no = |force: &str, pressure: &str| match (given(force), given(pressure)) {
-        (Some(force), Some(pressure)) => Some(when(force.is_null()).then(pressure).otherwise(missing())),
-        (_, pressure) => pressure,
-    };
-    let set = first_of(given("set_force_n"), force_of("set_pressure_kpa"));
-    let actual = first_of(given("actual_force_n"), force_of("actual_pressure_kpa"));
-    // What is summed, and of what rows are counted that have it.
-    let sums_of = [
-        ("speed", given("speed_m_s")),
-        ("set_pressure", given("set_pressure_kpa")),
-        ("set_force", set.clone()),
-        ("actual_force", actual.clone()),
-        ("lat", given("lat")),
-        ("lon", given("lon")),
-    ];
-    let counts_of = [
-        ("set_from_pressure", where_no("set_force_n", "set_pressure_kpa")),
-        ("actual_from_pressure", where_no("actual_force_n", "actual_pressure_kpa")),
-    ];
-    let mut all = vec![len().cast(DataType::Int64).alias("rows"), col("time").min().alias("started_at")];
-    all.extend(LABELS.iter().filter_map(|name| Some(given(name)?.min().alias(*name))));
-    // What no row has adds nothing.
-    let nothing = || len().cast(DataType::Int64) * lit(0_i64);
-    let mut sums = vec![len().cast(DataType::Int64).alias("rows_at_speed")];
-    for (name, value) in &sums_of {
-        let sum = value.clone().map(|value| whole(value, MILLIONTHS).sum());
-        sums.push(sum.unwrap_or_else(nothing).alias(format!("{name}_millionths")));
-    }
-    for (name, value) in sums_of.into_iter().chain(counts_of) {
-        let count = value.map(|value| value.count().cast(DataType::Int64));
-        sums.push(count.unwrap_or_else(nothing).alias(format!("{name}_count")));
-    }
-    for (name, value) in [("set_force", set), ("actual_force", actual)] {
-        let hundredths = value.map(|value| whole(value, HUNDREDTHS));
-        let sum = hundredths.clone().map(Expr::sum);
-        let squares = hundredths.map(|value| (value.clone() * value).sum());
-        sums.push(sum.unwrap_or_else(nothing).alias(format!("{name}_hundredths")));
-        sums.push(squares.unwrap_or_else(nothing).alias(format!("{name}_squares")));
-    }
-    let mut frame = rows.clone().group_by([col("place")]).agg(all).collect()?;
-    let moving = match at_speed {
-        Some(at_speed) => rows.filter(at_speed),
-        None => rows,
-    };
-    add_beside(&mut frame, &moving.group_by([col("place")]).agg(sums).collect()?)?;
+    let mut frame = DataFrame::new(batch.num_rows(), columns)?.lazy().group_by([col("place")]).agg(sums).collect()?;
     places.named(&mut frame)?;
-    for name in LABELS.into_iter().filter(|name| !has.contains(*name)) {
+    for name in unlabelled {
         frame.with_column(no_text(name, frame.height()))?;
     }
     Ok(frame)
@@ -173,32 +142,4 @@ pub(crate) fn add_totals(
         ));
     }
     Ok(())
-}
-
-/// Force in newtons of a pressure column, by the calibration of the row's planter; 1 nominal N a kPa without one.
-fn force_of_pressure(pressure: Expr, of_rows: &Planters, planters: &[Planter]) -> Expr {
-    let mut force = pressure.clone();
-    for (position, candidate) in planters.iter().enumerate() {
-        let Some(Knob::Pressure { calibration: Some(calibration), .. }) = &candidate.knob else { continue };
-        let line = || piecewise(&pressure, calibration.points());
-        match of_rows {
-            Planters::One(one) if *one == position as i32 => force = line(),
-            Planters::One(_) => {}
-            Planters::Each(_) => force = when(col("planter").eq(lit(position as i32))).then(line()).otherwise(force),
-        }
-    }
-    force
-}
-
-/// A line through points, straight between them and beyond both ends.
-fn piecewise(x: &Expr, points: &[(f64, f64)]) -> Expr {
-    let piece = |index: usize| {
-        let ((x0, y0), (x1, y1)) = (points[index], points[index + 1]);
-        lit(y0) + (x.clone() - lit(x0)) * lit((y1 - y0) / (x1 - x0))
-    };
-    let mut line = piece(points.len() - 2);
-    for index in (0..points.len() - 2).rev() {
-        line = when(x.clone().lt(lit(points[index + 1].0))).then(piece(index)).otherwise(line);
-    }
-    line
 }

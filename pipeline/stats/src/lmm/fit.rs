@@ -19,6 +19,9 @@ use crate::note::Note;
 use crate::random_term::Structure;
 use std::sync::OnceLock;
 
+/// From so many rows on a second thread is worth waking.
+const ROWS_FOR_TWO_THREADS: usize = 4096;
+
 /// Options of a linear mixed model; [`Lmm::fit`] does the work.
 ///
 /// ```
@@ -74,9 +77,13 @@ impl Lmm {
         let (start, profile) = Profile::of(design)?;
         // Without residuals the known variances still hold, and no others reach this line.
         let mut notes: Vec<Note> = start.notes().iter().filter(|note| note.code != PERFECT_FIT).cloned().collect();
-        notes.extend(disagreement(design, start.coefficients(), &start.standard_errors()));
+        // Two questions of one design that do not wait for each other.
+        let compare = || disagreement(design, start.coefficients(), &start.standard_errors());
+        let search = || optimise(&profile, self.criterion);
+        let many = design.n_observations() >= ROWS_FOR_TWO_THREADS;
+        let (compared, (theta, optimum)) = if many { rayon::join(compare, search) } else { (compare(), search()) };
+        notes.extend(compared);
         notes.extend(few_groups(design.random()));
-        let (theta, optimum) = optimise(&profile, self.criterion);
         notes.extend(stopped_early(&optimum));
         notes.extend(boundary(design, &profile, &theta));
         let mut fit = assemble(
