@@ -143,12 +143,18 @@ impl DrawingBackend for SvgMarks<'_> {
             HPos::Center => "middle",
             HPos::Right => "end",
         };
-        debug_assert!(matches!(style.anchor().v_pos, VPos::Top), "texts are placed by their top");
+        let below = match style.anchor().v_pos {
+            VPos::Top => "0.76em",
+            VPos::Center => "0.5ex",
+            VPos::Bottom => "-0.5ex",
+        };
         self.push("<text x=\"")
             .number(x.into())
             .push("\" y=\"")
             .number(y.into())
-            .push("\" dy=\"0.76em\" text-anchor=\"");
+            .push("\" dy=\"")
+            .push(below)
+            .push("\" text-anchor=\"");
         self.push(anchor).push("\" font-family=\"").push(style.family().as_str()).push("\" font-size=\"");
         let size = style.size() / SIZE_PER_EM;
         self.push(&size.to_string()).push("\"").opacity(style.color()).push(" fill=\"").colour(style.color());
