@@ -71,26 +71,39 @@ impl PressureRows {
         }
         let keys = Keys::of(table)?;
         // Rows of one field-season mostly stand together: what is known of it is looked up once.
-        let mut last: Option<(&str, i64, Option<&HashMap<String, bool>>, bool)> = None;
+        let mut last: Option<Known> = None;
         let rows = (0..table.len()).map(|row| {
             let mut of_field_season = None;
             if let Some((field, season)) = keys.field_season(row) {
-                let known = last.filter(|known| (known.0, known.1) == (field, season)).unwrap_or_else(|| {
+                let known = last.filter(|known| known.of == (field, season)).unwrap_or_else(|| {
                     let key = (field.to_owned(), season);
-                    (field, season, self.strips.get(&key), self.field_seasons.contains(&key))
+                    Known {
+                        of: (field, season),
+                        strips: self.strips.get(&key),
+                        unknown: self.field_seasons.contains(&key),
+                    }
                 });
                 last = Some(known);
                 of_field_season = Some(known);
             }
-            let strip = of_field_season.and_then(|(_, _, strips, _)| strips?.get(keys.strip(row)?));
+            let strip = of_field_season.and_then(|known| known.strips?.get(keys.strip(row)?));
             match (strip, keys.planter(row)) {
                 (Some(nominal), _) => *nominal,
                 (None, Some(planter)) => self.planter(Some(planter)),
-                (None, None) => keys.planter.is_none() && of_field_season.is_some_and(|known| known.3),
+                (None, None) => keys.planter.is_none() && of_field_season.is_some_and(|known| known.unknown),
             }
         });
         Ok(rows.collect())
     }
+}
+
+/// What is known of a field-season.
+#[derive(Clone, Copy)]
+struct Known<'a> {
+    of: (&'a str, i64),
+    strips: Option<&'a HashMap<String, bool>>,
+    /// Whether the forces of any of its strips are pressures.
+    unknown: bool,
 }
 
 /// What each row is about, as far as the table says.

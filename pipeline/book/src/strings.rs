@@ -67,7 +67,7 @@ pub(crate) fn written(part: &str) -> Vec<&str> {
 /// a text that already looks like such a code has its first letter written out.
 fn escaped(text: &str) -> Cow<'_, str> {
     let special = |byte: &u8| matches!(byte, b'&' | b'<' | b'>' | b'_' | 0xEF) || *byte < b' ';
-    if !text.as_bytes().iter().any(|byte| special(byte)) {
+    if !text.as_bytes().iter().any(special) {
         return Cow::Borrowed(text);
     }
     let mut escaped = String::with_capacity(text.len() + 16);
