@@ -1,6 +1,5 @@
 //! The first sheet: what the workbook is, how to read it, and where everything stands.
 
-use evenstand_tables::Table;
 use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Url, Worksheet, XlsxError};
 
 use crate::names::{ABOUT, CHARTS};
@@ -28,11 +27,11 @@ pub(crate) const LONGEST_TITLE: usize = 255;
 const WIDTHS: [f64; 5] = [22.0, 34.0, 90.0, 10.0, 30.0];
 
 /// The sheet `About`.
-pub(crate) fn worksheet(tables: &[Table], sheets: &[Sheet], facts: &BookFacts) -> Result<Worksheet, BookError> {
-    write(tables, sheets, facts).map_err(|source| BookError::sheet(ABOUT, source))
+pub(crate) fn worksheet(sheets: &[Sheet], facts: &BookFacts) -> Result<Worksheet, BookError> {
+    write(sheets, facts).map_err(|source| BookError::sheet(ABOUT, source))
 }
 
-fn write(tables: &[Table], sheets: &[Sheet], facts: &BookFacts) -> Result<Worksheet, XlsxError> {
+fn write(sheets: &[Sheet], facts: &BookFacts) -> Result<Worksheet, XlsxError> {
     let mut sheet = Worksheet::new();
     sheet.set_name(ABOUT)?;
     sheet.set_landscape();
@@ -67,8 +66,7 @@ fn write(tables: &[Table], sheets: &[Sheet], facts: &BookFacts) -> Result<Worksh
     row += 1;
     sheet.write_string_with_format(row, 0, "How to read it", &bold)?;
     row += 1;
-    let notes =
-        HOW_TO_READ.into_iter().map(str::to_owned).chain(units(sheets, facts.units)).chain(left_out(tables, sheets));
+    let notes = HOW_TO_READ.into_iter().map(str::to_owned).chain(units(sheets, facts.units)).chain(left_out(sheets));
     for note in notes {
         paragraph(&mut sheet, row, &note, &Format::new())?;
         row += 1;
@@ -89,15 +87,15 @@ fn write(tables: &[Table], sheets: &[Sheet], facts: &BookFacts) -> Result<Worksh
         &top,
     )?;
     row += 1;
-    for (table, planned) in tables.iter().zip(sheets) {
-        let schema = table.schema();
+    for planned in sheets {
+        let schema = planned.schema();
         // About 95 letters stand in a line of the third column.
         let lines = schema.description.chars().count().div_ceil(95).max(1);
         sheet.set_row_height(row, lines_high(lines))?;
         link(&mut sheet, row, planned.name())?;
         sheet.write_string_with_format(row, 1, &schema.title, &top)?;
         sheet.write_string_with_format(row, 2, &schema.description, &top)?;
-        sheet.write_number_with_format(row, 3, table.len() as f64, &Format::new().set_align(FormatAlign::Top))?;
+        sheet.write_number_with_format(row, 3, planned.rows() as f64, &Format::new().set_align(FormatAlign::Top))?;
         sheet.write_string_with_format(row, 4, file(&schema.name), &top)?;
         row += 1;
     }
@@ -154,14 +152,14 @@ fn units(sheets: &[Sheet], units: BookUnits) -> Vec<String> {
 }
 
 /// Which sheets lack rows.
-fn left_out(tables: &[Table], sheets: &[Sheet]) -> impl Iterator<Item = String> {
-    tables.iter().zip(sheets).filter(|(_, sheet)| sheet.left_out() > 0).map(|(table, sheet)| {
+fn left_out(sheets: &[Sheet]) -> impl Iterator<Item = String> {
+    sheets.iter().filter(|sheet| sheet.left_out() > 0).map(|sheet| {
         format!(
             "{}: only the first {} of {} rows stand here, so that the workbook opens at once. All of them are in {}.",
             sheet.name(),
             sheet.shown_rows(),
-            table.len(),
-            file(&table.schema().name),
+            sheet.rows(),
+            file(&sheet.schema().name),
         )
     })
 }

@@ -16,7 +16,7 @@ use crate::column::Shown;
 use crate::names::{CHARTS, capitalised, in_words};
 use crate::pressure_rows::PressureRows;
 use crate::sheet::{FIRST_ROW, SHOWN_AS, Sheet, cut, cut_to};
-use crate::values::texts;
+use crate::values::{Texts, texts};
 use crate::{BookError, BookUnits};
 
 /// Conditions that get charts; the others are named below them.
@@ -46,18 +46,19 @@ pub(crate) struct CurveOf {
 
 /// Row by row, which curve a row belongs to.
 pub(crate) fn groups(table: &Table) -> Result<Vec<CurveOf>, TablesError> {
-    let blank = || vec![None; table.len()];
-    let [condition, closer, planter, response] = ["condition", "closer", "planter_id", "response"]
-        .map(|column| texts(table, column).map(|texts| texts.unwrap_or_else(blank)));
-    let rows = condition?.into_iter().zip(closer?).zip(planter?).zip(response?);
-    Ok(rows
-        .map(|(((condition, closer), planter), response)| CurveOf {
-            condition: condition.unwrap_or_default(),
-            closer: closer.unwrap_or_default(),
-            planter,
-            response: response.unwrap_or_default(),
-        })
-        .collect())
+    let condition = texts(table, "condition")?;
+    let closer = texts(table, "closer")?;
+    let planter = texts(table, "planter_id")?;
+    let response = texts(table, "response")?;
+    let at = |texts: &Option<Texts>, row: usize| texts.as_ref()?.at(row).map(str::to_owned);
+    let rows = 0..table.len();
+    let curve = |row| CurveOf {
+        condition: at(&condition, row).unwrap_or_default(),
+        closer: at(&closer, row).unwrap_or_default(),
+        planter: at(&planter, row),
+        response: at(&response, row).unwrap_or_default(),
+    };
+    Ok(rows.map(curve).collect())
 }
 
 impl CurveOf {
@@ -78,6 +79,16 @@ impl CurveOf {
     }
 }
 
+/// Columns of a table whose cells the charts refer to.
+pub(crate) fn referred(table: &str) -> &'static [&'static str] {
+    match table {
+        "curves" => &["force_n", "estimate", "low", "high"],
+        "adjusted" => &["force_n", "adjusted"],
+        "field_effects" => &["high", "low", "difference", SHOWN_AS],
+        _ => &[],
+    }
+}
+
 /// A sheet with the rows of each curve.
 struct Spans<'a> {
     sheet: &'a Sheet,
@@ -86,15 +97,11 @@ struct Spans<'a> {
 }
 
 impl<'a> Spans<'a> {
-    fn of(name: &str, tables: &[Table], sheets: &'a [Sheet]) -> Result<Option<Self>, BookError> {
-        let found = tables.iter().zip(sheets).find(|(table, _)| table.schema().name == name);
-        let Some((table, sheet)) = found else { return Ok(None) };
-        let groups = groups(table)?;
+    fn of(name: &str, sheets: &'a [Sheet]) -> Result<Option<Self>, BookError> {
+        let Some(sheet) = sheets.iter().find(|sheet| sheet.schema().name == name) else { return Ok(None) };
         let mut of: BTreeMap<CurveOf, (usize, usize)> = BTreeMap::new();
-        for (position, &row) in sheet.order().iter().enumerate() {
-            if let Some(group) = groups.get(row) {
-                of.entry(group.clone()).or_insert((position, 0)).1 += 1;
-            }
+        for (position, group) in groups(sheet.shown())?.into_iter().enumerate() {
+            of.entry(group).or_insert((position, 0)).1 += 1;
         }
         Ok(Some(Self { sheet, of }))
     }
@@ -152,42 +159,35 @@ struct Deciding {
 }
 
 /// The sheet of charts: per condition the fitted curve of the response that decides, and the differences by field.
-pub(crate) fn worksheet(
-    tables: &[Table],
-    sheets: &[Sheet],
-    pressures: &PressureRows,
-    units: BookUnits,
-) -> Result<Worksheet, BookError> {
+pub(crate) fn worksheet(sheets: &[Sheet], pressures: &PressureRows, units: BookUnits) -> Result<Worksheet, BookError> {
     let sources = Sources {
-        curves: Spans::of("curves", tables, sheets)?,
-        adjusted: Spans::of("adjusted", tables, sheets)?,
-        effects: Spans::of("field_effects", tables, sheets)?,
+        curves: Spans::of("curves", sheets)?,
+        adjusted: Spans::of("adjusted", sheets)?,
+        effects: Spans::of("field_effects", sheets)?,
         pressures,
         units,
     };
-    let deciding = deciding(tables, sheets, &sources)?;
+    let deciding = deciding(sheets, &sources)?;
     sources.write(&deciding).map_err(|source| BookError::sheet(CHARTS, source))
 }
 
 /// Curves of the response that decides, in the order of `starting_points`.
-fn deciding(tables: &[Table], sheets: &[Sheet], sources: &Sources) -> Result<Vec<Deciding>, BookError> {
+fn deciding(sheets: &[Sheet], sources: &Sources) -> Result<Vec<Deciding>, BookError> {
     let mut found: Vec<Deciding> = Vec::new();
-    for (table, sheet) in tables.iter().zip(sheets).filter(|(table, _)| table.schema().name == "starting_points") {
-        let primary: Vec<Option<bool>> = Cell::read(table, "primary")?;
-        let evidence = texts(table, "evidence")?.unwrap_or_default();
-        let groups = groups(table)?;
-        for (position, &row) in sheet.order().iter().enumerate() {
-            let Some(curve) = groups.get(row).filter(|_| primary.get(row) == Some(&Some(true))) else { continue };
-            if found.iter().any(|known| known.curve == *curve) {
+    for sheet in sheets.iter().filter(|sheet| sheet.schema().name == "starting_points") {
+        let primary: Vec<Option<bool>> = Cell::read(sheet.shown(), "primary")?;
+        let evidence = texts(sheet.shown(), "evidence")?;
+        for (row, (curve, primary)) in groups(sheet.shown())?.into_iter().zip(primary).enumerate() {
+            if primary != Some(true) || found.iter().any(|known| known.curve == curve) {
                 continue;
             }
-            let evidence = evidence.get(row).and_then(|word| word.as_deref()).unwrap_or("open");
-            let unit = sources.force(curve).unit;
-            let line = match sheet.number(position, "start_n") {
+            let evidence = evidence.as_ref().and_then(|evidence| evidence.at(row)).unwrap_or("open");
+            let unit = sources.force(&curve).unit;
+            let line = match sheet.number(row, "start_n") {
                 Some(start) => format!("{evidence}: starting point {start:.0} {unit}"),
                 None => format!("{evidence}: no starting point"),
             };
-            found.push(Deciding { curve: curve.clone(), line });
+            found.push(Deciding { curve, line });
         }
     }
     Ok(found)

@@ -18,6 +18,12 @@ pub enum BookError {
         /// What the writer says.
         source: Box<XlsxError>,
     },
+    /// The rows cannot be put into the workbook.
+    #[error("review.xlsx: {problem}\n  the tables in results/ are not touched by this")]
+    Archive {
+        /// What was found.
+        problem: String,
+    },
 }
 
 impl BookError {

@@ -3,47 +3,57 @@
 //! A planter whose closing system nobody weighed is analysed in its own pressure, one nominal newton to the kilopascal. A
 //! column in newtons then holds kilopascals in the rows of that planter, and nobody may read them as forces.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
-use evenstand_tables::{Table, TablesError};
+use arrow::array::{Array, Int64Array};
+use evenstand_tables::{Cell, Table, TablesError};
 
-use crate::values::{texts, wholes};
+use crate::values::{Texts, texts, wholes};
 
 /// Planters, strips and field-seasons without a known force.
 #[derive(Debug, Default)]
 pub(crate) struct PressureRows {
     planters: BTreeSet<String>,
-    strips: BTreeMap<(String, i64, String), bool>,
-    field_seasons: BTreeSet<(String, i64)>,
+    /// Of every field-season its strips, and whether theirs is unknown. Only asked, never gone through: their order tells nothing.
+    strips: HashMap<(String, i64), HashMap<String, bool>>,
+    field_seasons: HashSet<(String, i64)>,
 }
 
 impl PressureRows {
     /// Reads it off the tables `planters` and `strips`, where they are there.
-    pub fn of(tables: &[Table]) -> Result<Self, TablesError> {
+    pub fn of(planters: Option<&Table>, strips: Option<&Table>) -> Result<Self, TablesError> {
         let mut found = Self::default();
-        let named = |name: &'static str| tables.iter().filter(move |table| table.schema().name == name);
-        for table in named("planters") {
-            let calibrated: Vec<Option<bool>> = evenstand_tables::Cell::read(table, "calibrated")?;
-            let ids = texts(table, "planter_id")?.unwrap_or_default();
-            let without = ids.into_iter().zip(calibrated).filter(|(_, calibrated)| *calibrated == Some(false));
-            found.planters.extend(without.filter_map(|(id, _)| id));
+        if let Some(table) = planters {
+            let calibrated: Vec<Option<bool>> = Cell::read(table, "calibrated")?;
+            let ids = texts(table, "planter_id")?;
+            let known = |row| ids.as_ref().and_then(|ids| ids.at(row)).map(str::to_owned);
+            let without = (0..).zip(calibrated).filter(|(_, calibrated)| *calibrated == Some(false));
+            found.planters.extend(without.filter_map(|(row, _)| known(row)));
         }
-        for table in named("strips") {
-            let keys = keys(table)?;
-            let source = texts(table, "force_source")?.unwrap_or_default();
-            for (key, source) in keys.into_iter().zip(source) {
-                let nominal = match source.as_deref() {
+        if let Some(table) = strips {
+            let keys = Keys::of(table)?;
+            let source = texts(table, "force_source")?;
+            for row in 0..table.len() {
+                let nominal = match source.as_ref().and_then(|source| source.at(row)) {
                     Some(source) => source == "nominal",
-                    None => key.planter.as_ref().is_some_and(|planter| found.planters.contains(planter)),
+                    None => found.planter(keys.planter(row)),
                 };
-                let (Some(field), Some(season), Some(strip)) = (key.field, key.season, key.strip) else { continue };
+                let (Some((field, season)), Some(strip)) = (keys.field_season(row), keys.strip(row)) else { continue };
+                let field_season = (field.to_owned(), season);
                 if nominal {
-                    found.field_seasons.insert((field.clone(), season));
+                    found.field_seasons.insert(field_season.clone());
                 }
-                found.strips.insert((field, season, strip), nominal);
+                found.strips.entry(field_season).or_default().insert(strip.to_owned(), nominal);
             }
         }
+        if found.all_known() {
+            found.strips = HashMap::new();
+        }
         Ok(found)
+    }
+
+    fn all_known(&self) -> bool {
+        self.planters.is_empty() && self.field_seasons.is_empty()
     }
 
     /// Whether a planter's forces are pressures.
@@ -56,43 +66,61 @@ impl PressureRows {
     /// A strip knows best; then the planter that the row names; then, where a table has no planters, the field-season. A row of
     /// a table of planters that names none pools planters, and only those with a known force are pooled.
     pub fn rows(&self, table: &Table) -> Result<Vec<bool>, TablesError> {
-        let has_planters = table.schema().column("planter_id").is_some();
-        let rows = keys(table)?.into_iter().map(|key| match key {
-            Key { field: Some(field), season: Some(season), strip: Some(strip), .. }
-                if self.strips.contains_key(&(field.clone(), season, strip.clone())) =>
-            {
-                self.strips.get(&(field, season, strip)) == Some(&true)
+        if self.all_known() {
+            return Ok(vec![false; table.len()]);
+        }
+        let keys = Keys::of(table)?;
+        // Rows of one field-season mostly stand together: what is known of it is looked up once.
+        let mut last: Option<(&str, i64, Option<&HashMap<String, bool>>, bool)> = None;
+        let rows = (0..table.len()).map(|row| {
+            let mut of_field_season = None;
+            if let Some((field, season)) = keys.field_season(row) {
+                let known = last.filter(|known| (known.0, known.1) == (field, season)).unwrap_or_else(|| {
+                    let key = (field.to_owned(), season);
+                    (field, season, self.strips.get(&key), self.field_seasons.contains(&key))
+                });
+                last = Some(known);
+                of_field_season = Some(known);
             }
-            key if key.planter.is_some() => self.planter(key.planter.as_deref()),
-            Key { field: Some(field), season: Some(season), .. } if !has_planters => {
-                self.field_seasons.contains(&(field, season))
+            let strip = of_field_season.and_then(|(_, _, strips, _)| strips?.get(keys.strip(row)?));
+            match (strip, keys.planter(row)) {
+                (Some(nominal), _) => *nominal,
+                (None, Some(planter)) => self.planter(Some(planter)),
+                (None, None) => keys.planter.is_none() && of_field_season.is_some_and(|known| known.3),
             }
-            _ => false,
         });
         Ok(rows.collect())
     }
 }
 
-struct Key {
-    planter: Option<String>,
-    field: Option<String>,
-    season: Option<i64>,
-    strip: Option<String>,
+/// What each row is about, as far as the table says.
+struct Keys {
+    planter: Option<Texts>,
+    field: Option<Texts>,
+    season: Option<Int64Array>,
+    strip: Option<Texts>,
 }
 
-/// What each row is about, as far as the table says.
-fn keys(table: &Table) -> Result<Vec<Key>, TablesError> {
-    let rows = table.len();
-    let mut planter = texts(table, "planter_id")?.unwrap_or_else(|| vec![None; rows]).into_iter();
-    let mut field = texts(table, "field_id")?.unwrap_or_else(|| vec![None; rows]).into_iter();
-    let mut season = wholes(table, "season")?.unwrap_or_else(|| vec![None; rows]).into_iter();
-    let mut strip = texts(table, "strip_id")?.unwrap_or_else(|| vec![None; rows]).into_iter();
-    Ok((0..rows)
-        .map(|_| Key {
-            planter: planter.next().flatten(),
-            field: field.next().flatten(),
-            season: season.next().flatten(),
-            strip: strip.next().flatten(),
+impl Keys {
+    fn of(table: &Table) -> Result<Self, TablesError> {
+        Ok(Self {
+            planter: texts(table, "planter_id")?,
+            field: texts(table, "field_id")?,
+            season: wholes(table, "season")?,
+            strip: texts(table, "strip_id")?,
         })
-        .collect())
+    }
+
+    fn planter(&self, row: usize) -> Option<&str> {
+        self.planter.as_ref()?.at(row)
+    }
+
+    fn strip(&self, row: usize) -> Option<&str> {
+        self.strip.as_ref()?.at(row)
+    }
+
+    fn field_season(&self, row: usize) -> Option<(&str, i64)> {
+        let season = self.season.as_ref()?;
+        Some((self.field.as_ref()?.at(row)?, season.is_valid(row).then(|| season.value(row))?))
+    }
 }

@@ -1,19 +1,23 @@
-//! One table as a sheet: what stands where, and how it is written.
+//! One table as a sheet: what stands where, and how it is shown.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use evenstand_tables::Table;
-use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Note, Worksheet, XlsxError};
+use arrow::array::{Array, ArrayRef, StringArray, UInt32Array};
+use arrow::compute::take;
+use evenstand_tables::{Column, Table, TableSchema, TablesError};
+use rust_xlsxwriter::{Color, Format, FormatAlign};
 
 use crate::column::{Measure, Shown, measure, unit_in_words};
 use crate::names;
 use crate::pressure_rows::PressureRows;
-use crate::values::{Values, serial, texts, wholes, written_day};
+use crate::values::{Cells, Content, texts, wholes};
 use crate::{BookError, BookUnits};
 
 /// Row of the names, row of the units and first row of cells, counted from 0.
-const NAMES: u32 = 0;
-const UNITS: u32 = 1;
+pub(crate) const NAMES: u32 = 0;
+/// See [`NAMES`].
+pub(crate) const UNITS: u32 = 1;
 /// See [`NAMES`].
 pub(crate) const FIRST_ROW: u32 = 2;
 /// Longest text of a cell, in UTF-16 units (a limit of the file format).
@@ -25,14 +29,36 @@ pub(crate) const SHOWN_AS: &str = "shown_as";
 
 /// A column of a sheet.
 #[derive(Debug)]
-struct SheetColumn {
+pub(crate) struct SheetColumn {
     name: String,
-    label: String,
-    unit: String,
-    note: String,
-    values: Values,
-    /// How numbers are shown: one entry for all rows, or one a row.
-    shown: Vec<Shown>,
+    pub label: String,
+    pub unit: String,
+    pub note: String,
+    /// The cells that are shown.
+    array: ArrayRef,
+    numbers: Numbers,
+}
+
+/// How the numbers of a column are shown.
+#[derive(Debug)]
+enum Numbers {
+    /// All in one way.
+    Alike(Shown),
+    /// In several ways; of each row that is shown, in which one.
+    Several(Vec<Shown>, Vec<u8>),
+    /// As they are; no quantity is behind them.
+    Bare,
+}
+
+/// How a cell looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Look {
+    /// As cells look, or as the whole column is said to.
+    Plain,
+    /// In a number format of its own.
+    Format(&'static str),
+    /// As text, even after a person has opened it.
+    Quoted,
 }
 
 /// A table as it stands in the workbook.
@@ -40,37 +66,36 @@ struct SheetColumn {
 pub(crate) struct Sheet {
     name: String,
     columns: Vec<SheetColumn>,
-    /// Row of the table for each row of the sheet.
-    order: Vec<usize>,
-    left_out: usize,
+    /// The rows that are shown, in their order.
+    shown: Table,
+    rows: usize,
     keys: u16,
 }
 
 impl Sheet {
     /// Plans the sheet of a table, with at most so many rows, names and units among them.
-    pub fn of(
-        table: &Table,
-        name: String,
-        pressures: &PressureRows,
-        units: BookUnits,
-        most_rows: usize,
-    ) -> Result<Self, BookError> {
+    pub fn of(table: &Table, pressures: &PressureRows, units: BookUnits, most_rows: usize) -> Result<Self, BookError> {
         let schema = table.schema();
-        let responses = texts(table, "response")?;
-        let compared = texts(table, "compared")?.unwrap_or_default();
         let is_pressure = pressures.rows(table)?;
-        // Rows in which a force column has a value, and which of them are pressures.
-        let mut forces: Vec<bool> = vec![false; table.len()];
+        let kept = most_rows.saturating_sub(FIRST_ROW as usize).min(table.len());
+        let order = order(table, kept)?;
+        let shown = in_order(table, &order)?;
+        let is_shown_pressure: Vec<bool> = order.iter().map(|&row| is_pressure[row as usize]).collect();
+        let responses = texts(&shown, "response")?;
+        let compared = texts(&shown, "compared")?;
+        // Rows in which a force column has a value.
+        let mut forces = vec![false; table.len()];
         let mut columns = Vec::new();
-        for (column, label) in schema.columns.iter().zip(names::of_columns(&schema.columns)) {
-            let values = Values::read(table, column)?;
+        for (place, (column, label)) in schema.columns.iter().zip(names::of_columns(&schema.columns)).enumerate() {
+            let array = shown.batch().column(place).clone();
             let measure = measure(&schema.name, column, responses.is_some());
-            let (unit, shown) = match (&values, measure) {
-                (Values::Number(numbers), Measure::Force) => {
+            let (unit, numbers) = match (Cells::of(&array), measure) {
+                (Some(Cells::Number(_)), Measure::Force) => {
+                    let all = table.batch().column(place);
                     let mut kinds = [false; 2];
-                    for ((force, number), &is_pressure) in forces.iter_mut().zip(numbers).zip(&is_pressure) {
-                        *force |= number.is_some();
-                        kinds[usize::from(is_pressure)] |= number.is_some();
+                    for (row, force) in forces.iter_mut().enumerate().filter(|(row, _)| all.is_valid(*row)) {
+                        *force = true;
+                        kinds[usize::from(is_pressure[row])] = true;
                     }
                     let [plain, pressure] = [false, true].map(|is_pressure| Shown::force(is_pressure, units));
                     let unit = match kinds {
@@ -78,71 +103,98 @@ impl Sheet {
                         [false, true] => pressure.unit.to_owned(),
                         [true, true] => format!("{} or {}", plain.unit, pressure.unit),
                     };
-                    (unit, is_pressure.iter().map(|&is_pressure| Shown::force(is_pressure, units)).collect())
+                    (
+                        unit,
+                        Numbers::several(is_shown_pressure.iter().map(|&is_pressure| Shown::force(is_pressure, units))),
+                    )
                 }
-                (Values::Number(_), Measure::Compared) => {
+                (Some(Cells::Number(_)), Measure::Compared) => {
                     let [force, pressure] = [false, true].map(|is_pressure| Shown::force(is_pressure, units).unit);
-                    let is_pressure = compared.iter().map(|compared| compared.as_deref() == Some("pressure"));
-                    let shown = is_pressure.map(|is_pressure| Shown::force(is_pressure, units)).collect();
-                    (format!("{force} or {pressure}"), shown)
+                    let is_pressure =
+                        compared.iter().flat_map(|texts| texts.iter()).map(|what| what == Some("pressure"));
+                    let numbers = Numbers::several(is_pressure.map(|is_pressure| Shown::force(is_pressure, units)));
+                    (format!("{force} or {pressure}"), numbers)
                 }
-                (Values::Number(_), Measure::Response) => {
-                    let responses = responses.iter().flatten();
-                    let shown = responses.map(|response| Shown::response(response.as_deref().unwrap_or_default()));
-                    ("as response".to_owned(), shown.collect())
+                (Some(Cells::Number(_)), Measure::Response) => {
+                    let responses = responses.iter().flat_map(|texts| texts.iter());
+                    let shown = responses.map(|response| Shown::response(response.unwrap_or_default()));
+                    ("as response".to_owned(), Numbers::several(shown))
                 }
-                (Values::Number(_), Measure::Quantity(kind, place)) => {
+                (Some(Cells::Number(_)), Measure::Quantity(kind, place)) => {
                     let shown = Shown::quantity(kind, place, units);
-                    (shown.unit.to_owned(), vec![shown])
+                    (shown.unit.to_owned(), Numbers::Alike(shown))
                 }
-                (Values::Number(_), Measure::Share) => ("%".to_owned(), vec![Shown::plain("%", "0.0%")]),
-                (Values::Number(_), Measure::Probability) => (String::new(), vec![Shown::plain("", "0.000")]),
-                (Values::Number(_), Measure::Other(format)) => {
+                (Some(Cells::Number(_)), Measure::Share) => ("%".to_owned(), Numbers::Alike(Shown::plain("%", "0.0%"))),
+                (Some(Cells::Number(_)), Measure::Probability) => {
+                    (String::new(), Numbers::Alike(Shown::plain("", "0.000")))
+                }
+                (Some(Cells::Number(_)), Measure::Other(format)) => {
                     let unit = unit_in_words(column.unit.as_deref());
-                    (unit.to_owned(), vec![Shown::plain(unit, format)])
+                    (unit.to_owned(), Numbers::Alike(Shown::plain(unit, format)))
                 }
-                (Values::Moment(_), _) => ("UTC".to_owned(), Vec::new()),
-                _ => (unit_in_words(column.unit.as_deref()).to_owned(), Vec::new()),
+                (Some(Cells::Moment(_)), _) => ("UTC".to_owned(), Numbers::Bare),
+                _ => (unit_in_words(column.unit.as_deref()).to_owned(), Numbers::Bare),
             };
             columns.push(SheetColumn {
                 name: column.name.clone(),
                 label,
                 unit,
                 note: format!("{}: {}", column.name, column.description),
-                values,
-                shown,
+                array,
+                numbers,
             });
         }
         if forces.iter().zip(&is_pressure).any(|(force, pressure)| *force && *pressure) {
-            columns.push(unit_column(&forces, &is_pressure, units));
+            let forces = order.iter().map(|&row| forces[row as usize]);
+            columns.push(unit_column(forces.zip(is_shown_pressure), units));
         }
         if schema.name == "field_effects" {
-            columns.push(shown_as(table)?);
+            columns.push(shown_as(&shown)?);
         }
-        let mut order = order(table)?;
-        let kept = most_rows.saturating_sub(FIRST_ROW as usize).min(order.len());
-        let left_out = order.len() - kept;
-        order.truncate(kept);
-        let is_key = |name: &str| matches!(name, "condition" | "closer" | "field_id" | "season" | "strip_id");
-        let keys = schema.columns.iter().take_while(|column| is_key(&column.name)).count().min(3);
-        Ok(Self { name, columns, order, left_out, keys: u16::try_from(keys).unwrap_or(0) })
+        let is_key = |column: &&Column| {
+            matches!(column.name.as_str(), "condition" | "closer" | "field_id" | "season" | "strip_id")
+        };
+        let keys = schema.columns.iter().take_while(is_key).count().min(3);
+        let name = schema.name.clone();
+        Ok(Self { name, columns, shown, rows: table.len(), keys: u16::try_from(keys).unwrap_or(0) })
+    }
+
+    /// The same sheet under another name.
+    pub fn named(self, name: String) -> Self {
+        Self { name, ..self }
     }
 
     /// Name of the sheet.
     pub fn name(&self) -> &str {
         &self.name
     }
+    /// What the table is.
+    pub fn schema(&self) -> &'static TableSchema {
+        self.shown.schema()
+    }
+    /// The rows of the table that the sheet has, in its order.
+    pub fn shown(&self) -> &Table {
+        &self.shown
+    }
+    /// The columns, in their order.
+    pub fn columns(&self) -> &[SheetColumn] {
+        &self.columns
+    }
+    /// Columns that stay in sight while a person scrolls.
+    pub fn keys(&self) -> u16 {
+        self.keys
+    }
+    /// Rows of the table, those without room among them.
+    pub fn rows(&self) -> usize {
+        self.rows
+    }
     /// Rows of the table that the sheet has.
     pub fn shown_rows(&self) -> usize {
-        self.order.len()
+        self.shown.len()
     }
     /// Rows of the table for which there is no room.
     pub fn left_out(&self) -> usize {
-        self.left_out
-    }
-    /// Row of the table for each row of the sheet.
-    pub fn order(&self) -> &[usize] {
-        &self.order
+        self.rows - self.shown.len()
     }
     /// Whether rows with pressures stand among forces.
     pub fn tells_force_unit(&self) -> bool {
@@ -155,176 +207,129 @@ impl Sheet {
     /// The number in a cell as it is shown, by row of the sheet.
     pub fn number(&self, row: usize, column: &str) -> Option<f64> {
         let column = self.columns.iter().find(|known| known.name == column)?;
-        let row = *self.order.get(row)?;
-        let Values::Number(numbers) = &column.values else { return None };
-        let kept = numbers.get(row).copied().flatten()?;
-        let shown = column.shown.get(row).or(column.shown.first())?.value(kept);
-        shown.is_finite().then_some(shown)
-    }
-
-    /// The sheet, written.
-    pub fn worksheet(&self) -> Result<Worksheet, BookError> {
-        self.write().map_err(|source| BookError::sheet(&self.name, source))
-    }
-
-    fn write(&self) -> Result<Worksheet, XlsxError> {
-        let mut sheet = Worksheet::new();
-        sheet.set_name(&self.name)?;
-        let header = header().set_text_wrap();
-        let unit =
-            Format::new().set_italic().set_font_color(Color::RGB(0x0050_5050)).set_border_bottom(FormatBorder::Thin);
-        let mut formats = Formats::default();
-        let mut lines = 1;
-        for (position, column) in (0_u16..).zip(&self.columns) {
-            sheet.write_string_with_format(NAMES, position, &column.label, &header)?;
-            sheet.write_string_with_format(UNITS, position, &column.unit, &unit)?;
-            sheet.insert_note(NAMES, position, &note(&column.note))?;
-            let width = column.width(&self.order);
-            lines = lines.max(column.label.chars().count().div_ceil(width.saturating_sub(2).max(1)));
-            sheet.set_column_width(position, f64::from(u32::try_from(width).unwrap_or(60)))?;
-            if let Some(shown) = column.one_format() {
-                sheet.set_column_format(position, formats.of(shown))?;
-            }
-            for (row, &from) in (FIRST_ROW..).zip(&self.order) {
-                column.write(&mut sheet, row, position, from, &mut formats)?;
-            }
+        if row >= column.array.len() {
+            return None;
         }
-        sheet.set_row_height(NAMES, 15.5 * f64::from(u32::try_from(lines.min(4)).unwrap_or(4)))?;
-        sheet.set_freeze_panes(FIRST_ROW, self.keys)?;
-        if let (false, Some(last)) = (self.order.is_empty(), self.columns.len().checked_sub(1)) {
-            // Buttons stand in the row of units, so that sorting leaves it where it is.
-            let last_row = UNITS + u32::try_from(self.order.len()).unwrap_or(0);
-            sheet.autofilter(UNITS, 0, last_row, u16::try_from(last).unwrap_or(0))?;
+        match column.cells()?.at(row)? {
+            Content::Number(kept) => Some(column.way(row)?.value(kept)).filter(|shown| shown.is_finite()),
+            _ => None,
         }
-        sheet.set_landscape();
-        sheet.set_repeat_rows(NAMES, UNITS)?;
-        sheet.set_print_fit_to_pages(1, 0);
-        Ok(sheet)
     }
 }
 
 impl SheetColumn {
-    fn write(
-        &self,
-        sheet: &mut Worksheet,
-        row: u32,
-        position: u16,
-        from: usize,
-        formats: &mut Formats,
-    ) -> Result<(), XlsxError> {
-        let of = |days: f64, format, written: &dyn Fn() -> String, sheet: &mut Worksheet, formats: &mut Formats| {
-            match serial(days) {
-                Some(number) => sheet.write_number_with_format(row, position, number, formats.of(format)).map(|_| ()),
-                None => sheet.write_string(row, position, written()).map(|_| ()),
-            }
-        };
-        match &self.values {
-            Values::Text(texts) => match texts.get(from).and_then(|text| text.as_deref()) {
-                None | Some("") => {}
-                Some(text) if text.starts_with(['=', '+', '-', '@', '\t', '\r']) => {
-                    // Text it is in any case; the mark keeps it text when a person opens the cell and leaves it again.
-                    sheet.write_string_with_format(row, position, cut(text), &formats.quoted)?;
-                }
-                Some(text) => {
-                    sheet.write_string(row, position, cut(text))?;
-                }
-            },
-            Values::Number(numbers) => {
-                let shown = self.shown.get(from).or(self.shown.first());
-                let number = numbers.get(from).copied().flatten();
-                let (Some(shown), Some(kept)) = (shown, number) else { return Ok(()) };
-                let number = shown.value(kept);
-                if number.is_finite() {
-                    match self.one_format() {
-                        Some(_) => sheet.write_number(row, position, number)?,
-                        None => sheet.write_number_with_format(row, position, number, formats.of(shown.format))?,
-                    };
-                }
-            }
-            Values::Whole(numbers) => {
-                if let Some(number) = numbers.get(from).copied().flatten() {
-                    sheet.write_number(row, position, number as f64)?;
-                }
-            }
-            Values::Flag(flags) => {
-                if let Some(flag) = flags.get(from).copied().flatten() {
-                    sheet.write_boolean(row, position, flag)?;
-                }
-            }
-            Values::Day(days) => {
-                if let Some(day) = days.get(from).copied().flatten() {
-                    let written = || written_day(i64::from(day.0));
-                    of(f64::from(day.0), "yyyy-mm-dd", &written, sheet, formats)?;
-                }
-            }
-            Values::Moment(moments) => {
-                if let Some(moment) = moments.get(from).copied().flatten() {
-                    let written = || {
-                        let seconds = moment.0.div_euclid(1_000_000);
-                        let of_day = seconds.rem_euclid(86_400);
-                        let day = written_day(seconds.div_euclid(86_400));
-                        format!("{day} {:02}:{:02}:{:02}", of_day / 3_600, of_day / 60 % 60, of_day % 60)
-                    };
-                    of(moment.days(), "yyyy-mm-dd hh:mm:ss", &written, sheet, formats)?;
-                }
-            }
+    /// The cells.
+    pub fn cells(&self) -> Option<Cells<'_>> {
+        Cells::of(&self.array)
+    }
+
+    /// How the number of a row is shown.
+    fn way(&self, row: usize) -> Option<Shown> {
+        match &self.numbers {
+            Numbers::Alike(shown) => Some(*shown),
+            Numbers::Several(ways, of) => ways.get(usize::from(*of.get(row)?)).copied(),
+            Numbers::Bare => None,
         }
-        Ok(())
+    }
+
+    /// What stands in a row as it is shown, and how it looks; nothing where the cell stays empty. `cells` are the column's own.
+    pub fn shown<'a>(&self, cells: Cells<'a>, row: usize) -> Option<(Content<'a>, Look)> {
+        let content = cells.at(row)?;
+        let look = match &content {
+            // Text it is in any case; the mark keeps it text when a person opens the cell and leaves it again.
+            Content::Text(text) if text.starts_with(['=', '+', '-', '@', '\t', '\r']) && self.holds_text() => {
+                Look::Quoted
+            }
+            Content::Text(_) | Content::Flag(_) => Look::Plain,
+            Content::Time(_) if matches!(cells, Cells::Day(_)) => Look::Format("yyyy-mm-dd"),
+            Content::Time(_) => Look::Format("yyyy-mm-dd hh:mm:ss"),
+            Content::Number(kept) if matches!(cells, Cells::Number(_)) => {
+                let way = self.way(row)?;
+                let number = way.value(*kept);
+                let look = if self.one_format().is_some() { Look::Plain } else { Look::Format(way.format) };
+                return number.is_finite().then_some((Content::Number(number), look));
+            }
+            Content::Number(_) => Look::Plain,
+        };
+        Some((content, look))
+    }
+
+    /// Whether a row's cell stays empty.
+    pub fn is_empty(&self, cells: Cells, row: usize) -> bool {
+        self.array.is_null(row) || self.shown(cells, row).is_none()
+    }
+
+    fn holds_text(&self) -> bool {
+        matches!(self.cells(), Some(Cells::Text(_)))
     }
 
     /// How the numbers of the whole column are shown, where that is one format: the column then says it instead of every cell.
-    fn one_format(&self) -> Option<&'static str> {
-        match (&self.values, self.shown.as_slice()) {
-            (Values::Number(_), [one]) => Some(one.format),
-            _ => None,
+    pub fn one_format(&self) -> Option<&'static str> {
+        match &self.numbers {
+            Numbers::Alike(shown) => Some(shown.format),
+            Numbers::Several(ways, of) if of.len() == 1 => ways.first().map(|shown| shown.format),
+            Numbers::Several(..) | Numbers::Bare => None,
         }
     }
 
+    /// The looks of the column's cells beside the plain one, in the order in which they come first.
+    pub fn looks(&self) -> Vec<Look> {
+        let mut looks = Vec::new();
+        let Some(cells) = self.cells() else { return looks };
+        let most = match (&self.numbers, cells) {
+            (_, Cells::Text(_) | Cells::Day(_) | Cells::Moment(_)) => 1,
+            (Numbers::Several(ways, _), Cells::Number(_)) if self.one_format().is_none() => ways.len(),
+            _ => 0,
+        };
+        for row in 0..self.array.len() {
+            if looks.len() == most {
+                break;
+            }
+            match self.shown(cells, row) {
+                Some((_, look)) if look != Look::Plain && !looks.contains(&look) => looks.push(look),
+                _ => {}
+            }
+        }
+        looks
+    }
+
     /// Letters that fit into the column: its longest word above, its unit, and its first cells.
-    fn width(&self, order: &[usize]) -> usize {
+    pub fn width(&self) -> usize {
         let word = self.label.split(' ').map(|word| word.chars().count()).max().unwrap_or(0);
         // A button covers the end of the unit.
         let heads = (word + 2).max(self.unit.chars().count() + 4).max(9);
-        let cells = match &self.values {
-            Values::Text(texts) => {
-                let first = order.iter().take(200).filter_map(|&row| texts.get(row).and_then(|text| text.as_deref()));
+        let cells = match self.cells() {
+            Some(Cells::Text(texts)) => {
+                let first = texts.iter().take(200).flatten();
                 first.map(|text| text.chars().count()).max().unwrap_or(0) + 1
             }
-            Values::Day(_) => 11,
-            Values::Moment(_) => 19,
-            Values::Number(_) | Values::Whole(_) | Values::Flag(_) => 0,
+            Some(Cells::Day(_)) => 11,
+            Some(Cells::Moment(_)) => 19,
+            _ => 0,
         };
         heads.max(cells).min(60)
     }
 }
 
-/// The formats of cells, made once each.
-struct Formats {
-    by_number: BTreeMap<&'static str, Format>,
-    quoted: Format,
-}
-
-impl Default for Formats {
-    fn default() -> Self {
-        Self { by_number: BTreeMap::new(), quoted: Format::new().set_quote_prefix() }
-    }
-}
-
-impl Formats {
-    fn of(&mut self, format: &'static str) -> &Format {
-        self.by_number.entry(format).or_insert_with(|| Format::new().set_num_format(format))
+impl Numbers {
+    fn several(shown: impl Iterator<Item = Shown>) -> Self {
+        let mut ways: Vec<Shown> = Vec::new();
+        let of = shown.map(|shown| {
+            let place = ways.iter().position(|known| *known == shown).unwrap_or_else(|| {
+                ways.push(shown);
+                ways.len() - 1
+            });
+            // There are a handful of ways to show a number.
+            u8::try_from(place).unwrap_or(u8::MAX)
+        });
+        let of = of.collect();
+        Numbers::Several(ways, of)
     }
 }
 
 /// How names of columns look, here and on the first sheet.
 pub(crate) fn header() -> Format {
     Format::new().set_bold().set_background_color(Color::RGB(0x00E6_E6E6)).set_align(FormatAlign::Top)
-}
-
-fn note(text: &str) -> Note {
-    // About 38 letters stand in a line of 240 pixels.
-    let lines = u32::try_from(text.chars().count() / 38 + 2).unwrap_or(20).min(20);
-    Note::new(text).set_author("evenstand").add_author_prefix(false).set_width(240).set_height(16 * lines)
 }
 
 /// The text as a cell can hold it: cut with "…" where it is longer.
@@ -345,58 +350,76 @@ pub(crate) fn cut_to(text: &str, most: usize) -> String {
     text.chars().take_while(fits).chain(['…']).collect()
 }
 
-fn unit_column(forces: &[bool], is_pressure: &[bool], units: BookUnits) -> SheetColumn {
-    let unit = |(force, is_pressure): (&bool, &bool)| force.then(|| Shown::force(*is_pressure, units).unit.to_owned());
+/// The column that says of each row whether it holds forces and whether they are pressures.
+fn unit_column(rows: impl Iterator<Item = (bool, bool)>, units: BookUnits) -> SheetColumn {
+    let told: StringArray =
+        rows.map(|(force, is_pressure)| force.then(|| Shown::force(is_pressure, units).unit)).collect();
     SheetColumn {
         name: FORCE_UNIT.to_owned(),
         label: "Unit of force".to_owned(),
         unit: String::new(),
         note: "Added for this workbook: the unit of this row's forces. A planter whose closing system was not weighed is told by its own pressure."
             .to_owned(),
-        values: Values::Text(forces.iter().zip(is_pressure).map(unit).collect()),
-        shown: Vec::new(),
+        array: Arc::new(told),
+        numbers: Numbers::Bare,
     }
 }
 
 /// What a row of `field_effects` is called in a chart.
 fn shown_as(table: &Table) -> Result<SheetColumn, BookError> {
-    let scopes = texts(table, "scope")?.unwrap_or_default();
-    let fields = texts(table, "field_id")?.unwrap_or_default();
-    let seasons = wholes(table, "season")?.unwrap_or_default();
-    let rows = scopes.into_iter().zip(fields).zip(seasons);
-    let named = rows.map(|((scope, field), season)| {
-        Some(match (scope.as_deref(), field, season) {
+    let scopes = texts(table, "scope")?;
+    let fields = texts(table, "field_id")?;
+    let seasons = wholes(table, "season")?;
+    let named = |row: usize| {
+        let scope = scopes.as_ref().and_then(|scopes| scopes.at(row));
+        let field = fields.as_ref().and_then(|fields| fields.at(row));
+        let season = seasons.as_ref().filter(|seasons| seasons.is_valid(row)).map(|seasons| seasons.value(row));
+        match (scope, field, season) {
             (Some("typical"), _, _) => "typical field".to_owned(),
             (Some("new_field"), _, _) => "field not yet seen".to_owned(),
             (_, Some(field), Some(season)) => format!("{field} {season}"),
-            (_, field, _) => field.unwrap_or_default(),
-        })
-    });
+            (_, field, _) => field.unwrap_or_default().to_owned(),
+        }
+    };
+    let named: StringArray = (0..table.len()).map(|row| Some(named(row))).collect();
     Ok(SheetColumn {
         name: SHOWN_AS.to_owned(),
         label: "Shown as".to_owned(),
         unit: String::new(),
         note: "Added for this workbook: the row's name in the charts.".to_owned(),
-        values: Values::Text(named.collect()),
-        shown: Vec::new(),
+        array: Arc::new(named),
+        numbers: Numbers::Bare,
     })
 }
 
-/// The order of the rows. Charts can refer to rows in one piece only, so rows of one curve are kept together, in the order of
-/// their first; where they stand together already, as they do in results, nothing moves.
-fn order(table: &Table) -> Result<Vec<usize>, BookError> {
-    let rows = 0..table.len();
+/// The rows that are shown, in their order. Charts can refer to rows in one piece only, so rows of one curve are kept together, in the
+/// order of their first; where they stand together already, as they do in results, nothing moves.
+fn order(table: &Table, kept: usize) -> Result<Vec<u32>, BookError> {
+    let rows = 0..u32::try_from(table.len()).unwrap_or(u32::MAX);
     if !matches!(table.schema().name.as_str(), "curves" | "adjusted" | "field_effects") {
-        return Ok(rows.collect());
+        return Ok(rows.take(kept).collect());
     }
     let groups = crate::charts::groups(table)?;
     let mut first: BTreeMap<_, usize> = BTreeMap::new();
     for (row, group) in groups.iter().enumerate() {
         first.entry(group).or_insert(row);
     }
-    let mut order: Vec<usize> = rows.collect();
-    order.sort_by_key(|&row| groups.get(row).and_then(|group| first.get(group)).copied());
+    let mut order: Vec<u32> = rows.collect();
+    order.sort_by_key(|&row| groups.get(row as usize).and_then(|group| first.get(group)).copied());
+    order.truncate(kept);
     Ok(order)
+}
+
+/// The rows of a table in this order: the table itself where that is its own, else a copy, so that a long table is not kept for the few
+/// rows that are shown.
+fn in_order(table: &Table, order: &[u32]) -> Result<Table, TablesError> {
+    if order.len() == table.len() && order.iter().zip(0..).all(|(row, place)| *row == place) {
+        return Ok(table.clone());
+    }
+    let rows = UInt32Array::from(order.to_vec());
+    let columns = table.batch().columns().iter().map(|column| take(column, &rows, None)).collect::<Result<_, _>>()?;
+    let batch = arrow::array::RecordBatch::try_new(table.schema().arrow(), columns)?;
+    Table::from_batches(table.schema(), &[batch])
 }
 
 #[cfg(test)]

@@ -39,33 +39,42 @@ pub(crate) fn text_width(text: &str, em: f64) -> f64 {
 /// Places of a pixel that letters are moved to: no eye tells finer ones.
 const PLACES: f32 = 4.0;
 
-/// What a letter covers of the pixels around the begin of its baseline: column, row and share of each.
-type Covered = Rc<[(i32, i32, f32)]>;
+/// A letter as it is drawn.
+#[derive(Clone)]
+struct Letter {
+    /// What it covers of the pixels around the begin of its baseline: column, row and share of each.
+    covered: Rc<[(i32, i32, f32)]>,
+    /// How far the next letter is away, in pixels.
+    advance: f64,
+}
 
 /// Calls `cover` with every pixel that a text touches and the share of it that is covered, above 0 and at most 1. The text is set at so
 /// many pixels to the em and its baseline begins at `(left, baseline)`, to the nearest quarter of a pixel across and to the nearest one down.
 pub(crate) fn each_pixel(text: &str, em: f64, (left, baseline): (f32, f32), mut cover: impl FnMut(i32, i32, f32)) {
     thread_local! {
-        static KNOWN: RefCell<HashMap<(char, u64, u8), Covered>> = RefCell::default();
+        static KNOWN: RefCell<HashMap<(char, u64, u8), Letter>> = RefCell::default();
     }
     let row = baseline.round() as i32;
     let mut pen = f64::from(left);
     for letter in text.chars() {
         let place = (pen * f64::from(PLACES)).round() / f64::from(PLACES);
         let within = ((place - place.floor()) * f64::from(PLACES)) as u8;
-        let covered = KNOWN.with_borrow_mut(|known| {
-            let made = || letter_pixels(letter, em, f32::from(within) / PLACES);
-            Rc::clone(known.entry((letter, em.to_bits(), within)).or_insert_with(made))
+        let drawn = KNOWN.with_borrow_mut(|known| {
+            let made = || Letter {
+                covered: letter_pixels(letter, em, f32::from(within) / PLACES),
+                advance: text_width(letter.encode_utf8(&mut [0; 4]), em),
+            };
+            known.entry((letter, em.to_bits(), within)).or_insert_with(made).clone()
         });
-        for &(x, y, share) in &*covered {
+        for &(x, y, share) in &*drawn.covered {
             cover(place.floor() as i32 + x, row + y, share);
         }
-        pen += text_width(letter.encode_utf8(&mut [0; 4]), em);
+        pen += drawn.advance;
     }
 }
 
 /// What a letter covers when its baseline begins at `(left, 0)`.
-fn letter_pixels(letter: char, em: f64, left: f32) -> Covered {
+fn letter_pixels(letter: char, em: f64, left: f32) -> Rc<[(i32, i32, f32)]> {
     // The library counts a size as the height of the font's box.
     let scale = em as f32 * FACE.height_unscaled() / FACE.units_per_em().unwrap_or(1000.0);
     let glyph = FACE.glyph_id(letter).with_scale_and_position(scale, point(left, 0.0));

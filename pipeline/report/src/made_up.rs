@@ -234,6 +234,7 @@ fn add_field(results: &mut Results, field: &str, season: i64, condition: &str, s
     let mut row = field_season(field, season);
     row.conditions = Some(condition.to_owned());
     results.field_seasons.push(row);
+    let (mut adjusted, mut field_curves, mut course_means) = (Vec::new(), Vec::new(), Vec::new());
     for number in 0..20 {
         let force = FORCES[(number * 2 + number / 5) % 5];
         let block = (number / 5 + 1).to_string();
@@ -251,7 +252,7 @@ fn add_field(results: &mut Results, field: &str, season: i64, condition: &str, s
         row.spread_h = Some(46.0 + 90.0 * (0.8 - share));
         row.seeds_sown = Some(180.0);
         row.emerged = Some((180.0 * (share + 0.12)).round().min(178.0));
-        results.adjusted.push(AdjustedRow {
+        adjusted.push(AdjustedRow {
             condition: condition.to_owned(),
             closer: "discs_and_press_wheel".to_owned(),
             planter_id: None,
@@ -269,7 +270,7 @@ fn add_field(results: &mut Results, field: &str, season: i64, condition: &str, s
     for step in 0..=20 {
         let force = 130.0 + 26.0 * f64::from(step);
         let estimate = hump(force, shift) + 0.01;
-        results.field_curves.push(FieldCurveRow {
+        field_curves.push(FieldCurveRow {
             field_id: field.to_owned(),
             season,
             condition: condition.to_owned(),
@@ -287,7 +288,7 @@ fn add_field(results: &mut Results, field: &str, season: i64, condition: &str, s
             let hours = 108.0 + 12.0 * f64::from(visit);
             let late = 4.0 * (hump(340.0, shift) - hump(force, shift)) * 100.0;
             let share = (hump(force, shift) + 0.1) / (1.0 + (-(hours - 146.0 - late) / 9.0).exp());
-            results.course_means.push(CourseMeanRow {
+            course_means.push(CourseMeanRow {
                 field_id: field.to_owned(),
                 season,
                 force_n: force,
@@ -298,6 +299,9 @@ fn add_field(results: &mut Results, field: &str, season: i64, condition: &str, s
             });
         }
     }
+    results.adjusted.edit(|rows| rows.extend(adjusted));
+    results.field_curves.edit(|rows| rows.extend(field_curves));
+    results.course_means.edit(|rows| rows.extend(course_means));
 }
 
 fn add_curve(results: &mut Results, condition: &str, shift: usize) {

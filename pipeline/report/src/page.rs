@@ -56,7 +56,7 @@ pub(crate) struct Pages<'a> {
 pub(crate) struct Page {
     pub file: String,
     pub html: String,
-    /// Charts that the page shows.
+    /// Charts that the page shows, of a page in the review's own units: those of the others are no files.
     pub pictures: Vec<Picture>,
     /// The same as a Markdown notebook, of the winter review in its own units.
     pub notebook: Option<String>,
@@ -159,7 +159,7 @@ impl<'a> Pages<'a> {
     pub fn index(&self) -> Result<Page, ReportError> {
         let results = self.results;
         let mut names = Names::default();
-        let pooled = why::pooled_charts(results, &mut names);
+        let pooled = why::pooled_charts(results, &mut names, self.own);
         let together = overview::side_by_side(results, &pooled, &mut names);
         let forests: Vec<_> =
             deciding_points(results).into_iter().map(|point| overview::forest(results, point, &mut names)).collect();
@@ -196,10 +196,16 @@ impl<'a> Pages<'a> {
             aside_rows: aside::aside_rows(results),
             method: method::method(results),
         };
-        let mut pictures: Vec<Picture> = pooled.into_iter().map(|chart| chart.picture).collect();
-        pictures.extend(together);
-        pictures.extend(forests.into_iter().flatten().map(|(picture, _)| picture));
-        pictures.extend(calendars.into_iter().map(|(picture, _)| picture));
+        let mut pictures = Vec::new();
+        if self.own {
+            pictures.extend(pooled.into_iter().map(|chart| chart.picture));
+            pictures.extend(together);
+            pictures.extend(forests.into_iter().flatten().map(|(picture, _)| picture));
+            pictures.extend(calendars.into_iter().map(|(picture, _)| picture));
+        } else {
+            // Large, and painted already.
+            drop((pooled, together, forests, calendars));
+        }
         let notebook = self.own.then(|| review_markdown(results, &index.conditions));
         Ok(Page { notebook, ..self.page("index.html".to_owned(), "page.html", &index, pictures)? })
     }

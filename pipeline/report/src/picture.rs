@@ -2,6 +2,7 @@
 
 use std::sync::OnceLock;
 
+use minijinja::Value;
 use serde::Serialize;
 
 use crate::ReportError;
@@ -17,13 +18,14 @@ pub(crate) struct Picture {
     pub alt: String,
     pub sketch: Sketch,
     /// The SVG, once it was painted: a page and a file show the same.
-    painted: OnceLock<String>,
+    painted: OnceLock<Value>,
 }
 
 /// A painted chart as a page needs it.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Figure {
-    pub svg: String,
+    /// A text that needs no escaping; pages share it.
+    pub svg: Value,
     pub file: String,
     pub alt: String,
 }
@@ -35,17 +37,22 @@ impl Picture {
     }
 
     /// The chart as SVG, painted the first time it is asked for.
-    pub fn svg(&self) -> Result<&str, ReportError> {
+    fn painted(&self) -> Result<&Value, ReportError> {
         if let Some(painted) = self.painted.get() {
             return Ok(painted);
         }
-        let svg = charts::svg(&self.sketch, &self.alt)?;
+        let svg = Value::from_safe_string(charts::svg(&self.sketch, &self.alt)?);
         Ok(self.painted.get_or_init(|| svg))
+    }
+
+    /// The chart as an SVG document.
+    pub fn svg(&self) -> Result<&str, ReportError> {
+        Ok(self.painted()?.as_str().unwrap_or_default())
     }
 
     /// The chart as a page shows it.
     pub fn figure(&self) -> Result<Figure, ReportError> {
-        Ok(Figure { svg: self.svg()?.to_owned(), file: self.file.clone(), alt: self.alt.clone() })
+        Ok(Figure { svg: self.painted()?.clone(), file: self.file.clone(), alt: self.alt.clone() })
     }
 
     /// The chart as a PNG image.

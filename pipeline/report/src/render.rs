@@ -1,17 +1,20 @@
 //! Writes the files of a report.
 
+use std::error::Error;
 use std::io;
 use std::panic::resume_unwind;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread;
 
-use evenstand_book::{BookFacts, BookUnits, review_workbook};
+use evenstand_book::{BookFacts, BookUnits, ReviewBook};
 use evenstand_paper::{Sheet, cards_pdf};
+use evenstand_tables::Table;
 use rayon::prelude::*;
 
+use crate::ordered::in_order;
 use crate::page::{Page, Pages, STYLE};
-use crate::results::Results;
+use crate::results::{Results, TABLES};
 use crate::templates::Templates;
 use crate::words::paper::{about, paper_cards};
 use crate::words::scope::scope;
@@ -21,7 +24,10 @@ use crate::{ReportError, Summary, font};
 /// Files that may wait for being written, so that a review of thousands of fields never holds all of them.
 const WAITING: usize = 32;
 
-/// Draws the charts and writes the pages.
+/// Where result tables come from: gives one by its name.
+pub type Source<'a> = &'a (dyn Fn(&'static str) -> Result<Table, Box<dyn Error + Send + Sync>> + Sync);
+
+/// Draws the charts and writes the pages. `results` are what the pages need, `source` gives every table once more for the workbook.
 ///
 /// `write` is called once a file with its name inside the report and its bytes:
 ///
@@ -34,51 +40,67 @@ const WAITING: usize = 32;
 /// - `charts/NAME.svg` and `charts/NAME.png` of every chart.
 ///
 /// Files come in no promised order, but the same results give the same bytes of each. Returns how many charts and pages
-/// there are. Errors where `write` does and asks for no file after that, and where a template or a
+/// there are. Errors where `source` or `write` does, and asks for no file after that, and where a template or a
 /// drawing is at fault; poor or missing data are no error.
-pub fn render(results: Results, write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>) -> Result<Summary, ReportError> {
-    let own = &results.in_order();
+pub fn render(
+    results: Results,
+    source: Source,
+    write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>,
+) -> Result<Summary, ReportError> {
+    let facts = book_facts(&results);
     let templates = &Templates::new()?;
     let (sender, made) = sync_channel(WAITING);
     let maker = Maker { sender, charts: AtomicUsize::new(0), pages: AtomicUsize::new(0) };
     thread::scope(|scope| {
-        // The workbook is one long piece of work, the pages are many short ones.
-        let workbook = scope.spawn({
+        // The workbook is one long piece of work, the pages are many short ones. All of it is made by the threads of one pool, so that
+        // memory that a thread is done with serves what it makes next.
+        let makers = scope.spawn(move || {
             let sender = maker.sender.clone();
-            move || send(&sender, "review.xlsx", workbook(own)?)
-        });
-        let pages = scope.spawn(move || {
-            maker.send("page.css", STYLE.as_bytes().to_vec())?;
-            maker.send("cards.pdf", cards_pdf(&paper_cards(own), sheet(own), font::faces(), &about(own))?)?;
-            maker.all_pages(&Pages::new(own, templates, true))?;
-            let other = System::of(own).other().shown(own);
-            maker.all_pages(&Pages::new(&other, templates, false))?;
-            Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
+            let pages = || {
+                maker.send("page.css", STYLE.as_bytes().to_vec())?;
+                let own = results;
+                maker.send("cards.pdf", cards_pdf(&paper_cards(&own), sheet(&own), font::faces(), &about(&own))?)?;
+                maker.all_pages(&Pages::new(&own, templates, true))?;
+                let other = System::of(&own).other().force_unit();
+                maker.all_pages(&Pages::new(&own.shown_in(other), templates, false))?;
+                Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
+            };
+            let book = || send(&sender, "review.xlsx", workbook(facts, source)?);
+            let (book, pages): (Result<(), ReportError>, Result<Summary, ReportError>) = rayon::join(book, pages);
+            book.and(pages)
         });
         let written = made.iter().try_for_each(|File { name, bytes }| {
             write(&name, &bytes).map_err(|source| ReportError::Write { file: name, source })
         });
         // Without a reader the makers stop at their next file.
         drop(made);
-        let (workbook, pages) = (workbook.join(), pages.join());
+        let made = makers.join();
         written?;
-        workbook.unwrap_or_else(|panic| resume_unwind(panic))?;
-        pages.unwrap_or_else(|panic| resume_unwind(panic))
+        made.unwrap_or_else(|panic| resume_unwind(panic))
     })
 }
 
-/// Every result table as one workbook, in the units of the review.
-fn workbook(results: &Results) -> Result<Vec<u8>, ReportError> {
+/// What the workbook says of the review, in the units of the review.
+fn book_facts(results: &Results) -> BookFacts {
     let scope = scope(results);
-    let facts = BookFacts {
+    BookFacts {
         title: scope.review,
         invented: scope.invented,
         units: match System::of(results) {
             System::Metric => BookUnits::Metric,
             System::Us => BookUnits::Us,
         },
-    };
-    Ok(review_workbook(&results.tables()?, &facts)?)
+    }
+}
+
+/// Every result table as one workbook. Tables are read one after another and let go, for together they are large.
+fn workbook(facts: BookFacts, source: Source) -> Result<Vec<u8>, ReportError> {
+    let table = |name| source(name).map_err(ReportError::Read);
+    let mut book = ReviewBook::new(facts, Some(&table("planters")?), Some(&in_order(table("strips")?)?))?;
+    for name in TABLES {
+        book.add(&in_order(table(name)?)?)?;
+    }
+    Ok(book.finish()?)
 }
 
 /// The paper that goes with the units of the review.
@@ -123,24 +145,26 @@ impl Maker {
             let fields = pages.field_seasons();
             fields.par_iter().try_for_each(|(field, file)| self.page(pages.field(field, file)?, pages.own))
         };
-        let (review, fields) = rayon::join(review, fields);
+        // The winter review takes most memory next to the workbook: a thread that is done with the one takes up the other.
+        let (fields, review) = rayon::join(fields, review);
         review.and(fields)
     }
 
-    /// A page, and in the review's own units its charts as files.
+    /// A page, and in the review's own units its charts as files. Every part is let go as soon as it is handed over.
     fn page(&self, page: Page, with_charts: bool) -> Result<(), ReportError> {
-        if with_charts {
-            page.pictures.par_iter().try_for_each(|picture| {
-                self.charts.fetch_add(1, Ordering::Relaxed);
-                self.send(&format!("charts/{}.svg", picture.file), picture.svg()?.as_bytes().to_vec())?;
-                self.send(&format!("charts/{}.png", picture.file), picture.png()?)
-            })?;
-        }
+        self.pages.fetch_add(1, Ordering::Relaxed);
+        self.send(&page.file, page.html.into_bytes())?;
         if let Some(notebook) = page.notebook {
             self.send("review.md", notebook.into_bytes())?;
         }
-        self.pages.fetch_add(1, Ordering::Relaxed);
-        self.send(&page.file, page.html.into_bytes())
+        if !with_charts {
+            return Ok(());
+        }
+        page.pictures.into_par_iter().try_for_each(|picture| {
+            self.charts.fetch_add(1, Ordering::Relaxed);
+            self.send(&format!("charts/{}.svg", picture.file), picture.svg()?.as_bytes().to_vec())?;
+            self.send(&format!("charts/{}.png", picture.file), picture.png()?)
+        })
     }
 }
 

@@ -1,5 +1,7 @@
 //! What a report is made from: the result tables of a review, and nothing else.
 
+use arrow::array::Array;
+use arrow::compute::{filter_record_batch, is_null};
 use evenstand_tables::rows::{
     AdjustedRow, CalibrationRow, ComparisonRow, ConditionRow, CourseMeanRow, CourseRow, CurveRow, DigChecklistRow,
     DigCurveRow, DigLevelRow, DigStandRow, DigStripRow, DigWindowRow, FactorRow, FieldCurveRow, FieldEffectRow,
@@ -9,9 +11,11 @@ use evenstand_tables::rows::{
 };
 use evenstand_tables::{Row, Table, TablesError};
 
+use crate::ordered::in_order;
+use crate::packed::Packed;
 use crate::words::gauge::{Gauge, Unit};
 
-/// The result tables of one review, as rows. Any of them may be empty.
+/// The result tables of one review, as the pages need them. Any of them may be empty.
 #[derive(Debug, Clone, Default)]
 pub struct Results {
     /// Table `strips`.
@@ -25,15 +29,15 @@ pub struct Results {
     /// Table `curves`.
     pub curves: Vec<CurveRow>,
     /// Table `field_curves`.
-    pub field_curves: Vec<FieldCurveRow>,
+    pub field_curves: Packed<FieldCurveRow>,
     /// Table `field_effects`.
     pub field_effects: Vec<FieldEffectRow>,
     /// Table `adjusted`.
-    pub adjusted: Vec<AdjustedRow>,
+    pub adjusted: Packed<AdjustedRow>,
     /// Table `courses`.
-    pub courses: Vec<CourseRow>,
+    pub courses: Packed<CourseRow>,
     /// Table `course_means`.
-    pub course_means: Vec<CourseMeanRow>,
+    pub course_means: Packed<CourseMeanRow>,
     /// Table `starting_points`.
     pub starting_points: Vec<StartingPointRow>,
     /// Table `settings`: the starting points in each planter's own knob.
@@ -42,7 +46,7 @@ pub struct Results {
     pub shapes: Vec<ShapeRow>,
     /// Table `next_trials`.
     pub next_trials: Vec<NextTrialRow>,
-    /// Table `comparisons`.
+    /// Table `comparisons`: its rows over all field-seasons. Those of a single one, which are many, stand in the workbook alone.
     pub comparisons: Vec<ComparisonRow>,
     /// Table `factors`: tests of factors beside the setting.
     pub factors: Vec<FactorRow>,
@@ -101,61 +105,116 @@ impl Results {
         facts.find_map(|row| row.value.filter(|value| value.is_finite()))
     }
 
-    /// The same results with the tables that grow with strips in the order of field, season and strip, as the rest of the report finds them.
-    pub(crate) fn in_order(mut self) -> Self {
-        self.traces.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then(a.piece.cmp(&b.piece)));
-        self.outlines.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then((a.ring, a.corner).cmp(&(b.ring, b.corner))));
-        self.sources.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)).then_with(|| a.source_file.cmp(&b.source_file)));
-        self.strip_measures.sort_by(|a, b| of_strip(a).cmp(&of_strip(b)));
-        // Rows of one field-season keep their order.
-        self.strips.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
-        self.courses.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
-        self.course_means.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
-        self.field_curves.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
-        self.recorded.sort_by(|a, b| a.field_season().cmp(&b.field_season()));
+    /// Reads the results from their tables. `source` gives a table by its name; it is asked for several at a time. Errors where it does, or
+    /// where a table does not follow its schema.
+    pub fn read<E>(source: &(impl Fn(&'static str) -> Result<Table, E> + Sync)) -> Result<Self, E>
+    where
+        E: From<TablesError> + Send,
+    {
+        // Those that are long are read side by side.
+        let ((strips, field_curves), (adjusted, courses)) =
+            rayon::join(|| (rows(source), packed(source)), || (packed(source), packed(source)));
+        let ((traces, course_means), (sources, comparisons)) =
+            rayon::join(|| (rows(source), packed(source)), || (rows(source), pooled(source)));
+        Ok(Self {
+            strips: strips?,
+            strip_measures: rows(source)?,
+            field_seasons: rows(source)?,
+            planters: rows(source)?,
+            curves: rows(source)?,
+            field_curves: field_curves?,
+            field_effects: rows(source)?,
+            adjusted: adjusted?,
+            courses: courses?,
+            course_means: course_means?,
+            starting_points: rows(source)?,
+            settings: rows(source)?,
+            shapes: rows(source)?,
+            next_trials: rows(source)?,
+            comparisons: comparisons?,
+            factors: rows(source)?,
+            dig_window: rows(source)?,
+            digs: rows(source)?,
+            dig_curves: rows(source)?,
+            dig_levels: rows(source)?,
+            dig_checklist: rows(source)?,
+            dig_stand: rows(source)?,
+            calibrations: rows(source)?,
+            conditions: rows(source)?,
+            set_actual: rows(source)?,
+            telemetry: rows(source)?,
+            sensitivity: rows(source)?,
+            since_last: rows(source)?,
+            followed: rows(source)?,
+            traces: traces?,
+            outlines: rows(source)?,
+            recorded: rows(source)?,
+            sources: sources?,
+            findings: rows(source)?,
+            set_aside: rows(source)?,
+            model: rows(source)?,
+        })
+    }
+
+    /// The same results in another system of units.
+    pub(crate) fn shown_in(mut self, force_unit: &str) -> Self {
+        for row in self.model.iter_mut().filter(|row| row.item == "run" && row.name == "force_unit") {
+            row.text = Some(force_unit.to_owned());
+        }
         self
     }
 
-    /// Every table, in the order in which a workbook shows them: answers first, then strips, then what stands behind them.
-    pub(crate) fn tables(&self) -> Result<Vec<Table>, TablesError> {
-        Ok(vec![
-            Row::to_table(&self.starting_points)?,
-            Row::to_table(&self.settings)?,
-            Row::to_table(&self.since_last)?,
-            Row::to_table(&self.followed)?,
-            Row::to_table(&self.next_trials)?,
-            Row::to_table(&self.field_seasons)?,
-            Row::to_table(&self.strips)?,
-            Row::to_table(&self.strip_measures)?,
-            Row::to_table(&self.comparisons)?,
-            Row::to_table(&self.factors)?,
-            Row::to_table(&self.curves)?,
-            Row::to_table(&self.field_curves)?,
-            Row::to_table(&self.field_effects)?,
-            Row::to_table(&self.adjusted)?,
-            Row::to_table(&self.shapes)?,
-            Row::to_table(&self.sensitivity)?,
-            Row::to_table(&self.courses)?,
-            Row::to_table(&self.course_means)?,
-            Row::to_table(&self.digs)?,
-            Row::to_table(&self.dig_window)?,
-            Row::to_table(&self.dig_curves)?,
-            Row::to_table(&self.dig_levels)?,
-            Row::to_table(&self.dig_checklist)?,
-            Row::to_table(&self.dig_stand)?,
-            Row::to_table(&self.planters)?,
-            Row::to_table(&self.calibrations)?,
-            Row::to_table(&self.conditions)?,
-            Row::to_table(&self.set_actual)?,
-            Row::to_table(&self.telemetry)?,
-            Row::to_table(&self.traces)?,
-            Row::to_table(&self.outlines)?,
-            Row::to_table(&self.recorded)?,
-            Row::to_table(&self.sources)?,
-            Row::to_table(&self.findings)?,
-            Row::to_table(&self.set_aside)?,
-            Row::to_table(&self.model)?,
-        ])
+    /// Every table of the rows, by its name.
+    #[cfg(test)]
+    pub(crate) fn tables(&self) -> std::collections::BTreeMap<&'static str, Table> {
+        let tables = [
+            Row::to_table(&self.starting_points),
+            Row::to_table(&self.settings),
+            Row::to_table(&self.since_last),
+            Row::to_table(&self.followed),
+            Row::to_table(&self.next_trials),
+            Row::to_table(&self.field_seasons),
+            Row::to_table(&self.strips),
+            Row::to_table(&self.strip_measures),
+            Row::to_table(&self.comparisons),
+            Row::to_table(&self.factors),
+            Row::to_table(&self.curves),
+            self.field_curves.table(),
+            Row::to_table(&self.field_effects),
+            self.adjusted.table(),
+            Row::to_table(&self.shapes),
+            Row::to_table(&self.sensitivity),
+            self.courses.table(),
+            self.course_means.table(),
+            Row::to_table(&self.digs),
+            Row::to_table(&self.dig_window),
+            Row::to_table(&self.dig_curves),
+            Row::to_table(&self.dig_levels),
+            Row::to_table(&self.dig_checklist),
+            Row::to_table(&self.dig_stand),
+            Row::to_table(&self.planters),
+            Row::to_table(&self.calibrations),
+            Row::to_table(&self.conditions),
+            Row::to_table(&self.set_actual),
+            Row::to_table(&self.telemetry),
+            Row::to_table(&self.traces),
+            Row::to_table(&self.outlines),
+            Row::to_table(&self.recorded),
+            Row::to_table(&self.sources),
+            Row::to_table(&self.findings),
+            Row::to_table(&self.set_aside),
+            Row::to_table(&self.model),
+        ];
+        let tables = tables.into_iter().map(|table| table.expect("rows follow their schema"));
+        tables.map(|table| (table.schema().name.as_str(), table)).collect()
+    }
+
+    /// The same results as they come back from their tables.
+    #[cfg(test)]
+    pub(crate) fn read_again(&self) -> Self {
+        let tables = self.tables();
+        Self::read(&|name| -> Result<Table, TablesError> { Ok(tables[name].clone()) })
+            .expect("tables follow their schemas")
     }
 
     /// Telemetry along a strip.
@@ -255,6 +314,64 @@ impl Results {
     }
 }
 
+/// The tables in the order in which a workbook shows them: answers first, then strips, then what stands behind them.
+pub(crate) const TABLES: [&str; 36] = [
+    "starting_points",
+    "settings",
+    "since_last",
+    "followed",
+    "next_trials",
+    "field_seasons",
+    "strips",
+    "strip_measures",
+    "comparisons",
+    "factors",
+    "curves",
+    "field_curves",
+    "field_effects",
+    "adjusted",
+    "shapes",
+    "sensitivity",
+    "courses",
+    "course_means",
+    "digs",
+    "dig_window",
+    "dig_curves",
+    "dig_levels",
+    "dig_checklist",
+    "dig_stand",
+    "planters",
+    "calibrations",
+    "conditions",
+    "set_actual",
+    "telemetry",
+    "traces",
+    "outlines",
+    "recorded",
+    "sources",
+    "findings",
+    "set_aside",
+    "model",
+];
+
+fn rows<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result<Table, E>) -> Result<Vec<R>, E> {
+    Ok(R::from_table(&in_order(source(R::TABLE)?)?)?)
+}
+
+fn packed<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result<Table, E>) -> Result<Packed<R>, E> {
+    Ok(Packed::of(source(R::TABLE)?)?)
+}
+
+/// The rows that are about no field of their own.
+fn pooled<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result<Table, E>) -> Result<Vec<R>, E> {
+    let table = source(R::TABLE)?;
+    let of_field = table.batch().column_by_name("field_id").filter(|column| column.null_count() < column.len());
+    let Some(of_field) = of_field else { return Ok(R::from_table(&table)?) };
+    let batch = is_null(of_field).and_then(|pooled| filter_record_batch(table.batch(), &pooled));
+    let pooled = Table::from_batches(table.schema(), &[batch.map_err(TablesError::from)?])?;
+    Ok(R::from_table(&pooled)?)
+}
+
 /// A row about one strip.
 trait OfStrip {
     fn strip(&self) -> (&str, i64, &str);
@@ -270,10 +387,6 @@ macro_rules! of_strip {
     )+};
 }
 of_strip!(TraceRow, OutlineRow, SourceRow, StripMeasureRow);
-
-fn of_strip(row: &impl OfStrip) -> (&str, i64, &str) {
-    row.strip()
-}
 
 /// Rows of a strip in a table that is in order.
 fn rows_of<'a, R: OfStrip>(rows: &'a [R], strip: (&str, i64, &str)) -> &'a [R] {
@@ -296,7 +409,7 @@ macro_rules! of_field_season {
         }
     )+};
 }
-of_field_season!(StripRow, CourseRow, CourseMeanRow, FieldCurveRow, RecordedRow);
+of_field_season!(StripRow, RecordedRow);
 
 /// Rows of a field-season in a table that is in order.
 pub(crate) fn of_field_season<'a, R: OfFieldSeason>(rows: &'a [R], field_id: &str, season: i64) -> &'a [R] {
@@ -320,8 +433,9 @@ mod tests {
 
     #[test]
     fn every_result_table_is_among_the_tables() {
-        let tables = Results::default().tables().expect("empty tables follow their schemas");
-        let names: BTreeSet<&str> = tables.iter().map(|table| table.schema().name.as_str()).collect();
+        let names = BTreeSet::from(TABLES);
+        let read: BTreeSet<&str> = Results::default().tables().into_keys().collect();
+        assert_eq!(names, read);
         let known = schemas().iter().filter(|table| table.group == Group::Results).map(|table| table.name.as_str());
         assert_eq!(names, known.collect::<BTreeSet<_>>());
     }

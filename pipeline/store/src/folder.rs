@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use crate::{StoreError, sha256_of_file};
+use crate::{StoreError, sha256_of_bytes, sha256_of_file};
 
 /// What became of the folder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,6 +30,44 @@ pub fn replace_folder<E: From<StoreError>>(
     target: &Path,
     build: impl FnOnce(&Path) -> Result<(), E>,
 ) -> Result<Replaced, E> {
+    replace_folder_by(target, |new| build(new.path()))
+}
+
+/// A folder that is being made.
+#[derive(Debug)]
+pub struct NewFolder {
+    path: PathBuf,
+    /// What was written, with its SHA-256.
+    written: BTreeMap<PathBuf, String>,
+    /// Folders below it that are there.
+    folders: BTreeSet<PathBuf>,
+}
+
+impl NewFolder {
+    /// Where it is made.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Writes a file of it, in a folder below it where the name says so. What is written in this way need not be read again for the list of
+    /// files. Errors where it cannot be written.
+    pub fn write(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
+        let name = PathBuf::from(name);
+        if let Some(parent) = name.parent().filter(|parent| !self.folders.contains(*parent)) {
+            fs::create_dir_all(self.path.join(parent))?;
+            self.folders.insert(parent.to_owned());
+        }
+        fs::write(self.path.join(&name), bytes)?;
+        self.written.insert(name, sha256_of_bytes(bytes));
+        Ok(())
+    }
+}
+
+/// As [`replace_folder`], for a folder of many files: it takes their bytes.
+pub fn replace_folder_by<E: From<StoreError>>(
+    target: &Path,
+    build: impl FnOnce(&mut NewFolder) -> Result<(), E>,
+) -> Result<Replaced, E> {
     let staging = sibling(target, "new");
     let retired = sibling(target, "old");
     let at = |path: &Path| {
@@ -42,11 +80,12 @@ pub fn replace_folder<E: From<StoreError>>(
     remove(&staging).map_err(at(&staging))?;
     remove(&retired).map_err(at(&retired))?;
     fs::create_dir_all(&staging).map_err(at(&staging))?;
-    if let Err(error) = build(&staging) {
+    let mut new = NewFolder { path: staging.clone(), written: BTreeMap::new(), folders: BTreeSet::new() };
+    if let Err(error) = build(&mut new) {
         let _ = remove(&staging);
         return Err(error);
     }
-    write_inventory(&staging).map_err(at(&staging))?;
+    write_inventory(&staging, &new.written).map_err(at(&staging))?;
     if target.exists()
         && let Err(error) = carry_over(target, &staging)
     {
@@ -105,12 +144,14 @@ fn listed(line: &str) -> (Option<&str>, &str) {
     }
 }
 
-fn write_inventory(folder: &Path) -> io::Result<()> {
+/// Writes the list of a folder's files. `known` are digests of files that were not touched since they were written.
+fn write_inventory(folder: &Path, known: &BTreeMap<PathBuf, String>) -> io::Result<()> {
     let names: Vec<PathBuf> = files(folder)?.into_keys().collect();
     let lines: Vec<String> = names
         .par_iter()
         .map(|name| {
-            let sha256 = sha256_of_file(&folder.join(name)).map_err(|error| io::Error::other(error.to_string()))?;
+            let read = || sha256_of_file(&folder.join(name)).map_err(|error| io::Error::other(error.to_string()));
+            let sha256 = known.get(name).map_or_else(read, |sha256| Ok(sha256.clone()))?;
             Ok(format!("{sha256}  {}\n", name.to_string_lossy()))
         })
         .collect::<io::Result<_>>()?;
@@ -160,17 +201,19 @@ fn exchange(_: &Path, _: &Path) -> io::Result<()> {
     Err(io::ErrorKind::Unsupported.into())
 }
 
+/// Whether two folders hold the same files with the same bytes. Files that differ in size, as most do that differ, are not read.
 fn same_files(left: &Path, right: &Path) -> io::Result<bool> {
     let (left_files, right_files) = (files(left)?, files(right)?);
     if left_files != right_files {
         return Ok(false);
     }
-    for relative in left_files.keys() {
-        if fs::read(left.join(relative))? != fs::read(right.join(relative))? {
-            return Ok(false);
-        }
+    let same = |name: &PathBuf| Ok(fs::read(left.join(name))? == fs::read(right.join(name))?);
+    // The list of files has a digest of each: where it differs, nothing else has to be read.
+    if left_files.contains_key(Path::new(INVENTORY)) && !same(&PathBuf::from(INVENTORY))? {
+        return Ok(false);
     }
-    Ok(true)
+    let compared: Vec<bool> = left_files.par_iter().map(|(name, _)| same(name)).collect::<io::Result<_>>()?;
+    Ok(compared.into_iter().all(|same| same))
 }
 
 /// Relative paths and sizes of all files below a folder.
@@ -210,6 +253,33 @@ mod tests {
         assert_eq!(replace_folder(&target, write("two")).unwrap(), Replaced::Changed);
         assert_eq!(fs::read_to_string(target.join("a.txt")).unwrap(), "two");
         assert_eq!(fs::read_dir(base.path()).unwrap().count(), 1, "nothing is left beside the folder");
+    }
+
+    #[test]
+    fn a_folder_made_of_bytes_is_listed_as_one_made_of_files() {
+        let base = tempfile::tempdir().unwrap();
+        let inventory = |name: &str| fs::read_to_string(base.path().join(name).join(INVENTORY)).unwrap();
+        let by_bytes = |new: &mut NewFolder| -> Result<(), StoreError> {
+            new.write("deep/b.txt", b"two")
+                .and_then(|()| new.write("a.txt", b"one"))
+                .map_err(|e| StoreError::file(new.path(), &e))?;
+            note_made_from(new.path(), "these")
+        };
+        let by_files = |folder: &Path| {
+            note_made_from(folder, "these")?;
+            fs::create_dir(folder.join("deep")).unwrap();
+            fs::write(folder.join("deep/b.txt"), "two").unwrap();
+            write("one")(folder)
+        };
+        let bytes = base.path().join("bytes");
+        replace_folder_by::<StoreError>(&bytes, by_bytes).unwrap();
+        replace_folder::<StoreError>(&base.path().join("files"), by_files).unwrap();
+        assert_eq!(inventory("bytes"), inventory("files"));
+        assert_eq!(made_from(&bytes).as_deref(), Some("these"));
+        assert_eq!(replace_folder_by::<StoreError>(&bytes, by_bytes).unwrap(), Replaced::Unchanged);
+        fs::write(bytes.join("deep/b.txt"), "owt").unwrap();
+        assert_eq!(replace_folder_by::<StoreError>(&bytes, by_bytes).unwrap(), Replaced::Changed);
+        assert_eq!(fs::read_to_string(bytes.join("deep/b.txt")).unwrap(), "two");
     }
 
     #[test]

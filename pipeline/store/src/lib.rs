@@ -21,10 +21,10 @@ mod results;
 mod totals_file;
 
 pub use error::StoreError;
-pub use folder::{Replaced, contents_of, made_from, note_made_from, replace_folder};
+pub use folder::{NewFolder, Replaced, contents_of, made_from, note_made_from, replace_folder, replace_folder_by};
 pub use formula::unquoted;
 pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry, Written};
 pub use remembered::Remembered;
-pub use results::{read_result, write_results};
+pub use results::{read_result, read_result_table, write_results};
 pub use totals_file::{read_strip_totals, write_strip_totals};

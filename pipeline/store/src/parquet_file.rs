@@ -120,7 +120,11 @@ pub(crate) fn write_table(path: &Path, table: &Table) -> Result<(), StoreError> 
 pub(crate) fn read_batches(path: &Path) -> Result<Vec<RecordBatch>, StoreError> {
     let file = File::open(path).map_err(|error| StoreError::file(path, &error))?;
     let reader = ParquetRecordBatchReaderBuilder::try_new(file)
-        .and_then(|builder| builder.build())
+        .and_then(|builder| {
+            // In one piece: many would stand in memory once more while they are joined.
+            let rows = usize::try_from(builder.metadata().file_metadata().num_rows()).unwrap_or(0);
+            builder.with_batch_size(rows.max(1)).build()
+        })
         .map_err(|error| StoreError::damaged(path, error))?;
     reader.collect::<Result<_, _>>().map_err(|error| StoreError::damaged(path, error))
 }

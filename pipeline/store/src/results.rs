@@ -48,8 +48,12 @@ pub fn write_results(folder: &Path, tables: &[Table]) -> Result<(), StoreError> 
     fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))
 }
 
-/// Reads one result table.
+/// Reads one result table by its name.
+pub fn read_result_table(folder: &Path, name: &str) -> Result<Table, StoreError> {
+    read_table(&folder.join(format!("{name}.parquet")), schema(Group::Results, name)?)
+}
+
+/// Reads the rows of one result table.
 pub fn read_result<R: Row>(folder: &Path) -> Result<Vec<R>, StoreError> {
-    let path = folder.join(format!("{}.parquet", R::TABLE));
-    Ok(R::from_table(&read_table(&path, schema(Group::Results, R::TABLE)?)?)?)
+    Ok(R::from_table(&read_result_table(folder, R::TABLE)?)?)
 }

@@ -34,6 +34,10 @@ impl Table {
     pub fn batch(&self) -> &RecordBatch {
         &self.batch
     }
+    /// Some rows of the table, which share its memory. Panics where it has no such rows.
+    pub fn slice(&self, first: usize, rows: usize) -> Self {
+        Self { schema: self.schema, batch: self.batch.slice(first, rows) }
+    }
     /// Number of rows.
     pub fn len(&self) -> usize {
         self.batch.num_rows()

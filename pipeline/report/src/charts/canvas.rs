@@ -4,7 +4,7 @@ use std::convert::Infallible;
 
 use plotters::style::text_anchor::HPos;
 use plotters_backend::{BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingBackend, DrawingErrorKind};
-use tiny_skia::{Color, ColorU8, FillRule, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform};
+use tiny_skia::{Color, FillRule, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform};
 
 use crate::font;
 
@@ -170,16 +170,17 @@ impl DrawingBackend for Canvas<'_> {
         let place = [f64::from(x) - shift, f64::from(y)].map(|unit| unit as f32 / self.units_per_pixel);
         let (width, height) = (self.pixels.width(), self.pixels.height());
         let (red, green, blue) = style.color().rgb;
-        let pixels = self.pixels.pixels_mut();
+        let bytes = self.pixels.data_mut();
         font::each_pixel(text, em / f64::from(self.units_per_pixel), place.into(), |x, y, share| {
             let (Ok(x), Ok(y)) = (u32::try_from(x), u32::try_from(y)) else { return };
             if x < width && y < height {
-                let pixel = &mut pixels[(y * width + x) as usize];
+                let pixel = &mut bytes[4 * (y * width + x) as usize..][..4];
                 let blend =
                     |under: u8, ink: u8| (f32::from(under) + (f32::from(ink) - f32::from(under)) * share + 0.5) as u8;
-                let (red, green, blue) =
-                    (blend(pixel.red(), red), blend(pixel.green(), green), blend(pixel.blue(), blue));
-                *pixel = ColorU8::from_rgba(red, green, blue, u8::MAX).premultiply();
+                for (under, ink) in pixel.iter_mut().zip([red, green, blue]) {
+                    *under = blend(*under, ink);
+                }
+                pixel[3] = u8::MAX;
             }
         });
         Ok(())

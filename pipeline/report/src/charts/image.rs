@@ -57,26 +57,49 @@ fn indexed(pixels: &Pixmap, bits: u32) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
     let mut indices = Vec::with_capacity(pixels.pixels().len());
     let width = pixels.width() as usize;
     let mut above: &[u8] = &[];
-    for (row, bytes) in pixels.pixels().chunks(width).zip(pixels.data().chunks(4 * width)) {
+    for row in pixels.data().chunks(4 * width) {
         // Most rows are as the one above them, and most pixels as the one before them.
-        if bytes == above {
+        if row == above {
             indices.extend_from_within(indices.len() - width..);
             continue;
         }
-        above = bytes;
-        for run in row.chunk_by(|one, next| one == next) {
-            let place = &mut places[bucket(rgb(run[0]), bits)];
+        above = row;
+        let from = indices.len();
+        indices.resize(from + width, 0);
+        let row = row.as_chunks::<4>().0;
+        let mut at = 0;
+        while let Some(&pixel) = row.get(at) {
+            let [red, green, blue, _] = pixel;
+            let place = &mut places[bucket([red, green, blue], bits)];
             if *place == NO_PLACE {
                 if palette.len() > usize::from(u8::MAX) {
                     return None;
                 }
                 *place = palette.len() as u16;
-                palette.push(rgb(run[0]));
+                palette.push([red, green, blue]);
             }
-            indices.resize(indices.len() + run.len(), *place as u8);
+            let indices = &mut indices[from..];
+            indices[at] = *place as u8;
+            at += 1;
+            // Edges are runs of one pixel.
+            if row.get(at) == Some(&pixel) {
+                let end = at + alike(&row[at..], pixel);
+                indices[at..end].fill(*place as u8);
+                at = end;
+            }
         }
     }
     Some((palette, indices))
+}
+
+/// How many pixels are alike from the first one on, which is `pixel`.
+fn alike(row: &[[u8; 4]], pixel: [u8; 4]) -> usize {
+    // Eight at a time, as one comparison.
+    let mut eight = [0; 32];
+    eight.as_chunks_mut::<4>().0.fill(pixel);
+    let (groups, _) = row.as_flattened().as_chunks::<32>();
+    let groups = groups.iter().take_while(|group| **group == eight).count();
+    8 * groups + row[8 * groups..].iter().take_while(|next| **next == pixel).count()
 }
 
 /// The place of a colour among those that agree in their upper bits.

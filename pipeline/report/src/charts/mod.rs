@@ -17,5 +17,6 @@ mod paint;
 pub(crate) mod panel;
 pub(crate) mod sketch;
 pub(crate) mod strip_map;
+mod svg;
 
 pub(crate) use paint::{png, svg};

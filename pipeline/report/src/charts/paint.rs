@@ -1,16 +1,19 @@
 //! Paints a sketch with plotters: as SVG text and as a PNG image.
 
+use std::cell::Cell;
+
 use plotters::coord::Shift;
 use plotters::prelude::{Circle, DrawingArea, DrawingBackend, IntoDrawingArea, PathElement, Polygon};
-use plotters::prelude::{IntoTextStyle, RGBColor, SVGBackend, Text};
+use plotters::prelude::{IntoTextStyle, RGBColor, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont};
-use tiny_skia::Pixmap;
+use tiny_skia::{IntSize, Pixmap};
 
 use crate::ReportError;
 use crate::charts::canvas::Canvas;
 use crate::charts::image;
 use crate::charts::sketch::{Anchor, Ink, Point, Shape, Sketch, WIDTH};
+use crate::charts::svg::{BASELINE_PER_EM, SIZE_PER_EM, SvgMarks};
 use crate::error::NO_FONT;
 use crate::font;
 
@@ -27,61 +30,81 @@ struct TextMeasure {
     baseline_per_em: f64,
 }
 
-/// The SVG backend divides the size by 1.24 and sets the baseline 0.76 em below the top (plotters-svg 0.3).
-const SVG_TEXT: TextMeasure = TextMeasure { size_per_em: 1.24, baseline_per_em: 0.76 };
+/// As SVG backends of the drawing library have it.
+const SVG_TEXT: TextMeasure = TextMeasure { size_per_em: SIZE_PER_EM, baseline_per_em: BASELINE_PER_EM };
 /// Our own canvas takes both as they are.
 const CANVAS_TEXT: TextMeasure = TextMeasure { size_per_em: 1.0, baseline_per_em: 0.0 };
 
 /// The sketch as an SVG document, with the alt text as its title. The same sketch gives the same bytes.
 pub(crate) fn svg(sketch: &Sketch, alt: &str) -> Result<String, ReportError> {
     let (width, height) = fine_size(sketch);
-    let mut painted = String::new();
-    {
-        let area = SVGBackend::with_string(&mut painted, (width, height)).into_drawing_area();
-        paint(sketch, &area, SVG_TEXT)
-            .and_then(|()| area.present().map_err(|error| error.to_string()))
-            .map_err(|problem| ReportError::Chart { chart: alt.to_owned(), problem })?;
-    }
-    // The drawing library writes the fine canvas as the size; people open the file at its own size.
-    let body = painted.split_once('>').map_or("", |(_, body)| body);
-    let body = body.trim_end().strip_suffix("</svg>").unwrap_or(body);
-    let spots = spots(sketch);
-    Ok(format!(
+    // The drawing happens on the fine canvas; people open the file at its own size.
+    let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{WIDTH}\" height=\"{}\" viewBox=\"0 0 {width} {height}\" \
-         role=\"img\" aria-label=\"{}\">{body}{spots}</svg>\n",
+         role=\"img\" aria-label=\"{}\">\n",
         sketch.height,
         escaped(alt),
-    ))
+    );
+    {
+        let area = SvgMarks::new(&mut svg, (width, height)).into_drawing_area();
+        lay_paper(&area)
+            .and_then(|()| paint(sketch, &area, SVG_TEXT))
+            .map_err(|problem| ReportError::Chart { chart: alt.to_owned(), problem })?;
+    }
+    spots(sketch, &mut svg);
+    svg.push_str("</svg>\n");
+    Ok(svg)
 }
 
 /// Places to point at, over everything else: a viewer shows the title of the one under the pointer.
-fn spots(sketch: &Sketch) -> String {
-    let mut marks = String::new();
+fn spots(sketch: &Sketch, svg: &mut String) {
     for shape in &sketch.shapes {
         if let Shape::Spot { centre, radius, says } = shape {
             let (x, y) = fine(centre);
-            marks.push_str(&format!(
+            svg.push_str(&format!(
                 "<circle class=\"spot\" cx=\"{x}\" cy=\"{y}\" r=\"{:.0}\" fill=\"none\" pointer-events=\"all\"><title>{}</title></circle>\n",
                 radius * FINE,
                 escaped(says)
             ));
         }
     }
-    marks
 }
 
 /// The sketch as a PNG image, half as fine again as the SVG's own size.
 pub(crate) fn png(sketch: &Sketch, alt: &str) -> Result<Vec<u8>, ReportError> {
     let failed = |problem: String| ReportError::Chart { chart: alt.to_owned(), problem };
     let (width, height) = ((WIDTH * PIXELS) as u32, (sketch.height.max(1.0) * PIXELS) as u32);
-    let mut pixels = Pixmap::new(width, height).ok_or_else(|| failed(format!("{width} by {height} pixels")))?;
-    paint(sketch, &Canvas::new(&mut pixels, (FINE / PIXELS) as f32).into_drawing_area(), CANVAS_TEXT)
-        .map_err(failed)?;
-    image::encoded(&pixels).map_err(|error| failed(error.to_string()))
+    // Every thread draws one chart after another on the same pixels: fresh memory for each would have to be fetched and emptied anew.
+    thread_local! {
+        static PIXELS_OF_THREAD: Cell<Vec<u8>> = const { Cell::new(Vec::new()) };
+    }
+    let mut bytes = PIXELS_OF_THREAD.take();
+    bytes.clear();
+    // Where the canvas ends within the last row of pixels, that row stays as thin as it is; else all of it is paper.
+    let whole = f64::from(height) * FINE / PIXELS;
+    let paper = whole.fract() == 0.0;
+    bytes.resize(4 * width as usize * height as usize, if paper { u8::MAX } else { 0 });
+    let mut pixels = IntSize::from_wh(width, height)
+        .and_then(|size| Pixmap::from_vec(bytes, size))
+        .ok_or_else(|| failed(format!("{width} by {height} pixels")))?;
+    {
+        let area = Canvas::new(&mut pixels, (FINE / PIXELS) as f32).into_drawing_area();
+        if !paper {
+            lay_paper(&area).map_err(failed)?;
+        }
+        paint(sketch, &area, CANVAS_TEXT).map_err(failed)?;
+    }
+    let file = image::encoded(&pixels).map_err(|error| failed(error.to_string()));
+    PIXELS_OF_THREAD.set(pixels.take());
+    file
 }
 
 fn fine_size(sketch: &Sketch) -> (u32, u32) {
     ((WIDTH * FINE) as u32, (sketch.height.max(1.0) * FINE) as u32)
+}
+
+fn lay_paper<DB: DrawingBackend>(area: &DrawingArea<DB, Shift>) -> Result<(), String> {
+    area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())
 }
 
 fn paint<DB: DrawingBackend>(
@@ -92,7 +115,6 @@ fn paint<DB: DrawingBackend>(
     if !font::register() {
         return Err(NO_FONT.to_owned());
     }
-    area.fill(&colour(Ink::Paper)).map_err(|error| error.to_string())?;
     for shape in &sketch.shapes {
         let drawn = match shape {
             Shape::Spot { .. } => continue,

@@ -12,7 +12,9 @@ use crate::words::response::Response;
 
 fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
     let mut files = BTreeMap::new();
-    let summary = render(results.clone(), &mut |name, bytes| {
+    let tables = results.tables();
+    let source = |name: &str| Ok(tables[name].clone());
+    let summary = render(results.read_again(), &source, &mut |name, bytes| {
         assert!(files.insert(name.to_owned(), bytes.to_vec()).is_none(), "{name} is written once");
         Ok(())
     })
@@ -22,7 +24,7 @@ fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
 
 /// The pages of the review's own units, by name, without writing a file.
 fn pages_of(results: &Results) -> (BTreeMap<String, String>, Vec<Picture>) {
-    let results = results.clone().in_order();
+    let results = results.read_again();
     let templates = Templates::new().expect("the templates are whole");
     let pages = Pages::new(&results, &templates, true);
     let mut made = vec![pages.index().expect("an index"), pages.research().expect("tables")];
@@ -43,7 +45,7 @@ fn page_of(results: &Results) -> String {
 /// The pages and the SVG files, without painting the images.
 fn texts_of(results: &Results) -> Vec<(String, String)> {
     let (pages, pictures) = pages_of(results);
-    let svgs = pictures.iter().map(|picture| (picture.file.clone(), picture.figure().expect("a chart").svg));
+    let svgs = pictures.iter().map(|picture| (picture.file.clone(), picture.svg().expect("a chart").to_owned()));
     svgs.chain(pages).collect()
 }
 
@@ -378,7 +380,7 @@ fn an_unweighed_planter_shows_no_force_anywhere() {
         curve.planter_id = Some("unweighed-6".to_owned());
     }
     results.curves.retain(|row| row.condition == "dry, covered");
-    results.adjusted.clear();
+    results.adjusted.edit(Vec::clear);
     results.dig_window.clear();
     results.field_seasons.retain(|row| row.field_id == "North");
     results.strips.retain(|row| row.field_id == "North");
@@ -431,10 +433,12 @@ fn names_are_escaped_wherever_they_stand() {
         strip.field_id = evil.to_owned();
         strip.block = Some(evil.to_owned());
     }
-    for course in &mut results.course_means {
-        course.field_id = evil.to_owned();
-        course.label = Some(evil.to_owned());
-    }
+    results.course_means.edit(|courses| {
+        for course in courses {
+            course.field_id = evil.to_owned();
+            course.label = Some(evil.to_owned());
+        }
+    });
     results.findings[0].message = evil.to_owned();
     results.set_aside[0].raw = Some(evil.to_owned());
     let mut seen = 0;
@@ -582,7 +586,9 @@ fn a_writer_that_fails_is_reported_with_the_file() {
         asked.push(name.to_owned());
         Err(std::io::Error::other("disk full"))
     };
-    let failure = render(made_up::review(), write).expect_err("the writer fails").to_string();
+    let tables = made_up::review().tables();
+    let source = |name: &str| Ok(tables[name].clone());
+    let failure = render(made_up::review(), &source, write).expect_err("the writer fails").to_string();
     assert_eq!(asked.len(), 1, "nothing is written after a failure");
     assert!(failure.starts_with(&asked[0]) && failure.contains("disk full"), "{failure}");
 }

@@ -5,7 +5,7 @@ use evenstand_tables::rows::{FieldSeasonRow, StripRow};
 use crate::charts::field::{Across, Course, FieldChart, StripDot};
 use crate::charts::panel::CurvePoint;
 use crate::picture::Picture;
-use crate::results::{Results, of_field_season};
+use crate::results::Results;
 use crate::slug::{Names, slug};
 use crate::words::fields::strips_of;
 use crate::words::number;
@@ -100,14 +100,12 @@ fn chart(results: &Results, field: &FieldSeasonRow) -> Option<FieldChart> {
 fn curves(results: &Results, field: &FieldSeasonRow, response: &Response) -> Vec<(String, Vec<CurvePoint>)> {
     let gauge = results.field_gauge(&field.field_id, field.season);
     let mut curves: Vec<(String, Vec<CurvePoint>)> = Vec::new();
-    let rows = of_field_season(&results.field_curves, &field.field_id, field.season)
-        .iter()
-        .filter(|row| row.response == response.name);
-    for row in rows {
+    let rows = results.field_curves.of_field_season(&field.field_id, field.season);
+    for row in rows.into_iter().filter(|row| row.response == response.name) {
         let Some(point) = curve_point(response, gauge, row.force_n, row.estimate, row.low, row.high) else { continue };
         match curves.iter_mut().find(|(condition, _)| *condition == row.condition) {
             Some((_, points)) => points.push(point),
-            None => curves.push((row.condition.clone(), vec![point])),
+            None => curves.push((row.condition, vec![point])),
         }
     }
     curves
@@ -118,12 +116,12 @@ fn courses(results: &Results, field: &FieldSeasonRow) -> Vec<Course> {
     const TOLD_APART: usize = 6;
     let gauge = results.field_gauge(&field.field_id, field.season);
     let mut means: Vec<(f64, Course)> = Vec::new();
-    for row in of_field_season(&results.course_means, &field.field_id, field.season) {
+    for row in results.course_means.of_field_season(&field.field_id, field.season) {
         let Some(point) = row.hours.zip(row.share).map(|(hours, share)| (hours, share * 100.0)) else { continue };
         if !point.0.is_finite() || !point.1.is_finite() {
             continue;
         }
-        let label = row.label.clone().unwrap_or_else(|| gauge.text(row.force_n));
+        let label = row.label.unwrap_or_else(|| gauge.text(row.force_n));
         match means.iter_mut().find(|(force, course)| *force == row.force_n && course.label == label) {
             Some((_, course)) => course.points.push(point),
             None => means.push((row.force_n, Course { label, points: vec![point] })),
@@ -132,11 +130,11 @@ fn courses(results: &Results, field: &FieldSeasonRow) -> Vec<Course> {
     means.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut courses: Vec<Course> = means.into_iter().map(|(_, course)| course).collect();
     if courses.is_empty() {
-        for row in of_field_season(&results.courses, &field.field_id, field.season) {
+        for row in results.courses.of_field_season(&field.field_id, field.season) {
             let Some(point) = row.hours.zip(row.share).map(|(hours, share)| (hours, share * 100.0)) else { continue };
             match courses.iter_mut().find(|course| course.label == row.strip_id) {
                 Some(course) => course.points.push(point),
-                None => courses.push(Course { label: row.strip_id.clone(), points: vec![point] }),
+                None => courses.push(Course { label: row.strip_id, points: vec![point] }),
             }
         }
         if courses.len() > TOLD_APART {

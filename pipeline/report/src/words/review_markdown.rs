@@ -252,7 +252,7 @@ mod tests {
 
     fn notebook(results: &Results) -> String {
         let mut names = crate::slug::Names::default();
-        let pooled = crate::words::why::pooled_charts(results, &mut names);
+        let pooled = crate::words::why::pooled_charts(results, &mut names, true);
         let forests: Vec<_> = crate::words::answer::deciding_points(results)
             .into_iter()
             .map(|point| crate::words::overview::forest(results, point, &mut names))

@@ -52,13 +52,11 @@ impl System {
         }
     }
 
-    /// The same results, shown in this system.
-    pub fn shown(self, results: &Results) -> Results {
-        let mut results = results.clone();
-        let unit = if self == System::Us { "lbf" } else { "N" };
-        for row in results.model.iter_mut().filter(|row| row.item == "run" && row.name == "force_unit") {
-            row.text = Some(unit.to_owned());
+    /// Its unit of force, as a fact of the run has it.
+    pub fn force_unit(self) -> &'static str {
+        match self {
+            System::Metric => "N",
+            System::Us => "lbf",
         }
-        results
     }
 }

@@ -122,7 +122,10 @@ pub(crate) fn title(results: &Results, pool: &Pool) -> String {
 }
 
 /// The charts of all pools and responses that have a curve or adjusted strips.
-pub(crate) fn pooled_charts(results: &Results, names: &mut crate::slug::Names) -> Vec<PooledChart> {
+///
+/// Strips say what they are where a chart decides, and in `all` others too: those are drawn as files of their own and shown on no page.
+pub(crate) fn pooled_charts(results: &Results, names: &mut crate::slug::Names, all: bool) -> Vec<PooledChart> {
+    let deciding = deciding_points(results);
     let mut charts = Vec::new();
     for pool in pools(results) {
         let title = title(results, &pool);
@@ -139,10 +142,13 @@ pub(crate) fn pooled_charts(results: &Results, names: &mut crate::slug::Names) -
             }
         }
         for response in responses {
-            let Some(chart) = chart(results, &pool, &title, response) else { continue };
+            let decides = deciding.iter().any(|point| point.response == response && Pool::of_start(point) == pool);
+            let Some(mut chart) = chart(results, &pool, &title, response, all || decides) else { continue };
             let file = names.unique(&format!("condition-{}-{}", slug(&title), slug(response)));
             let alt = finding(&chart, &pool.condition);
             let picture = Picture::new(file, alt, chart.sketch());
+            // The sketch has what thousands of strips say; nobody asks the chart for it again.
+            chart.says = Vec::new();
             charts.push(PooledChart { pool: pool.clone(), response: response.to_owned(), picture, chart });
         }
     }
@@ -154,7 +160,8 @@ pub(crate) fn belongs(pool: &Pool, condition: &str, closer: &str, planter_id: Op
     pool.condition == condition && pool.closer == closer && pool.planter_id.as_ref() == planter_id
 }
 
-fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Option<ConditionChart> {
+/// `told` says whether strips say what they are.
+fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str, told: bool) -> Option<ConditionChart> {
     let response = Response::of(response_name, results);
     let gauge = results.axis_gauge(pool.planter_id.as_deref());
     let curve: Vec<CurvePoint> = results
@@ -165,13 +172,20 @@ fn chart(results: &Results, pool: &Pool, title: &str, response_name: &str) -> Op
         })
         .filter_map(|row| curve_point(&response, gauge, row.force_n, row.estimate, row.low, row.high))
         .collect();
-    let adjusted = results.adjusted.iter().filter(|row| {
-        row.response == response_name && belongs(pool, &row.condition, &row.closer, row.planter_id.as_ref())
-    });
+    let adjusted = results.adjusted.having(&[
+        ("response", Some(response_name)),
+        ("condition", Some(&pool.condition)),
+        ("closer", Some(&pool.closer)),
+        ("planter_id", pool.planter_id.as_deref()),
+    ]);
     let (strips, says): (Vec<(f64, f64)>, Vec<String>) = adjusted
+        .into_iter()
         .filter_map(|row| {
             let (force_n, value) = (row.force_n?, row.adjusted?);
             let place = (gauge.value(force_n), response.axis_value(value));
+            if !told {
+                return (place.0.is_finite() && place.1.is_finite()).then_some((place, String::new()));
+            }
             let files = crate::words::strip_says::files(results, (&row.field_id, row.season, &row.strip_id));
             let from = if files.is_empty() { String::new() } else { format!(". From {files}") };
             let says = format!(
