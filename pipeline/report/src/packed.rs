@@ -74,6 +74,11 @@ impl<R: Row> Packed<R> {
             .map_or_else(Vec::new, |table| unpacked(&table))
     }
 
+    /// The table, where one was read.
+    pub(crate) fn as_read(&self) -> Option<&Table> {
+        self.table.as_ref()
+    }
+
     /// The rows as a table.
     #[cfg(test)]
     pub fn table(&self) -> Result<Table, TablesError> {

@@ -48,6 +48,7 @@ pub fn render(
     write: &mut dyn FnMut(&str, &[u8]) -> io::Result<()>,
 ) -> Result<Summary, ReportError> {
     let facts = book_facts(&results);
+    let packed = results.packed();
     let templates = &Templates::new()?;
     let (sender, made) = sync_channel(WAITING);
     let maker = Maker { sender, charts: AtomicUsize::new(0), pages: AtomicUsize::new(0) };
@@ -65,7 +66,7 @@ pub fn render(
                 maker.all_pages(&Pages::new(&own.shown_in(other), templates, false))?;
                 Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
             };
-            let book = || send(&sender, "review.xlsx", workbook(facts, source)?);
+            let book = || send(&sender, "review.xlsx", workbook(facts, packed, source)?);
             let (book, pages): (Result<(), ReportError>, Result<Summary, ReportError>) = rayon::join(book, pages);
             book.and(pages)
         });
@@ -93,13 +94,17 @@ fn book_facts(results: &Results) -> BookFacts {
     }
 }
 
-/// Every result table as one workbook. Tables are read one after another and let go, for together they are large.
-fn workbook(facts: BookFacts, source: Source) -> Result<Vec<u8>, ReportError> {
+/// Every result table as one workbook. Those that are not there as `packed` are read one after another and let go, for together they are large.
+fn workbook(facts: BookFacts, packed: Vec<Table>, source: Source) -> Result<Vec<u8>, ReportError> {
     let table = |name| source(name).map_err(ReportError::Read);
     let mut book = ReviewBook::new(facts, Some(&table("planters")?), Some(&in_order(table("strips")?)?))?;
     for name in TABLES {
-        book.add(&in_order(table(name)?)?)?;
+        match packed.iter().find(|table| table.schema().name == name) {
+            Some(table) => book.add(table)?,
+            None => book.add(&in_order(table(name)?)?)?,
+        }
     }
+    drop(packed);
     Ok(book.finish()?)
 }
 

@@ -77,7 +77,7 @@ pub struct Results {
     /// Table `followed`.
     pub followed: Vec<FollowedRow>,
     /// Table `traces`.
-    pub traces: Vec<TraceRow>,
+    pub traces: Packed<TraceRow>,
     /// Table `outlines`.
     pub outlines: Vec<OutlineRow>,
     /// Table `recorded`.
@@ -115,7 +115,7 @@ impl Results {
         let ((strips, field_curves), (adjusted, courses)) =
             rayon::join(|| (rows(source), packed(source)), || (packed(source), packed(source)));
         let ((traces, course_means), (sources, comparisons)) =
-            rayon::join(|| (rows(source), packed(source)), || (rows(source), pooled(source)));
+            rayon::join(|| (packed(source), packed(source)), || (rows(source), pooled(source)));
         Ok(Self {
             strips: strips?,
             strip_measures: rows(source)?,
@@ -197,7 +197,7 @@ impl Results {
             Row::to_table(&self.conditions),
             Row::to_table(&self.set_actual),
             Row::to_table(&self.telemetry),
-            Row::to_table(&self.traces),
+            self.traces.table(),
             Row::to_table(&self.outlines),
             Row::to_table(&self.recorded),
             Row::to_table(&self.sources),
@@ -217,9 +217,16 @@ impl Results {
             .expect("tables follow their schemas")
     }
 
-    /// Telemetry along a strip.
-    pub(crate) fn traces_of(&self, field_id: &str, season: i64, strip_id: &str) -> &[TraceRow] {
-        rows_of(&self.traces, (field_id, season, strip_id))
+    /// The tables that stay columns, which need not be read again.
+    pub(crate) fn packed(&self) -> Vec<Table> {
+        let tables = [
+            self.field_curves.as_read(),
+            self.adjusted.as_read(),
+            self.courses.as_read(),
+            self.course_means.as_read(),
+            self.traces.as_read(),
+        ];
+        tables.into_iter().flatten().cloned().collect()
     }
 
     /// Corners of a strip's outline.
@@ -373,7 +380,7 @@ fn pooled<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result
 }
 
 /// A row about one strip.
-trait OfStrip {
+pub(crate) trait OfStrip {
     fn strip(&self) -> (&str, i64, &str);
 }
 
@@ -389,7 +396,7 @@ macro_rules! of_strip {
 of_strip!(TraceRow, OutlineRow, SourceRow, StripMeasureRow);
 
 /// Rows of a strip in a table that is in order.
-fn rows_of<'a, R: OfStrip>(rows: &'a [R], strip: (&str, i64, &str)) -> &'a [R] {
+pub(crate) fn rows_of<'a, R: OfStrip>(rows: &'a [R], strip: (&str, i64, &str)) -> &'a [R] {
     let first = rows.partition_point(|row| row.strip() < strip);
     let count = rows[first..].partition_point(|row| row.strip() == strip);
     &rows[first..first + count]

@@ -68,7 +68,7 @@ fn everything() -> Results {
         let west = number as f64 * 1e-4;
         let corners = [(west, 0.0), (west + 1e-4, 0.0), (west + 1e-4, 3e-3), (west, 3e-3), (west, 0.0)];
         results.outlines.extend((1..).zip(corners).map(|(corner, (lon, lat))| of(1, corner, lon, lat)));
-        results.traces.extend((1..=20).map(|piece| TraceRow {
+        let traces = (1..=20).map(|piece| TraceRow {
             field_id: strip.field_id.clone(),
             season: strip.season,
             strip_id: strip.strip_id.clone(),
@@ -80,7 +80,8 @@ fn everything() -> Results {
             actual_high_n: Some(275.0),
             rows: Some(10),
             ..TraceRow::default()
-        }));
+        });
+        results.traces.edit(|rows| rows.extend(traces));
         results.sources.push(SourceRow {
             field_id: strip.field_id.clone(),
             season: strip.season,

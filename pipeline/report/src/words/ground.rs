@@ -6,7 +6,7 @@ use crate::charts::along::{Along, Pass, Piece};
 use crate::charts::sketch::Point;
 use crate::charts::strip_map::{Ground, Plot, StripMap};
 use crate::picture::Picture;
-use crate::results::Results;
+use crate::results::{Results, rows_of};
 use crate::slug::{Names, slug};
 use crate::words::field_chart::response_of;
 use crate::words::fields::strips_of;
@@ -22,11 +22,12 @@ pub(crate) fn map(results: &Results, field: &FieldSeasonRow, names: &mut Names) 
     let gauge = results.field_gauge(&field.field_id, field.season);
     let value = |strip: &StripRow| results.strip_value(strip, &response.name).map(|value| response.axis_value(value));
     let classes = Classes::of(strips.iter().filter_map(|strip| value(strip)), &response);
+    let traces = results.traces.of_field_season(&field.field_id, field.season);
     let plots: Vec<Plot> = strips
         .iter()
         .filter_map(|strip| {
             Some(Plot {
-                ground: ground(results, strip)?,
+                ground: ground(results, &traces, strip)?,
                 class: value(strip).map(|value| classes.class(value)),
                 says: strip_says(results, strip, &response, gauge),
             })
@@ -56,7 +57,8 @@ pub(crate) fn map(results: &Results, field: &FieldSeasonRow, names: &mut Names) 
 }
 
 /// The outline of a strip, else the way that was driven, else its place.
-fn ground(results: &Results, strip: &StripRow) -> Option<Ground> {
+/// `traces` are those of its field-season.
+fn ground(results: &Results, traces: &[TraceRow], strip: &StripRow) -> Option<Ground> {
     let corners = results.outline_of(&strip.field_id, strip.season, &strip.strip_id);
     if !corners.is_empty() {
         let mut rings: Vec<(i64, Vec<Point>)> = Vec::new();
@@ -69,7 +71,7 @@ fn ground(results: &Results, strip: &StripRow) -> Option<Ground> {
         }
         return Some(Ground::Rings(rings.into_iter().map(|(_, points)| points).collect()));
     }
-    let pieces = results.traces_of(&strip.field_id, strip.season, &strip.strip_id);
+    let pieces = rows_of(traces, (&strip.field_id, strip.season, &strip.strip_id));
     let way: Vec<Point> = pieces.iter().filter_map(|piece| piece.lon.zip(piece.lat)).collect();
     if way.len() > 1 {
         return Some(Ground::Line(way));
@@ -129,9 +131,13 @@ pub(crate) fn along(results: &Results, field: &FieldSeasonRow, names: &mut Names
     let gauge = results.field_gauge(&field.field_id, field.season);
     let (size, unit) = System::of(results).ground_length();
     let strips = strips_of(results, field);
+    let traces = results.traces.of_field_season(&field.field_id, field.season);
     let traced: Vec<(&str, &[TraceRow])> = strips
         .iter()
-        .map(|strip| (strip.strip_id.as_str(), results.traces_of(&field.field_id, field.season, &strip.strip_id)))
+        .map(|strip| {
+            let strip_id = strip.strip_id.as_str();
+            (strip_id, rows_of(&traces, (&field.field_id, field.season, strip_id)))
+        })
         .filter(|(_, pieces)| pieces.iter().any(|piece| piece.actual_n.is_some()))
         .collect();
     // Where the speed of some strip is not known, time stands in for the way in all.
