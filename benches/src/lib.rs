@@ -1,6 +1,6 @@
-//! Timed work of the statistical core: seeded data, cases with names, a plain timer.
+//! Timed work of the statistical core: seeded data, cases with names, and the table of what they took.
 //!
-//! The binary `compare` runs the cases and prints the table; see `README.md` beside this crate.
+//! `kernels.rs` times the cases with criterion, the binary `compare` prints the table; see `README.md` beside this crate.
 
 pub mod cases;
 pub mod inputs;
@@ -8,5 +8,5 @@ pub mod machine;
 pub mod network;
 pub mod pages;
 pub mod table;
-pub mod timer;
+pub mod timing;
 pub mod usual;

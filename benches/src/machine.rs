@@ -13,17 +13,6 @@ pub fn description() -> String {
     parts.join(", ")
 }
 
-/// Largest memory of this process so far, in MiB; `None` where the system does not say.
-pub fn peak_memory() -> Option<f64> {
-    let text = field("/proc/self/status", "VmHWM")?;
-    text.split(' ').next()?.parse::<f64>().ok().map(|kibibytes| kibibytes / 1024.0)
-}
-
-/// Mean number of running processes over the last minute.
-pub fn load() -> Option<f64> {
-    fs::read_to_string("/proc/loadavg").ok()?.split(' ').next()?.parse().ok()
-}
-
 fn field(path: &str, name: &str) -> Option<String> {
     let text = fs::read_to_string(path).ok()?;
     let line = text.lines().find(|line| line.starts_with(name))?;

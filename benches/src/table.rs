@@ -1,10 +1,10 @@
 //! Rows of the table.
 
-use crate::timer::Timing;
+use crate::timing::Timing;
 use crate::usual::Usual;
 
 /// Head of the table.
-pub const HEAD: &str = "| case | median | fastest to slowest | runs | R | how many times faster than the fastest of them |\n\
+pub const HEAD: &str = "| case | median | fastest to slowest | samples | R | how many times faster than the fastest of them |\n\
                         | --- | --- | --- | --- | --- | --- |";
 
 /// One row in markdown.
@@ -18,7 +18,7 @@ pub fn row(name: &str, timing: &Timing, usual: &[Usual]) -> String {
         [others.join("; "), two_digits(fastest / timing.median)]
     };
     let spread = format!("{} to {}", seconds(timing.fastest), seconds(timing.slowest));
-    format!("| {name} | {} | {spread} | {} | {others} | {ratio} |", seconds(timing.median), timing.runs)
+    format!("| {name} | {} | {spread} | {} | {others} | {ratio} |", seconds(timing.median), timing.samples)
 }
 
 /// Three digits and a unit that fits.
@@ -54,7 +54,7 @@ mod tests {
 
     #[test]
     fn a_row_compares_with_the_fastest_of_the_others() {
-        let timing = Timing { median: 0.031, fastest: 0.03, slowest: 0.04, runs: 9 };
+        let timing = Timing { median: 0.031, fastest: 0.03, slowest: 0.04, samples: 9 };
         let other = |software: &str, seconds| Usual { software: software.to_owned(), seconds };
         let others = [other("a", 3.1), other("b", 0.31)];
         assert_eq!(

@@ -21,7 +21,8 @@ fn hash(path: &Path, hasher: &mut DefaultHasher) -> io::Result<()> {
     if path.is_dir() {
         let mut inside = fs::read_dir(path)?.map(|entry| Ok(entry?.path())).collect::<io::Result<Vec<_>>>()?;
         inside.sort();
-        inside.retain(|path| !path.ends_with("target"));
+        // The cluster is a program of its own.
+        inside.retain(|path| !path.ends_with("target") && !path.ends_with("pipeline/cluster"));
         return inside.iter().try_for_each(|path| hash(path, hasher));
     }
     if let Ok(bytes) = fs::read(path) {

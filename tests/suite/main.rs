@@ -10,6 +10,7 @@ mod floors;
 mod foreign;
 mod incremental;
 mod last_season;
+mod memory;
 mod mutated;
 mod notebook_page;
 mod notebooks;

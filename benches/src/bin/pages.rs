@@ -6,25 +6,28 @@ use std::fs;
 
 use evenstand_benches::pages::{plot, ratios, read, table};
 
-/// Between these lines of a page stands what is made here.
-const BEGIN: &str = "<!-- measured: begin -->";
-const END: &str = "<!-- measured: end -->";
-
 fn main() -> Result<(), Box<dyn Error>> {
     let check = std::env::args().any(|argument| argument == "--check");
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
-    let measured = read(&fs::read_to_string(format!("{root}/benches/measured/whole.csv"))?)?;
-    let machine = fs::read_to_string(format!("{root}/benches/measured/machine.txt"))?;
-    let block = |table: String| format!("{BEGIN}\n{}\n\n{table}{END}", machine.trim());
-    let (whole, ratios) = (block(table(&measured)), block(ratios(&measured)));
+    let kept = |file: &str| fs::read_to_string(format!("{root}/benches/measured/{file}"));
+    let measured = read(&kept("whole.csv")?)?;
+    let machine = kept("machine.txt")?;
+    let with_machine = |table: String| format!("{}\n\n{}", machine.trim(), table.trim());
+    let (whole, ratios) = (with_machine(table(&measured)), with_machine(ratios(&measured)));
     let mut made = vec![("notebooks-md/07-how-it-scales.svg".to_owned(), plot(&measured))];
-    for (page, block) in
-        [("notebooks-md/07-how-it-scales.md", &whole), ("benches/README.md", &whole), ("README.md", &ratios)]
-    {
-        let text = fs::read_to_string(format!("{root}/{page}"))?;
-        let (before, rest) = text.split_once(BEGIN).ok_or(format!("{page} has no line {BEGIN}"))?;
-        let (_, after) = rest.split_once(END).ok_or(format!("{page} has no line {END}"))?;
-        made.push((page.to_owned(), format!("{before}{block}{after}")));
+    for (page, name, block) in [
+        ("notebooks-md/07-how-it-scales.md", "measured", &whole),
+        ("README.md", "measured", &ratios),
+        ("benches/README.md", "measured", &whole),
+        ("benches/README.md", "core", &kept("core.md")?),
+    ] {
+        let before = made.iter().find(|(other, _)| other == page).map(|(_, text)| text.clone());
+        let text = before.map_or_else(|| fs::read_to_string(format!("{root}/{page}")), Ok)?;
+        made.retain(|(other, _)| other != page);
+        made.push((
+            page.to_owned(),
+            replaced(&text, name, block.trim()).ok_or(format!("{page} has no lines {name}: begin and end"))?,
+        ));
     }
     for (page, text) in made {
         let path = format!("{root}/{page}");
@@ -36,4 +39,12 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
     }
     Ok(())
+}
+
+/// The text with the block between the two lines that name it; `None` where they are not there.
+fn replaced(text: &str, name: &str, block: &str) -> Option<String> {
+    let (begin, end) = (format!("<!-- {name}: begin -->"), format!("<!-- {name}: end -->"));
+    let (before, rest) = text.split_once(&begin)?;
+    let (_, after) = rest.split_once(&end)?;
+    Some(format!("{before}{begin}\n{block}\n{end}{after}"))
 }

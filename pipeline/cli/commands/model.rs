@@ -8,11 +8,11 @@ use evenstand_link::{Kept, Linked, link};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
-    KeptStore, made_from, note_made_from, read_result, read_strip_totals, replace_folder, sha256_of_bytes,
+    KeptStore, MakeTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder, sha256_of_bytes,
     write_results,
 };
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
-use evenstand_tables::{Finding, Row, Table, TablesError};
+use evenstand_tables::{Finding, Row};
 
 use crate::failure::Failure;
 use crate::last_season::last_season;
@@ -118,7 +118,8 @@ fn work_out(
     findings.extend(new_findings.iter().cloned());
     by_severity(&mut findings);
     by_severity(&mut new_findings);
-    let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, run)?;
+    let model: Vec<ModelRow> = run.into_iter().chain(answers.model.iter().cloned()).collect();
+    let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, &model);
     replace_folder(&review.results, |folder| -> Result<(), Failure> {
         from.map_or(Ok(()), |from| note_made_from(folder, from))?;
         Ok(write_results(folder, &tables)?)
@@ -204,52 +205,53 @@ fn title(settings: &Settings, folder: &Path) -> String {
     })
 }
 
-fn result_tables(
-    linked: &Linked,
-    answers: &Answers,
-    years: &YearOnYear,
-    findings: &[Finding],
-    set_aside: &[SetAsideRow],
-    run: Vec<ModelRow>,
-) -> Result<Vec<Table>, TablesError> {
-    let mut model = run;
-    model.extend(answers.model.iter().cloned());
-    Ok(vec![
-        StartingPointRow::to_table(&answers.starting_points)?,
-        Row::to_table(&answers.sensitivity)?,
-        Row::to_table(&answers.settings)?,
-        Row::to_table(&linked.strips)?,
-        Row::to_table(&linked.strip_measures)?,
-        Row::to_table(&linked.field_seasons)?,
-        Row::to_table(&linked.planters)?,
-        Row::to_table(&answers.curves)?,
-        Row::to_table(&answers.field_curves)?,
-        Row::to_table(&answers.adjusted)?,
-        Row::to_table(&linked.courses)?,
-        Row::to_table(&linked.course_means)?,
-        Row::to_table(&answers.comparisons)?,
-        Row::to_table(&answers.factors)?,
-        Row::to_table(&answers.next_trials)?,
-        Row::to_table(&answers.shapes)?,
-        Row::to_table(&linked.digs)?,
-        Row::to_table(&linked.telemetry)?,
-        Row::to_table(&linked.set_actual)?,
-        Row::to_table(&linked.calibrations)?,
-        Row::to_table(&linked.conditions)?,
-        Row::to_table(&answers.dig_window)?,
-        Row::to_table(&answers.dig_curves)?,
-        Row::to_table(&answers.dig_levels)?,
-        Row::to_table(&answers.dig_checklist)?,
-        Row::to_table(&answers.dig_stand)?,
-        Row::to_table(&answers.field_effects)?,
-        Row::to_table(&years.since_last)?,
-        Row::to_table(&years.followed)?,
-        Row::to_table(&linked.traces)?,
-        Row::to_table(&linked.outlines)?,
-        Row::to_table(&linked.recorded)?,
-        Row::to_table(&linked.sources)?,
-        Row::to_table(findings)?,
-        Row::to_table(set_aside)?,
-        Row::to_table(&model)?,
-    ])
+fn result_tables<'a>(
+    linked: &'a Linked,
+    answers: &'a Answers,
+    years: &'a YearOnYear,
+    findings: &'a [Finding],
+    set_aside: &'a [SetAsideRow],
+    model: &'a [ModelRow],
+) -> Vec<MakeTable<'a>> {
+    fn table<R: Row + Sync>(rows: &[R]) -> MakeTable<'_> {
+        Box::new(|| R::to_table(rows))
+    }
+    vec![
+        table(&answers.starting_points),
+        table(&answers.sensitivity),
+        table(&answers.settings),
+        table(&linked.strips),
+        table(&linked.strip_measures),
+        table(&linked.field_seasons),
+        table(&linked.planters),
+        table(&answers.curves),
+        table(&answers.field_curves),
+        table(&answers.adjusted),
+        table(&linked.courses),
+        table(&linked.course_means),
+        table(&answers.comparisons),
+        table(&answers.factors),
+        table(&answers.next_trials),
+        table(&answers.shapes),
+        table(&linked.digs),
+        table(&linked.telemetry),
+        table(&linked.set_actual),
+        table(&linked.calibrations),
+        table(&linked.conditions),
+        table(&answers.dig_window),
+        table(&answers.dig_curves),
+        table(&answers.dig_levels),
+        table(&answers.dig_checklist),
+        table(&answers.dig_stand),
+        table(&answers.field_effects),
+        table(&years.since_last),
+        table(&years.followed),
+        table(&linked.traces),
+        table(&linked.outlines),
+        table(&linked.recorded),
+        table(&linked.sources),
+        table(findings),
+        table(set_aside),
+        table(model),
+    ]
 }

@@ -26,5 +26,5 @@ pub use formula::unquoted;
 pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry, Written};
 pub use remembered::Remembered;
-pub use results::{read_result, read_result_table, write_results};
+pub use results::{MakeTable, read_result, read_result_table, write_results};
 pub use totals_file::{read_strip_totals, write_strip_totals};
