@@ -12,7 +12,7 @@ use evenstand_tables::{Row, Table, TablesError};
 
 use crate::ordered::in_order;
 
-/// The rows of a table in the order of [`in_order`].
+/// The rows of a table in the order of `in_order`.
 #[derive(Debug, Clone)]
 pub struct Packed<R> {
     table: Option<Table>,
