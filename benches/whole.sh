@@ -55,8 +55,8 @@ for size in $sizes; do
     review="$work/review"
     "$bin/make_network" "$rows" "$fields" "$review" > /dev/null
     runs=5
-    [ "$rows" -ge 10000000 ] || [ "$fields" -ge 1000 ] && runs=3
-    [ "$rows" -ge 100000000 ] || [ "$fields" -ge 10000 ] && runs=1
+    [ "$rows" -ge 10000000 ] && runs=3
+    [ "$rows" -ge 100000000 ] || [ "$fields" -ge 1000 ] && runs=1
     note "$rows" "$fields" ingest "$runs" "$bin/evenstand" ingest --afresh --quiet "$review"
     note "$rows" "$fields" link "$runs" "$bin/evenstand" link --quiet "$review"
     note "$rows" "$fields" model "$runs" "$bin/evenstand" model --afresh --quiet "$review"
