@@ -45,7 +45,7 @@ note() {
 }
 
 {
-    printf '%s, %s cores, %s, %s GiB memory, %s.' "$(date +%F)" "$(nproc)" \
+    printf '%s, %s cores, %s, %s GiB memory, %s.\n' "$(date +%F)" "$(nproc)" \
         "$(awk -F': ' '/^model name/ { print $2; exit }' /proc/cpuinfo)" "$(awk '/^MemTotal/ { printf "%.0f", $2 / 1048576 }' /proc/meminfo)" "$(uname -sm)"
     Rscript -e 'cat(sprintf("R %s with data.table %s and lme4 %s.\n", getRversion(), packageVersion("data.table"), packageVersion("lme4")))' 2> /dev/null || true
 } > benches/measured/machine.txt

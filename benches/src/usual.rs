@@ -28,13 +28,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_case_and_size_of_the_comparison_was_measured() {
+    fn every_case_was_measured_at_two_sizes_and_the_fit_at_three() {
         for case in ["fit", "satterthwaite", "kenward_roger", "refits", "binomial"] {
-            for strips in [240, 2400, 24000] {
+            for strips in [240, 2400] {
                 let usual = of(case, strips);
                 assert!(!usual.is_empty() && usual.iter().all(|usual| usual.seconds > 0.0), "{case}, {strips} strips");
             }
         }
+        assert_eq!(of("fit", 24000).len(), 1);
         assert_eq!(of("fit", 1), []);
     }
 }
