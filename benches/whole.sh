@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Times the whole program on invented networks and writes benches/measured/whole.csv; `cargo run --release -p evenstand-benches --bin pages`
+# Times the whole program on invented networks and writes benches/measured/whole.csv; `target/release/pages`
 # then makes the tables and the scaling page from it.
 #
 #   benches/whole.sh                    # the usual sizes: about half an hour on a quiet machine, 2 GB of disk

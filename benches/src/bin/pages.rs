@@ -1,15 +1,22 @@
 //! `pages` makes from benches/measured/ what pages show: the tables in README.md and benches/README.md, and notebooks-md/07-how-it-scales.md with its plot.
-//! `pages --check` changes nothing and fails where one of them is not what would be made.
 
 use std::error::Error;
 use std::fs;
 
 use evenstand_benches::pages::{plot, ratios, read, table};
 
+const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
+
 fn main() -> Result<(), Box<dyn Error>> {
-    let check = std::env::args().any(|argument| argument == "--check");
-    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
-    let kept = |file: &str| fs::read_to_string(format!("{root}/benches/measured/{file}"));
+    for (page, text) in made()? {
+        fs::write(format!("{ROOT}/{page}"), text)?;
+    }
+    Ok(())
+}
+
+/// The pages and what they should hold.
+fn made() -> Result<Vec<(String, String)>, Box<dyn Error>> {
+    let kept = |file: &str| fs::read_to_string(format!("{ROOT}/benches/measured/{file}"));
     let measured = read(&kept("whole.csv")?)?;
     let machine = kept("machine.txt")?;
     let with_machine = |table: String| format!("{}\n\n{}", machine.trim(), table.trim());
@@ -22,23 +29,12 @@ fn main() -> Result<(), Box<dyn Error>> {
         ("benches/README.md", "core", &kept("core.md")?),
     ] {
         let before = made.iter().find(|(other, _)| other == page).map(|(_, text)| text.clone());
-        let text = before.map_or_else(|| fs::read_to_string(format!("{root}/{page}")), Ok)?;
+        let text = before.map_or_else(|| fs::read_to_string(format!("{ROOT}/{page}")), Ok)?;
         made.retain(|(other, _)| other != page);
-        made.push((
-            page.to_owned(),
-            replaced(&text, name, block.trim()).ok_or(format!("{page} has no lines {name}: begin and end"))?,
-        ));
+        let text = replaced(&text, name, block.trim()).ok_or(format!("{page} has no lines {name}: begin and end"))?;
+        made.push((page.to_owned(), text));
     }
-    for (page, text) in made {
-        let path = format!("{root}/{page}");
-        if check && fs::read_to_string(&path).unwrap_or_default() != text {
-            return Err(format!("{page} is not what benches/measured says; run `pages`").into());
-        }
-        if !check {
-            fs::write(path, text)?;
-        }
-    }
-    Ok(())
+    Ok(made)
 }
 
 /// The text with the block between the two lines that name it; `None` where they are not there.
@@ -47,4 +43,17 @@ fn replaced(text: &str, name: &str, block: &str) -> Option<String> {
     let (before, rest) = text.split_once(&begin)?;
     let (_, after) = rest.split_once(&end)?;
     Some(format!("{before}{begin}\n{block}\n{end}{after}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pages_say_what_was_measured() {
+        for (page, text) in made().expect("pages that can be made") {
+            let found = fs::read_to_string(format!("{ROOT}/{page}")).expect("a page");
+            assert!(found == text, "{page} is not what benches/measured says; run `pages`");
+        }
+    }
 }
