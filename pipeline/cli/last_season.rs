@@ -4,7 +4,8 @@ use std::collections::HashMap;
 use std::fs;
 
 use evenstand_model::LastStart;
-use evenstand_store::{sha256_of_bytes, unquoted};
+use evenstand_store::sha256_of_bytes;
+use evenstand_tables::unguarded;
 
 use crate::failure::Failure;
 use crate::review::Review;
@@ -37,7 +38,7 @@ pub fn last_season(review: &Review) -> Result<Option<(Vec<LastStart>, String)>, 
         let record = record.map_err(|error| wrong(error.to_string()))?;
         let text = |name: &str| {
             let cell = columns.get(name).and_then(|place| record.get(*place)).filter(|cell| !cell.is_empty())?;
-            Some(unquoted(cell).to_owned())
+            Some(unguarded(cell).to_owned())
         };
         let needed = |name: &str| text(name).ok_or_else(|| wrong(format!("row {line}: {name} is empty")));
         let number = |name: &str| match text(name) {

@@ -8,7 +8,6 @@ mod failure;
 mod last_season;
 mod made_from;
 mod proposals;
-mod quantity;
 mod reader;
 mod review;
 mod sources;

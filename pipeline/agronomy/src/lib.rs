@@ -38,6 +38,7 @@ mod feel_guide;
 mod indices;
 mod levels;
 mod pooling;
+pub mod quantity;
 mod soil;
 mod spacing;
 mod spelling;

@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::collections::HashMap;
 
+use evenstand_tables::{escaped_cell, forbidden_in_xml};
+
 const BEGIN: &str = "<si><t>";
 /// Blanks at the ends of a text would go without this.
 const BEGIN_WITH_BLANKS: &str = "<si><t xml:space=\"preserve\">";
@@ -63,26 +65,25 @@ pub(crate) fn written(part: &str) -> Vec<&str> {
     texts.filter_map(|text| text.split_once('>')?.1.split_once("</t>")).map(|(text, _)| text).collect()
 }
 
-/// A text as the file has it: letters that mean something to XML, and control characters as `_xHHHH_` (ECMA-376 part 1, 22.9.2.19), in which
-/// a text that already looks like such a code has its first letter written out.
+/// A text as the file has it: letters that mean something to XML as entities, and those that XML cannot hold as `_xHHHH_` (ECMA-376 part 1,
+/// 22.9.2.19), in which a text that already looks like such a code has its first letter written out.
 fn escaped(text: &str) -> Cow<'_, str> {
-    let special = |byte: &u8| matches!(byte, b'&' | b'<' | b'>' | b'_' | 0xEF) || *byte < b' ';
+    let special = |byte: &u8| matches!(byte, b'_' | b'\r' | 0xEF) || *byte < b'\t';
+    let special = |byte: &u8| special(byte) || (b'\x0B'..b' ').contains(byte);
     if !text.as_bytes().iter().any(special) {
-        return Cow::Borrowed(text);
+        return escaped_cell(text);
     }
-    let mut escaped = String::with_capacity(text.len() + 16);
+    let mut coded = String::with_capacity(text.len() + 16);
     for (place, letter) in text.char_indices() {
         match letter {
-            '&' => escaped.push_str("&amp;"),
-            '<' => escaped.push_str("&lt;"),
-            '>' => escaped.push_str("&gt;"),
-            '\t' | '\n' => escaped.push(letter),
-            '\0'..' ' | '\u{FFFE}' | '\u{FFFF}' => escaped.push_str(&format!("_x{:04X}_", u32::from(letter))),
-            '_' if is_code(&text.as_bytes()[place..]) => escaped.push_str("_x005F_"),
-            letter => escaped.push(letter),
+            // A return by itself would come back as the end of a line.
+            '\r' => coded.push_str("_x000D_"),
+            letter if forbidden_in_xml(letter) => coded.push_str(&format!("_x{:04X}_", u32::from(letter))),
+            '_' if is_code(&text.as_bytes()[place..]) => coded.push_str("_x005F_"),
+            letter => coded.push(letter),
         }
     }
-    Cow::Owned(escaped)
+    Cow::Owned(escaped_cell(&coded).into_owned())
 }
 
 /// Whether a text begins with a written-out code.

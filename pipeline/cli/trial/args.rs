@@ -6,7 +6,7 @@ use clap::Args;
 use jiff::civil::Date;
 
 use crate::args::Common;
-use crate::quantity::{length, population};
+use evenstand_agronomy::quantity::{length, population};
 
 /// Options of `evenstand trial`. What is not given comes from the review, else from a default that the plan names.
 #[derive(Debug, Clone, Args)]

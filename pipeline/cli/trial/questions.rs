@@ -7,7 +7,7 @@ use evenstand_trial::gauge;
 
 use super::args::TrialArgs;
 use super::known::ReviewFacts;
-use crate::quantity::length;
+use evenstand_agronomy::quantity::length;
 use crate::review::Review;
 
 /// Asks for what the arguments leave open, and gives the arguments that would have said it. An empty answer takes what stands in brackets;

@@ -8,7 +8,7 @@ use evenstand_trial::{AskedPlanter, Ground, Known, Request, Setting};
 use super::args::TrialArgs;
 use super::known::{ReviewFacts, Wanted};
 use crate::failure::Failure;
-use crate::quantity::pressure;
+use evenstand_agronomy::quantity::pressure;
 use crate::review::Review;
 
 /// A request with everything that the arguments left to the review, and what the review knows of it. Notes say what was taken from where.

@@ -1,7 +1,7 @@
 //! One cell, read by the type, unit and limits of its column.
 
 use evenstand_agronomy::Kind;
-use evenstand_tables::{Column, ColumnType};
+use evenstand_tables::{Column, ColumnType, unguarded};
 use jiff::civil::{DateTime, Time};
 use jiff::tz::TimeZone;
 
@@ -155,11 +155,6 @@ fn local<'a>(moment: DateTime, context: &CellContext) -> Result<Value<'a>, CellF
     at_zone(moment, context.zone)
         .map(|microseconds| Value::Moment { microseconds, local: true })
         .map_err(|fault| CellFault::new(fault.code, &moment.to_string(), fault.expected, fault.remedy))
-}
-
-/// The text behind the apostrophe that keeps a spreadsheet from calculating it, as our own sheets and results have it.
-fn unguarded(cell: &str) -> &str {
-    cell.strip_prefix('\'').filter(|text| text.starts_with(['=', '+', '-', '@'])).unwrap_or(cell)
 }
 
 fn word<'a>(column: &'a Column, cell: &'a str) -> Result<Value<'a>, CellFault> {

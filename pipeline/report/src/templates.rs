@@ -1,5 +1,6 @@
 //! The templates of the pages. Every value that is put into one is escaped, save charts, styles and scripts of our own.
 
+use evenstand_tables::showable;
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
@@ -49,6 +50,6 @@ impl Templates {
 
     /// A page.
     pub fn page(&self, name: &str, values: &impl Serialize) -> Result<String, ReportError> {
-        Ok(self.environment.get_template(name)?.render(Serde(values))?)
+        Ok(showable(self.environment.get_template(name)?.render(Serde(values))?))
     }
 }

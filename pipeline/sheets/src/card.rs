@@ -4,6 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use evenstand_agronomy::{FEEL_BANDS, FEEL_GUIDE, Moisture, MoistureLimits};
 use evenstand_settings::{ConditionScheme, Knob, Settings};
+use evenstand_tables::showable;
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
@@ -216,5 +217,5 @@ pub(crate) fn render(file: &'static str, template: &str, page: &impl Serialize) 
     environment.add_template("cautions.html", CAUTIONS).map_err(fault)?;
     environment.add_template(file, template).map_err(fault)?;
     let page = environment.get_template(file).and_then(|template| template.render(Serde(page))).map_err(fault)?;
-    Ok(page + "\n")
+    Ok(showable(page) + "\n")
 }

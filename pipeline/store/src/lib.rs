@@ -22,7 +22,6 @@ mod totals_file;
 
 pub use error::StoreError;
 pub use folder::{NewFolder, Replaced, contents_of, made_from, note_made_from, replace_folder, replace_folder_by};
-pub use formula::unquoted;
 pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use kept::{KeptStore, KeptWriter, Manifest, SeasonFiles, SourceEntry, Written};
 pub use remembered::Remembered;

@@ -7,6 +7,7 @@
 //! - [`Table`] is a schema with an Arrow record batch that follows it;
 //! - [`Row`] ties a Rust struct to a table, so that small tables can be worked on as `Vec<StripRow>`;
 //!   the structs stand in [`rows`], and a test holds each against its schema file;
+//! - [`escaped`] and [`guarded`] make names from outside safe for XML, HTML and CSV;
 //! - [`Finding`] and [`SetAside`] are what a person should look at, and the rows that could not be used.
 //!
 //! Arrow batches are the common currency between the stages; polars frames never leave the crate that uses them.
@@ -14,8 +15,10 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod cell;
+mod delimited;
 mod error;
 mod findings;
+mod markup;
 mod readme;
 mod record_sheet;
 mod row;
@@ -24,8 +27,10 @@ mod schema;
 mod table;
 
 pub use cell::{Cell, Day, Moment};
+pub use delimited::{csv_cell, guarded, is_formula, unguarded};
 pub use error::TablesError;
 pub use findings::{Finding, SetAside, Severity, Sink};
+pub use markup::{escaped, escaped_cell, forbidden_in_xml, showable, turns_words};
 pub use readme::schemas_readme;
 pub use record_sheet::{EXAMPLE_ROW, EXPLANATION_SHEET};
 pub use row::Row;

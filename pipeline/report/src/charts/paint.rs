@@ -2,6 +2,7 @@
 
 use std::cell::Cell;
 
+use evenstand_tables::escaped;
 use plotters::coord::Shift;
 use plotters::prelude::{Circle, DrawingArea, DrawingBackend, IntoDrawingArea, PathElement, Polygon};
 use plotters::prelude::{IntoTextStyle, RGBColor, Text};
@@ -161,22 +162,6 @@ fn fine(point: &Point) -> (i32, i32) {
 fn colour(ink: Ink) -> RGBColor {
     let (red, green, blue) = ink.rgb();
     RGBColor(red, green, blue)
-}
-
-/// Text made safe inside an attribute of a mark.
-pub(crate) fn escaped(text: &str) -> String {
-    let mut escaped = String::with_capacity(text.len());
-    for letter in text.chars() {
-        match letter {
-            '<' => escaped.push_str("&lt;"),
-            '>' => escaped.push_str("&gt;"),
-            '&' => escaped.push_str("&amp;"),
-            '"' => escaped.push_str("&quot;"),
-            letter if letter.is_control() => escaped.push(' '),
-            letter => escaped.push(letter),
-        }
-    }
-    escaped
 }
 
 #[cfg(test)]

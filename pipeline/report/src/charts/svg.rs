@@ -1,10 +1,11 @@
 //! Marks of an SVG document for the drawing library, written straight into one text.
 //!
 //! The library has a writer of its own, which makes a text of every attribute first; in a report of thousands of fields that took longer than
-//! all words of its pages. The marks are the same to the letter.
+//! all words of its pages. The marks are the same; names are written by the one escape of all pages.
 
 use std::convert::Infallible;
 
+use evenstand_tables::escaped;
 use plotters::style::text_anchor::{HPos, VPos};
 use plotters_backend::{BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingBackend, DrawingErrorKind};
 
@@ -159,17 +160,7 @@ impl DrawingBackend for SvgMarks<'_> {
         let size = style.size() / SIZE_PER_EM;
         self.push(&size.to_string()).push("\"").opacity(style.color()).push(" fill=\"").colour(style.color());
         self.push("\">\n");
-        for letter in text.chars() {
-            match letter {
-                '<' => self.marks.push_str("&lt;"),
-                '>' => self.marks.push_str("&gt;"),
-                '&' => self.marks.push_str("&amp;"),
-                '"' => self.marks.push_str("&quot;"),
-                '\'' => self.marks.push_str("&apos;"),
-                letter => self.marks.push(letter),
-            }
-        }
-        self.push("\n</text>\n");
+        self.push(&escaped(text)).push("\n</text>\n");
         Ok(())
     }
 }

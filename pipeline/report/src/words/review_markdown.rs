@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use evenstand_tables::{forbidden_in_xml, turns_words};
+
 use crate::results::Results;
 use crate::words::answer::{Card, cards};
 use crate::words::growers::owner;
@@ -239,6 +241,7 @@ fn escaped(text: &str) -> String {
                 escaped.push(letter);
             }
             letter if letter.is_control() => escaped.push(' '),
+            letter if turns_words(letter) || forbidden_in_xml(letter) => {}
             letter => escaped.push(letter),
         }
     }

@@ -1,5 +1,7 @@
 //! A drawing in black, white and grey, as SVG.
 
+use evenstand_tables::escaped;
+
 /// Width of a letter as a part of its height, on the wide side.
 const LETTER: f64 = 0.62;
 
@@ -205,22 +207,4 @@ fn element(shape: &Shape, number: usize) -> String {
 /// Tenths are enough.
 fn short(value: f64) -> String {
     super::units::number(value, 1)
-}
-
-/// Text as XML has it; control characters, which XML cannot hold, become blanks.
-fn escaped(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for letter in text.chars() {
-        match letter {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            '\u{FFFE}' | '\u{FFFF}' => safe.push(' '),
-            letter if letter.is_control() => safe.push(' '),
-            letter => safe.push(letter),
-        }
-    }
-    safe
 }

@@ -1,5 +1,6 @@
 //! Pages from templates, with every name escaped.
 
+use evenstand_tables::showable;
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
@@ -17,5 +18,5 @@ pub(crate) fn render(file: &str, template: &str, page: &impl Serialize) -> Resul
     environment.add_template("cautions.html", CAUTIONS).map_err(fault)?;
     environment.add_template(file, template).map_err(fault)?;
     let page = environment.get_template(file).and_then(|template| template.render(Serde(page))).map_err(fault)?;
-    Ok(page + "\n")
+    Ok(showable(page) + "\n")
 }

@@ -1,6 +1,6 @@
 //! Quantities with their units, as people type them: `400 m`, `1320ft`, `28 psi`, `2 %`.
 
-use evenstand_agronomy::Kind;
+use crate::Kind;
 
 /// Reads a number and its unit; without a unit it is in the kept one.
 fn read(kind: Kind, text: &str) -> Result<f64, String> {
@@ -10,9 +10,11 @@ fn read(kind: Kind, text: &str) -> Result<f64, String> {
     let number: f64 = number.parse().map_err(|_| format!("\"{text}\" does not begin with a number"))?;
     let unit = unit.trim().to_lowercase().replace(['/', ' '], "_").replace('%', "pct");
     let unit = if unit.is_empty() { kind.kept_suffix() } else { unit.trim_start_matches("_") };
-    kind.to_kept(unit, number)
-        .filter(|value| value.is_finite())
-        .ok_or_else(|| format!("\"{text}\" has no unit of {}: one of {}", kind.name(), kind.suffixes().join(", ")))
+    match kind.to_kept(unit, number) {
+        Some(value) if value.is_finite() => Ok(value),
+        Some(_) => Err(format!("\"{text}\" is larger than any {}", kind.name())),
+        None => Err(format!("\"{text}\" has no unit of {}: one of {}", kind.name(), kind.suffixes().join(", "))),
+    }
 }
 
 /// A length in metres.
