@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
 use std::time::{Duration, Instant};
 
-use evenstand_tables::Finding;
+use evenstand_tables::{Finding, turns_words};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::{Map, Value, json};
 
@@ -73,7 +73,7 @@ impl Voice {
     /// A line about how it goes, on standard error.
     pub fn note(&self, text: &str) {
         if !self.quiet && !self.json {
-            let _ = writeln!(std::io::stderr(), "{text}");
+            let _ = writeln!(std::io::stderr(), "{}", printable(text));
         }
     }
 
@@ -141,7 +141,8 @@ impl Voice {
     }
 }
 
-/// Text without control characters, which a name in somebody's file could use to write over the terminal.
+/// Text without control characters and marks that turn words around, which a name in somebody's file could use to write over the terminal.
 fn printable(text: &str) -> String {
-    text.chars().map(|letter| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter }).collect()
+    let hidden = |letter: char| letter.is_control() && letter != '\n' || turns_words(letter);
+    text.chars().map(|letter| if hidden(letter) { '\u{fffd}' } else { letter }).collect()
 }

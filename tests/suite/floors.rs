@@ -84,3 +84,36 @@ fn the_report_sees_result_tables_alone() {
         dependencies("report").into_iter().filter(|name| FLOORS.iter().any(|(folder, _)| folder == name)).collect();
     assert_eq!(ours, ["book", "paper", "tables"], "and crates that turn them into bytes");
 }
+
+/// Manifests of the workspace and of the workspaces beside it.
+fn manifests() -> Vec<std::path::PathBuf> {
+    let (mut found, mut folders) = (Vec::new(), vec![root()]);
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(&folder).unwrap() {
+            let path = entry.unwrap().path();
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            if path.is_dir() && !path.is_symlink() && !name.starts_with('.') && name != "target" {
+                folders.push(path);
+            } else if name == "Cargo.toml" {
+                found.push(path);
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn no_crate_may_hold_unsafe_code() {
+    let manifests = manifests();
+    for path in &manifests {
+        let manifest: toml::Table = fs::read_to_string(path).unwrap().parse().unwrap();
+        let lints = manifest.get("lints").unwrap_or_else(|| panic!("{} has no [lints]", path.display()));
+        let inherits = lints.get("workspace").and_then(toml::Value::as_bool) == Some(true);
+        let own = lints.get("rust").and_then(|rust| rust.get("unsafe_code")).and_then(toml::Value::as_str);
+        assert!(inherits || own == Some("forbid"), "{}: write [lints] workspace = true", path.display());
+        let shared =
+            manifest.get("workspace").and_then(|workspace| workspace.get("lints")?.get("rust")?.get("unsafe_code"));
+        assert!(shared.is_none_or(|level| level.as_str() == Some("forbid")), "{}", path.display());
+    }
+    assert!(manifests.len() >= FLOORS.len() + 2, "{} manifests were found", manifests.len());
+}

@@ -8,6 +8,8 @@ mod demo;
 mod digs;
 mod floors;
 mod foreign;
+mod hostile_files;
+mod hostile_names;
 mod incremental;
 mod last_season;
 mod memory;

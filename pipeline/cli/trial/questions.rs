@@ -7,8 +7,8 @@ use evenstand_trial::gauge;
 
 use super::args::TrialArgs;
 use super::known::ReviewFacts;
-use evenstand_agronomy::quantity::length;
 use crate::review::Review;
+use evenstand_agronomy::quantity::length;
 
 /// Asks for what the arguments leave open, and gives the arguments that would have said it. An empty answer takes what stands in brackets;
 /// an answer that cannot be read is asked again; the end of the input takes every default that is left.

@@ -8,8 +8,8 @@ use evenstand_trial::{AskedPlanter, Ground, Known, Request, Setting};
 use super::args::TrialArgs;
 use super::known::{ReviewFacts, Wanted};
 use crate::failure::Failure;
-use evenstand_agronomy::quantity::pressure;
 use crate::review::Review;
+use evenstand_agronomy::quantity::pressure;
 
 /// A request with everything that the arguments left to the review, and what the review knows of it. Notes say what was taken from where.
 pub fn request(

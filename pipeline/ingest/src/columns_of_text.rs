@@ -43,6 +43,14 @@ impl TableReader for ColumnsOfText<'_> {
                 return Ok(None);
             }
             self.number += 1;
+            if length as u64 == LONGEST_LINE {
+                let problem = format!(
+                    "line {} has more than {} MB; perhaps its lines do not end",
+                    self.number,
+                    LONGEST_LINE >> 20
+                );
+                return Err(IngestError::read(self.file, &problem));
+            }
             let line = String::from_utf8_lossy(&self.line);
             let line = line.trim_end_matches(['\r', '\n']);
             self.cells = match &self.cut {

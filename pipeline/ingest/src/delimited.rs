@@ -18,6 +18,10 @@ const LINES_LOOKED_AT: usize = 30;
 const BYTES_LOOKED_AT: u64 = 1 << 16;
 /// Bytes that are read at a time where rows are taken one by one.
 const BYTES_AT_A_TIME: usize = 1 << 16;
+/// Most bytes and cells of one row: beyond them a file has no line ends, or is no table. Both are more than a block of plain lines can
+/// hold, so that it does not matter how a row is read.
+const LONGEST_ROW: usize = 16 << 20;
+const MOST_CELLS: usize = 1 << 20;
 
 /// Text as UTF-8, and its first bytes once more to look at.
 pub(crate) struct Text<'a> {
@@ -61,6 +65,8 @@ pub(crate) struct Delimited<'a> {
     ended: bool,
     /// Why no more could be read.
     failed: Option<std::io::Error>,
+    /// The row, by its number, that no row of a table is as long as, and what was found there.
+    endless: Option<String>,
     core: csv_core::Reader,
     row: DelimitedRow,
     breaks: Breaks,
@@ -95,6 +101,7 @@ impl<'a> Delimited<'a> {
             used: 0,
             ended: false,
             failed: None,
+            endless: None,
             core: csv_core::ReaderBuilder::new().delimiter(delimiter).build(),
             row: DelimitedRow { cells: Vec::new(), ends: Vec::new(), len: 0, delimiter },
             breaks,
@@ -123,6 +130,19 @@ impl<'a> Delimited<'a> {
         use csv_core::ReadRecordResult::{End, InputEmpty, OutputEndsFull, OutputFull, Record};
         let (mut bytes, mut cells) = (0, 0);
         loop {
+            if bytes > LONGEST_ROW || cells > MOST_CELLS {
+                let found = match cells > MOST_CELLS {
+                    true => format!("more than {MOST_CELLS} cells"),
+                    false => format!("more than {} MB", LONGEST_ROW >> 20),
+                };
+                self.endless = Some(format!(
+                    "row {} has {found}; perhaps its lines do not end, or a quote is not closed",
+                    self.number + 1
+                ));
+            }
+            if let Some(problem) = &self.endless {
+                return Err(IngestError::read(self.file, problem));
+            }
             if self.used == self.held.len() {
                 self.fill(BYTES_AT_A_TIME);
             }

@@ -6,6 +6,7 @@ use evenstand_agronomy::{Kind, closest};
 use evenstand_tables::{Column, TableSchema};
 
 use crate::record::OwnedCell;
+use crate::value::shorten;
 
 /// What a column's values come from.
 #[derive(Debug, Clone, PartialEq)]
@@ -157,7 +158,7 @@ pub(crate) fn check_required(
         message: format!(
             "the column {} is missing; found {}; a {} file needs {}",
             wanted.join(", "),
-            if names.is_empty() { "an empty header".to_owned() } else { names.join(", ") },
+            told(names),
             schema.name,
             schema
                 .columns
@@ -175,6 +176,17 @@ pub(crate) fn check_required(
             )
         }),
     })
+}
+
+/// Names of columns in words, the first few of very many.
+pub(crate) fn told(names: &[String]) -> String {
+    const MOST: usize = 60;
+    let first: Vec<String> = names.iter().take(MOST).map(|name| shorten(name)).collect();
+    match names.len() {
+        0 => "an empty header".to_owned(),
+        many if many > MOST => format!("{} and {} more", first.join(", "), many - MOST),
+        _ => first.join(", "),
+    }
 }
 
 pub(crate) fn feed_from_cell(feed: &mut Feed, column: &Column, cell: usize, unit: Option<(Kind, String)>) {

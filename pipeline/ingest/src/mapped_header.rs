@@ -8,7 +8,7 @@ use evenstand_tables::{ColumnType, TableSchema};
 use jiff::ToSpan;
 use jiff::civil::Date;
 
-use crate::header::{EachColumn, HeaderFault, Layout, Origin, Unused, feed_from_cell, find, tidy, unfed};
+use crate::header::{EachColumn, HeaderFault, Layout, Origin, Unused, feed_from_cell, find, tidy, told, unfed};
 use crate::mapping::{Mapping, name_fits};
 use crate::record::OwnedCell;
 
@@ -249,6 +249,5 @@ fn days_after(day_zero: &str, name: &str) -> Result<String, HeaderFault> {
 }
 
 fn listed(names: &[String]) -> String {
-    let shown: Vec<&str> = names.iter().map(String::as_str).filter(|name| !name.is_empty()).collect();
-    if shown.is_empty() { "an empty header".to_owned() } else { shown.join(", ") }
+    told(&names.iter().filter(|name| !name.is_empty()).cloned().collect::<Vec<_>>())
 }

@@ -19,10 +19,10 @@ use crate::mapped_header::match_mapped;
 use crate::mapping::Mapping;
 use crate::record::{Record, TableReader};
 use crate::row::{RowFault, column_of, text_of};
-use crate::rules::{NOT_FILLED_IN, Rules, raw_text};
+use crate::rules::{LONGEST_CELL, NOT_FILLED_IN, Rules, raw_text};
 use crate::same_rows::Sketch;
 use crate::time::{Zones, zone};
-use crate::value::Value;
+use crate::value::{Value, shorten};
 use crate::whereabouts::{Finder, Whereabouts, strip_time};
 
 /// Bytes of a block of rows, and blocks that wait for each thread.
@@ -30,6 +30,8 @@ const BLOCK_BYTES: usize = 1 << 19;
 const BLOCKS_A_THREAD: usize = 4;
 /// Rows set aside for one reason that have a finding each; further ones of a file share one.
 const TOLD_ONE_BY_ONE: u64 = 100;
+/// Columns that are not used that have a finding each.
+const UNUSED_TOLD: usize = 100;
 
 /// Reads a table to its end. Kept rows go to the sink in batches; time zones of fields are noted.
 pub(crate) fn read_table(
@@ -189,6 +191,12 @@ impl<'s, 'a: 's> TableFile<'s, 'a> {
 
     fn header(&mut self, number: i64) {
         let names = self.names.take().unwrap_or_default();
+        if let Some(cell) = names.iter().position(|name| name.len() > LONGEST_CELL) {
+            let message = format!("column {}: the name holds more than {LONGEST_CELL} letters", cell + 1);
+            let remedy =
+                "look for a quote that is not closed, and check that the names of the columns stand in this row".into();
+            return self.header_fault(number, HeaderFault { code: "cell_too_long", message, remedy });
+        }
         let units = &self.settings.default_units;
         let matched = match self.mapping {
             Some(mapping) => match_mapped(self.rules.schema, &names, units, mapping),
@@ -209,20 +217,30 @@ impl<'s, 'a: 's> TableFile<'s, 'a> {
         });
         match checked {
             Ok(layout) => {
-                for unused in &layout.unused {
+                let (told, further) = layout.unused.split_at(layout.unused.len().min(UNUSED_TOLD));
+                for unused in told {
                     self.report.findings.push(
                         Finding::note(
                             "unknown_column",
                             format!(
                                 "column {} \"{}\" is not a column of {} and is not used",
                                 unused.cell + 1,
-                                unused.name,
+                                shorten(&unused.name),
                                 self.rules.schema.name
                             ),
                         )
                         .table(self.rules.source.kind)
                         .source(&self.rules.source.file, row_of(number))
                         .remedy(&unused.remedy),
+                    );
+                }
+                if !further.is_empty() {
+                    let problem = format!("{} further columns are not used either", further.len());
+                    self.report.findings.push(
+                        Finding::note("unknown_column", problem)
+                            .table(self.rules.source.kind)
+                            .source(&self.rules.source.file, row_of(number))
+                            .remedy("check that this is the file that is meant"),
                     );
                 }
                 self.layout = Some(Ok(layout));

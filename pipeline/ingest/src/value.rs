@@ -272,6 +272,6 @@ fn boolean<'a>(cell: &str) -> Result<Value<'a>, CellFault> {
 }
 
 /// At most 60 letters of what was found, so that a message stays a message.
-fn shorten(text: &str) -> String {
+pub(crate) fn shorten(text: &str) -> String {
     if text.chars().count() <= 60 { text.to_owned() } else { text.chars().take(57).chain("...".chars()).collect() }
 }

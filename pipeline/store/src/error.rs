@@ -20,6 +20,14 @@ pub enum StoreError {
         /// The file.
         path: PathBuf,
     },
+    /// A folder that would be replaced is a link.
+    #[error(
+        "{path} is a link, and a folder is replaced as a whole, which would leave what the link leads to behind; remove the link, or give another folder with --out"
+    )]
+    Link {
+        /// The link.
+        path: PathBuf,
+    },
     /// A file is not what the manifest says, or cannot be read as Parquet.
     #[error("{path} is damaged or of another version ({problem}); run `evenstand ingest` again to rebuild it")]
     Damaged {

@@ -68,6 +68,10 @@ pub fn replace_folder_by<E: From<StoreError>>(
     target: &Path,
     build: impl FnOnce(&mut NewFolder) -> Result<(), E>,
 ) -> Result<Replaced, E> {
+    // Exchanging folders would take the link away and leave what it leads to as it was, out of date and in nobody's sight.
+    if target.is_symlink() {
+        return Err(StoreError::Link { path: target.to_owned() }.into());
+    }
     let staging = sibling(target, "new");
     let retired = sibling(target, "old");
     let at = |path: &Path| {

@@ -44,7 +44,12 @@ pub const TARGETS: &[Target] = &[
     Target { name: "quantity", bytes: "quantities, one a line", run: words::quantity, ordinary: 3000 },
     Target { name: "time", bytes: "time formats, and times, one a line", run: words::time, ordinary: 1500 },
     Target { name: "settings", bytes: "evenstand.toml", run: words::settings_file, ordinary: 3000 },
-    Target { name: "source", bytes: "evenstand.toml with [[source]] blocks", run: words::settings_file, ordinary: 1500 },
+    Target {
+        name: "source",
+        bytes: "evenstand.toml with [[source]] blocks",
+        run: words::settings_file,
+        ordinary: 1500,
+    },
     Target { name: "xlsx", bytes: "parts of an XLSX workbook", run: files::workbook_parts, ordinary: 500 },
     Target { name: "ods", bytes: "parts of an ODS workbook", run: files::workbook_parts, ordinary: 500 },
     Target { name: "xls", bytes: "a workbook in one file", run: files::workbook, ordinary: 500 },

@@ -33,7 +33,10 @@ fn main() -> ExitCode {
         Ok(asked) => run(&asked),
         Err(problem) => {
             let names: Vec<&str> = TARGETS.iter().map(|target| target.name).collect();
-            eprintln!("{problem}\nhostile TARGET [--inputs N] [--from N] [--seed N] [--found FOLDER]\ntargets: {}", names.join(", "));
+            eprintln!(
+                "{problem}\nhostile TARGET [--inputs N] [--from N] [--seed N] [--found FOLDER]\ntargets: {}",
+                names.join(", ")
+            );
             ExitCode::from(2)
         }
     }
@@ -42,7 +45,8 @@ fn main() -> ExitCode {
 fn asked() -> Result<Asked, String> {
     let mut arguments = std::env::args().skip(1);
     let name = arguments.next().ok_or("which target?")?;
-    let target = TARGETS.iter().find(|target| target.name == name).ok_or_else(|| format!("no target is called {name}"))?;
+    let target =
+        TARGETS.iter().find(|target| target.name == name).ok_or_else(|| format!("no target is called {name}"))?;
     let mut asked = Asked { target, inputs: 100_000, from: 0, seed: 1, found: PathBuf::from("found") };
     while let Some(option) = arguments.next() {
         let value = arguments.next().ok_or_else(|| format!("{option} needs a value"))?;

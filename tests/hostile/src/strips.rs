@@ -146,12 +146,8 @@ fn same_again<R: Row + std::fmt::Debug>(rows: &[R]) {
 /// The whole model on such tables: it never fails, and no number of its tables is none.
 pub fn model(input: &[u8]) {
     let asked = asked(input);
-    let questions = Questions {
-        strips: &asked.strips,
-        measures: &asked.measures,
-        digs: &asked.digs,
-        settings: &asked.settings,
-    };
+    let questions =
+        Questions { strips: &asked.strips, measures: &asked.measures, digs: &asked.digs, settings: &asked.settings };
     let answers = analyse(&questions);
     looked_at(&answers);
     year_on_year(&answers.starting_points, &[], &asked.strips, &asked.measures);
@@ -193,7 +189,8 @@ fn finite<R: Row>(rows: &[R]) {
 /// Columns that hold NaN or infinity, and how often.
 fn odd_columns(batch: &RecordBatch) -> BTreeMap<String, usize> {
     let schema = batch.schema();
-    let numbers = batch.columns().iter().zip(schema.fields()).filter(|(column, _)| *column.data_type() == DataType::Float64);
+    let numbers =
+        batch.columns().iter().zip(schema.fields()).filter(|(column, _)| *column.data_type() == DataType::Float64);
     let counted = numbers.map(|(column, field)| {
         let odd = column.as_primitive::<Float64Type>().iter().flatten().filter(|value| !value.is_finite()).count();
         (field.name().clone(), odd)

@@ -9,9 +9,11 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 pub type Random = ChaCha8Rng;
 
 /// Runs `check` on every seed; it gives what it finds wrong. All of it is shown at once, panics included.
+/// `EVENSTAND_STRESS=N` takes N times as many seeds.
 pub fn over_seeds(seeds: u64, check: impl Fn(&mut Random) -> Vec<String>) {
     let mut wrong = Vec::new();
-    for seed in 0..seeds {
+    let times: u64 = std::env::var("EVENSTAND_STRESS").map_or(1, |times| times.parse().expect("a whole number"));
+    for seed in 0..times * seeds {
         let mut random = Random::seed_from_u64(seed);
         match catch_unwind(AssertUnwindSafe(|| check(&mut random))) {
             Ok(found) => wrong.extend(found.into_iter().map(|what| format!("seed {seed}: {what}"))),
@@ -30,11 +32,11 @@ pub fn pick<T: Copy>(random: &mut Random, from: &[T]) -> T {
 }
 
 pub fn scale(random: &mut Random) -> f64 {
-    pick(random, &[1.0, 1.0, 1.0, 1e-9, 1e-4, 1e4, 1e9])
+    pick(random, &[1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1e-9, 1e-9, 1e-4, 1e-4, 1e4, 1e4, 1e9, 1e9, 1e-150, 1e150])
 }
 
 pub fn offset(random: &mut Random) -> f64 {
-    pick(random, &[0.0, 0.0, 0.0, 1.0, 1e9, -1e9])
+    pick(random, &[0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1e9, 1e9, -1e9, -1e9, 1e150])
 }
 
 pub fn columns(random: &mut Random, rows: usize) -> Array2<f64> {
@@ -133,7 +135,10 @@ pub fn design(random: &mut Random) -> Option<Design> {
                 Design::with_sampling_variances(response.clone(), fixed.clone(), names.clone(), terms, &variances)
             }
             1 => {
-                let weights = (0..rows).map(|_| size * (1.1 + unit(random))).collect();
+                let mut weights: Vec<f64> = (0..rows).map(|_| size * (1.1 + unit(random))).collect();
+                if random.random_range(0..4) == 0 {
+                    weights[random.random_range(0..rows)] = 0.0;
+                }
                 Design::new(response.clone(), fixed.clone(), names.clone(), terms, Some(weights))
             }
             _ => Design::new(response.clone(), fixed.clone(), names.clone(), terms, None),

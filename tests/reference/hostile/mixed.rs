@@ -30,6 +30,39 @@ fn looks_settled(design: &Design, fit: &LmmFit, criterion: Criterion) -> Option<
     None
 }
 
+/// What the gradient of the criterion says, by central differences: where a step against it promises more than the criterion is rounded by,
+/// the search was not at its end.
+fn gradient_says_no(design: &Design, fit: &LmmFit, criterion: Criterion) -> Option<String> {
+    if !fit.optimum().converged {
+        return None;
+    }
+    let here = fit.criterion();
+    let allowed = 1e-7 * (1.0 + here.abs());
+    for (k, &at) in fit.theta().iter().enumerate() {
+        if at == 0.0 {
+            continue;
+        }
+        let step = 1e-3 * at.abs();
+        let moved = |change: f64| {
+            let mut theta = fit.theta().to_vec();
+            theta[k] += change;
+            deviance_at(design, &theta, criterion).ok()
+        };
+        let (Some(above), Some(below)) = (moved(step), moved(-step)) else { continue };
+        let gradient = (above - below) / (2.0 * step);
+        let curvature = (above - 2.0 * here + below) / (step * step);
+        // Half the square of the gradient over the curvature is what a Newton step would win; without curvature, what one step does.
+        let promised = if curvature > 0.0 { gradient * gradient / (2.0 * curvature) } else { gradient.abs() * step };
+        if promised > allowed {
+            return Some(format!(
+                "{:?}: the gradient of theta {k} at {at} is {gradient}, which promises {promised}",
+                fit.optimum()
+            ));
+        }
+    }
+    None
+}
+
 #[test]
 fn mixed_models_and_what_follows_from_them() {
     over_seeds(700, |random| {
@@ -47,6 +80,7 @@ fn mixed_models_and_what_follows_from_them() {
             wrong.extend(check_fit(&fit, &what));
             if k < 2 {
                 wrong.extend(looks_settled(&design, &fit, criterion).map(|words| format!("{what}: {words}")));
+                wrong.extend(gradient_says_no(&design, &fit, criterion).map(|words| format!("{what}: {words}")));
             }
             if fit.variance_components().iter().any(|component| !(component.variance >= 0.0)) {
                 wrong.push(format!("{what}: {:?}", fit.variance_components()));
