@@ -41,7 +41,13 @@ fn put(target: &str, name: &str, bytes: &[u8]) {
 fn text() {
     let counts = "field_id,season,strip_id,sample_id,row_length_ft,counted_at,emerged\n\
         North,2025,1,a,17.4,2025-05-08T07:30:00Z,30\nNorth,2025,2,\"b, west\",17.4,2025-05-08,31\nSouth,2024,3,\"two\nlines\",17.4,,29\n\n";
-    put("text", "counts", &joined(&[("stand_count.csv", counts.as_bytes())]));
+    for target in ["text", "proposal"] {
+        put(target, "counts", &joined(&[("stand_count.csv", counts.as_bytes())]));
+    }
+    let foreign = b"Trial report,,,\nField,Block,Plot,Plants 8 May,Plants 12 May\nNorth,1,101,20,31\nNorth,1,102,22,33\nNorth,2,201,x,30\n";
+    put("proposal", "foreign", &joined(&[("Counts of May.csv", foreign)]));
+    let german = "Feld;Tag;Niederschlag mm;Tmin\nWest;01.05.2025;0,2;4,5\nWest;02.05.2025;1.200,0;-1,5\n";
+    put("proposal", "german", &joined(&[("Wetter.csv", german.as_bytes())]));
     let log = "field_id;season;time;set_pressure_psi;speed_mph;lat;lon\r\nNorth;2025;2025-04-28 10:00:00;30;5.1;42.0;-93.0\r\n";
     put("text", "log", &joined(&[("setting_log.csv", log.as_bytes())]));
     let utf16: Vec<u8> = "field_id\tseason\tdate\train_in\nWeiß\t2025\t2025-05-01\t0.2\n"

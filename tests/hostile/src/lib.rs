@@ -40,6 +40,7 @@ pub const TARGETS: &[Target] = &[
     Target { name: "foreign_text", bytes: "a [[source]] block and its text", run: files::text, ordinary: 1500 },
     Target { name: "header_rows", bytes: "a block and a table of two header rows", run: files::text, ordinary: 500 },
     Target { name: "widths", bytes: "a block and text in fixed widths", run: files::text, ordinary: 500 },
+    Target { name: "proposal", bytes: "delimited text of an unknown kind", run: files::proposal, ordinary: 500 },
     Target { name: "header", bytes: "a kind of table, then a header and rows", run: words::header, ordinary: 1500 },
     Target { name: "quantity", bytes: "quantities, one a line", run: words::quantity, ordinary: 3000 },
     Target { name: "time", bytes: "time formats, and times, one a line", run: words::time, ordinary: 1500 },

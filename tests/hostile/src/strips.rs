@@ -30,11 +30,11 @@ struct Asked {
     digs: Vec<DigStripRow>,
 }
 
-fn asked(input: &[u8]) -> Asked {
+fn asked(input: &[u8], most: usize) -> Asked {
     let mut choices = Choices::of(input);
     let settings = Settings::parse(SETTINGS[choices.below(SETTINGS.len())]).unwrap_or_default();
     let (mut strips, mut measures, mut digs) = (Vec::new(), Vec::new(), Vec::new());
-    while !choices.is_over() && strips.len() < 60 {
+    while !choices.is_over() && strips.len() < most {
         let strip = strip(&mut choices, strips.len());
         if choices.below(4) == 3 {
             measures.push(measure(&mut choices, &strip));
@@ -129,7 +129,7 @@ fn dig(choices: &mut Choices, strip: &StripRow) -> DigStripRow {
 
 /// Rows through their tables and back: types, missing values and needed columns.
 pub fn strip_tables(input: &[u8]) {
-    let asked = asked(input);
+    let asked = asked(input, 6);
     same_again(&asked.strips);
     same_again(&asked.measures);
     same_again(&asked.digs);
@@ -145,7 +145,7 @@ fn same_again<R: Row + std::fmt::Debug>(rows: &[R]) {
 
 /// The whole model on such tables: it never fails, and no number of its tables is none.
 pub fn model(input: &[u8]) {
-    let asked = asked(input);
+    let asked = asked(input, 60);
     let questions =
         Questions { strips: &asked.strips, measures: &asked.measures, digs: &asked.digs, settings: &asked.settings };
     let answers = analyse(&questions);

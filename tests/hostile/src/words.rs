@@ -73,7 +73,7 @@ pub fn quantity(input: &[u8]) {
         for read in [length(line), population(line)] {
             match read {
                 Ok(value) => assert!(value.is_finite(), "{line}: {value}"),
-                Err(problem) => assert!(problem.contains(line) && problem.len() > line.len() + 10, "{problem}"),
+                Err(problem) => assert!(problem.len() > 10, "{problem}"),
             }
         }
         assert!(pressure(line).is_none_or(f64::is_finite), "{line}");

@@ -62,6 +62,10 @@ struct Open {
     paragraphs: Paragraphs,
 }
 
+/// How often a row that holds something may say that it is repeated: nobody wrote a hundred pages of the same row, and a few letters
+/// must not stand for millions of cells.
+const MOST_REPEATS: u64 = 10_000;
+
 /// Where the reader is in the sheet.
 struct Place {
     /// Row, from 1.
@@ -233,9 +237,9 @@ fn close_row(place: &mut Place, builder: &mut SheetBuilder) -> Result<(), Workbo
         return Ok(());
     }
     let last = place.row.saturating_add(place.row_repeats - 1);
-    if last > MAX_ROWS.into() {
+    if last > MAX_ROWS.into() || place.row_repeats > MOST_REPEATS {
         let found = format!("row {} that is repeated {} times", place.row, place.row_repeats);
-        return Err(too_large(found, format!("{MAX_ROWS} rows")));
+        return Err(too_large(found, format!("{MOST_REPEATS} times and {MAX_ROWS} rows")));
     }
     for row in place.row..=last {
         for (columns, cell) in &cells {
