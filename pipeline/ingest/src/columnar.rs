@@ -5,9 +5,10 @@ use std::fs::File;
 use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType};
+use arrow::error::ArrowError;
 use arrow::util::display::array_value_to_string;
+use jiff::SignedDuration;
 use jiff::civil::{Date, DateTime};
-use jiff::{SignedDuration, Span};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 use parquet::basic::Compression;
 use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData, RowGroupMetaData};
@@ -15,10 +16,13 @@ use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData, RowGroupMeta
 use crate::IngestError;
 use crate::block::Block;
 use crate::column_rows::ColumnRows;
+use crate::contained::contained;
 use crate::file_report::{FileReport, Source, Surroundings};
 use crate::record::{Cell, OwnedCell, Record, TableReader};
 use crate::table_file::read_table;
 
+/// What is said of a file that its decoder gave up on.
+const DAMAGED: &str = "its pages do not fit together";
 /// Rows in memory at a time.
 const BATCH_ROWS: usize = 1 << 14;
 /// Whole numbers up to here are told apart by a double.
@@ -38,7 +42,9 @@ pub(crate) fn open_parquet(name: &str, file: File, batch_rows: usize) -> Result<
         problem: format!("it is no Parquet file, or damaged ({error})"),
         remedy: "write it again from where it came from, or save the table as CSV".into(),
     };
-    let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| unreadable(&error))?;
+    let builder = contained(|| ParquetRecordBatchReaderBuilder::try_new(file))
+        .ok_or_else(|| unreadable(&DAMAGED))?
+        .map_err(|error| unreadable(&error))?;
     let names = builder.schema().fields().iter().map(|field| OwnedCell::Text(field.name().clone())).collect();
     if let Some(packing) = unread_compression(builder.metadata()) {
         return Err(IngestError::Format {
@@ -47,15 +53,18 @@ pub(crate) fn open_parquet(name: &str, file: File, batch_rows: usize) -> Result<
             remedy: "write it with zstd, snappy, gzip or lz4 compression, or none".into(),
         });
     }
-    let reader = builder.with_batch_size(batch_rows).build().map_err(|error| unreadable(&error))?;
-    Ok(Columnar { file: name, names: Some(names), reader, batch: Batch::default(), number: 0 })
+    let reader = contained(|| builder.with_batch_size(batch_rows).build())
+        .ok_or_else(|| unreadable(&DAMAGED))?
+        .map_err(|error| unreadable(&error))?;
+    Ok(Columnar { file: name, names: Some(names), reader: Some(reader), batch: Batch::default(), number: 0 })
 }
 
 struct Columnar<'a> {
     file: &'a str,
     /// The header, until it was handed over.
     names: Option<Vec<OwnedCell>>,
-    reader: ParquetRecordBatchReader,
+    /// `None` once it met damage.
+    reader: Option<ParquetRecordBatchReader>,
     batch: Batch,
     number: i64,
 }
@@ -77,16 +86,38 @@ impl Record for Batch {
     }
 }
 
+impl Columnar<'_> {
+    /// The next rows, made into what is wanted of them; `None` at the end. Errors where the file is damaged, from then on.
+    fn rows<T>(
+        &mut self,
+        wanted: impl FnOnce(&RecordBatch) -> Result<T, ArrowError>,
+    ) -> Result<Option<T>, IngestError> {
+        let damaged = |file: &str| IngestError::read(file, &DAMAGED);
+        let Some(mut reader) = self.reader.take() else { return Err(damaged(self.file)) };
+        let next = contained(|| {
+            let batch = reader.next();
+            batch.map(|batch| batch.and_then(|batch| wanted(&batch)))
+        });
+        match next {
+            None => Err(damaged(self.file)),
+            Some(Some(Err(error))) => Err(IngestError::read(self.file, &error)),
+            Some(rows) => {
+                self.reader = Some(reader);
+                Ok(rows.and_then(Result::ok))
+            }
+        }
+    }
+}
+
 impl TableReader for Columnar<'_> {
     fn has_blocks(&self) -> bool {
         true
     }
 
     fn block(&mut self, _bytes: usize) -> Result<Option<Block>, IngestError> {
-        let Some(batch) = self.reader.next() else { return Ok(None) };
         let first = self.number + 1;
-        let rows = batch.and_then(|batch| Ok((batch.num_rows(), ColumnRows::of(&batch, first)?)));
-        let (count, rows) = rows.map_err(|error| IngestError::read(self.file, &error))?;
+        let rows = self.rows(|batch| Ok((batch.num_rows(), ColumnRows::of(batch, first)?)))?;
+        let Some((count, rows)) = rows else { return Ok(None) };
         self.number += count as i64;
         Ok(Some(Block::Columns(rows)))
     }
@@ -99,9 +130,7 @@ impl TableReader for Columnar<'_> {
         loop {
             self.batch.row += 1;
             while self.batch.row >= self.batch.rows {
-                let Some(batch) = self.reader.next() else { return Ok(None) };
-                let columns = batch.and_then(|batch| cells(&batch));
-                let columns = columns.map_err(|error| IngestError::read(self.file, &error))?;
+                let Some(columns) = self.rows(cells)? else { return Ok(None) };
                 self.batch = Batch { rows: columns.first().map_or(0, Vec::len), columns, row: 0 };
             }
             self.number += 1;
@@ -112,7 +141,7 @@ impl TableReader for Columnar<'_> {
     }
 }
 
-fn cells(batch: &RecordBatch) -> Result<Vec<Vec<OwnedCell>>, arrow::error::ArrowError> {
+fn cells(batch: &RecordBatch) -> Result<Vec<Vec<OwnedCell>>, ArrowError> {
     batch.columns().iter().map(column_cells).collect()
 }
 
@@ -127,7 +156,7 @@ pub(crate) fn is_text(data_type: &DataType) -> bool {
 }
 
 /// The cells of one column, by what its type means.
-pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::error::ArrowError> {
+pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, ArrowError> {
     let valid = |row: usize| column.is_valid(row);
     let each = |cell: &dyn Fn(usize) -> OwnedCell| -> Vec<OwnedCell> {
         (0..column.len()).map(|row| if valid(row) { cell(row) } else { OwnedCell::Empty }).collect()
@@ -141,7 +170,7 @@ pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::e
             let values = cast(column, &DataType::Int64)?;
             let values = values.as_primitive::<Int64Type>();
             each(&|row| match values.value(row) {
-                whole if whole.abs() <= LARGEST_EXACT => OwnedCell::Number(whole as f64),
+                whole if whole.unsigned_abs() <= LARGEST_EXACT.unsigned_abs() => OwnedCell::Number(whole as f64),
                 // A name made of digits must not lose its last ones.
                 whole => OwnedCell::Text(whole.to_string()),
             })
@@ -156,7 +185,9 @@ pub(crate) fn column_cells(column: &ArrayRef) -> Result<Vec<OwnedCell>, arrow::e
         DataType::Date32 | DataType::Date64 => {
             let values = cast(column, &DataType::Date32)?;
             let values = values.as_primitive::<Date32Type>();
-            let day = |days: i32| Date::constant(1970, 1, 1).checked_add(Span::new().days(days));
+            // Days that no calendar has are empty, as the other times are.
+            let day =
+                |days: i32| Date::constant(1970, 1, 1).checked_add(SignedDuration::from_hours(24 * i64::from(days)));
             each(&|row| day(values.value(row)).map_or(OwnedCell::Empty, OwnedCell::Day))
         }
         DataType::Timestamp(_, zone) => {

@@ -129,16 +129,15 @@ impl<'a> Delimited<'a> {
     fn advance(&mut self) -> Result<bool, IngestError> {
         use csv_core::ReadRecordResult::{End, InputEmpty, OutputEndsFull, OutputFull, Record};
         let (mut bytes, mut cells) = (0, 0);
+        let begins = (self.core.line() as i64 - self.inner).max(self.number + 1);
         loop {
             if bytes > LONGEST_ROW || cells > MOST_CELLS {
                 let found = match cells > MOST_CELLS {
                     true => format!("more than {MOST_CELLS} cells"),
                     false => format!("more than {} MB", LONGEST_ROW >> 20),
                 };
-                self.endless = Some(format!(
-                    "row {} has {found}; perhaps its lines do not end, or a quote is not closed",
-                    self.number + 1
-                ));
+                self.endless =
+                    Some(format!("row {begins} has {found}; perhaps its lines do not end, or a quote is not closed"));
             }
             if let Some(problem) = &self.endless {
                 return Err(IngestError::read(self.file, problem));

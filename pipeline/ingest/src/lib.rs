@@ -24,6 +24,7 @@ mod column_rows;
 mod columnar;
 mod columns;
 mod columns_of_text;
+mod contained;
 mod delimited;
 mod error;
 mod file_report;

@@ -3,12 +3,12 @@
 use std::collections::BTreeSet;
 
 use evenstand_settings::Settings;
-use evenstand_tables::Finding;
 use evenstand_tables::rows::{
     AdjustedRow, ComparisonRow, CurveRow, DigChecklistRow, DigCurveRow, DigLevelRow, DigStandRow, DigStripRow,
     DigWindowRow, FactorRow, FieldCurveRow, FieldEffectRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow,
     StartingPointRow, StripMeasureRow, StripRow,
 };
+use evenstand_tables::{Finding, Row, with_usable_numbers};
 use rayon::prelude::*;
 
 use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
@@ -99,8 +99,38 @@ pub struct Answers {
     pub findings: Vec<Finding>,
 }
 
-/// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words.
+/// Numbers beyond this are no measure of anything, and their squares and products would leave the range of a number.
+const LARGEST: f64 = 1e60;
+
+/// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words. Numbers that are none, or beyond 1e60, count
+/// as missing, with a finding.
 pub fn analyse(questions: &Questions) -> Answers {
+    fn usable<R: Row>(rows: &[R]) -> Option<(Vec<R>, usize)> {
+        with_usable_numbers(rows, LARGEST).ok().flatten()
+    }
+    let (strips, measures, digs) = (usable(questions.strips), usable(questions.measures), usable(questions.digs));
+    let taken_out =
+        [strips.as_ref().map(|part| part.1), measures.as_ref().map(|part| part.1), digs.as_ref().map(|part| part.1)];
+    let taken_out: usize = taken_out.into_iter().flatten().sum();
+    let mut answers = analyse_usable(&Questions {
+        strips: strips.as_ref().map_or(questions.strips, |part| &part.0),
+        measures: measures.as_ref().map_or(questions.measures, |part| &part.0),
+        digs: digs.as_ref().map_or(questions.digs, |part| &part.0),
+        settings: questions.settings,
+    });
+    if taken_out > 0 {
+        let problem = format!(
+            "{taken_out} numbers of strips, measures or digs are beyond 1e60 or no numbers at all, and count as missing"
+        );
+        let finding = Finding::warning("number_out_of_range", problem);
+        answers.findings.push(
+            finding.remedy("look for them in strips.csv and strip_measures.csv, and correct the files they come from"),
+        );
+    }
+    answers
+}
+
+fn analyse_usable(questions: &Questions) -> Answers {
     let pooled = questions.settings.hardware.pool_closers.then(|| pooled(questions.strips)).flatten();
     let Some((strips, finding)) = pooled else { return answers(questions) };
     let digs: Vec<DigStripRow> =

@@ -33,6 +33,6 @@ pub use findings::{Finding, SetAside, Severity, Sink};
 pub use markup::{escaped, escaped_cell, forbidden_in_xml, showable, turns_words};
 pub use readme::schemas_readme;
 pub use record_sheet::{EXAMPLE_ROW, EXPLANATION_SHEET};
-pub use row::Row;
+pub use row::{Row, with_usable_numbers};
 pub use schema::{Column, ColumnType, Group, TableSchema, schema, schemas};
 pub use table::Table;

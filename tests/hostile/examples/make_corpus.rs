@@ -10,7 +10,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, Float64Array, Int64Array, RecordBatch, StringArray, StructArray, TimestampMicrosecondArray,
+    ArrayRef, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray, StructArray, TimestampMicrosecondArray,
 };
 use arrow::datatypes::{DataType, Field};
 use evenstand_bundle::{Bundle, Limits};
@@ -276,6 +276,20 @@ fn tables() {
         writer.close().unwrap();
         put("parquet", name, &bytes);
     }
+    // Days that no calendar has, and times of no zone.
+    let odd = RecordBatch::try_from_iter([
+        columns[0].clone(),
+        columns[2].clone(),
+        ("counted_at", Arc::new(Date32Array::from(vec![i32::MAX; rows])) as ArrayRef),
+        ("season", Arc::new(Int64Array::from(vec![i64::MIN; rows]))),
+        ("emerged", Arc::new(TimestampMicrosecondArray::from(vec![i64::MAX; rows]))),
+    ])
+    .unwrap();
+    let mut bytes = Vec::new();
+    let mut writer = ArrowWriter::try_new(&mut bytes, odd.schema(), None).unwrap();
+    writer.write(&odd).unwrap();
+    writer.close().unwrap();
+    put("parquet", "days_beyond_the_calendar", &bytes);
     // A column of records within records.
     let inner = StructArray::from(vec![(Arc::new(Field::new("b", DataType::Float64, false)), columns[3].1.clone())]);
     let nested =
