@@ -100,9 +100,9 @@ pub struct Answers {
 }
 
 /// Numbers beyond this are no measure of anything, and their squares and products would leave the range of a number.
-const LARGEST: f64 = 1e60;
+const LARGEST: f64 = 1e30;
 
-/// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words. Numbers that are none, or beyond 1e60, count
+/// Answers all questions. Never fails: what cannot be fitted stays open, with the reason in words. Numbers that are none, or beyond 1e30, count
 /// as missing, with a finding.
 pub fn analyse(questions: &Questions) -> Answers {
     fn usable<R: Row>(rows: &[R]) -> Option<(Vec<R>, usize)> {
@@ -120,7 +120,7 @@ pub fn analyse(questions: &Questions) -> Answers {
     });
     if taken_out > 0 {
         let problem = format!(
-            "{taken_out} numbers of strips, measures or digs are beyond 1e60 or no numbers at all, and count as missing"
+            "{taken_out} numbers of strips, measures or digs are beyond 1e30 or no numbers at all, and count as missing"
         );
         let finding = Finding::warning("number_out_of_range", problem);
         answers.findings.push(

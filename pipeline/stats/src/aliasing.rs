@@ -1,6 +1,6 @@
 //! Which of the given columns were kept, and what can be asked of those that were not.
 
-use crate::checks::{check_finite, check_length};
+use crate::checks::{check_finite, check_length, check_scale};
 use crate::error::{Result, StatsError};
 use crate::note::Note;
 use crate::qr::Qr;
@@ -16,11 +16,11 @@ pub(crate) struct Aliasing {
     dependent: Vec<(usize, Vec<f64>)>,
 }
 
-/// One name per column, and no value that is NaN or infinite.
+/// One name per column, and no value that is NaN, infinite or out of all scale.
 pub(crate) fn check_columns(fixed: &Array2<f64>, names: &[String]) -> Result<()> {
     check_length("the list of column names", names.len(), fixed.ncols())?;
     for (column, name) in fixed.columns().into_iter().zip(names) {
-        check_finite(&format!("column `{name}`"), &column.to_vec())?;
+        check_scale(&format!("column `{name}`"), &column.to_vec())?;
     }
     Ok(())
 }

@@ -1,7 +1,7 @@
 //! What is fitted: a response, fixed columns, grouped random terms and weights, checked once at the door.
 
 use crate::aliasing::{Aliasing, check_columns};
-use crate::checks::{check_finite, check_length};
+use crate::checks::{check_length, check_scale};
 use crate::dense::dot;
 use crate::error::{Result, StatsError};
 use crate::note::Note;
@@ -73,7 +73,7 @@ impl Design {
     ) -> Result<Self> {
         let rows = response.len();
         check_length("the matrix of fixed columns (rows)", fixed.nrows(), rows)?;
-        check_finite("the response", &response)?;
+        check_scale("the response", &response)?;
         check_columns(&fixed, &names)?;
         if let Some(weights) = &weights {
             check_length("the weights", weights.len(), rows)?;
@@ -82,6 +82,7 @@ impl Design {
                     return Err(StatsError::Weight { position, value });
                 }
             }
+            check_scale("the weights", weights)?;
         }
         for term in &random {
             term.check(rows, sampling_variances_known)?;
@@ -147,7 +148,7 @@ impl Design {
     /// A response of another length or with a value that is not finite.
     pub fn with_response(&self, response: Vec<f64>) -> Result<Self> {
         check_length("the response", response.len(), self.response.len())?;
-        check_finite("the response", &response)?;
+        check_scale("the response", &response)?;
         Ok(Self { response, ..self.clone() })
     }
 

@@ -33,6 +33,16 @@ pub enum StatsError {
         /// The value found.
         value: f64,
     },
+    /// Numbers so large or so small that their squares and products would leave the range of a number.
+    #[error(
+        "{what} goes up to {size:e}, expected a size from 1e-75 to 1e30, or zero throughout\nwrite it in another unit, and look for values that are none"
+    )]
+    Scale {
+        /// Which input.
+        what: String,
+        /// Its largest value without its sign.
+        size: f64,
+    },
     /// A weight is zero or negative.
     #[error(
         "weight at position {position} is {value}, expected a number above zero\nleave out rows that carry no information"

@@ -1,6 +1,6 @@
 //! Grouped random effects: which columns they multiply and how the effects of one group hang together.
 
-use crate::checks::{check_finite, check_length};
+use crate::checks::{check_length, check_scale};
 use crate::error::{Result, StatsError};
 
 /// How the effects of one group are distributed. Groups are always independent and alike.
@@ -131,7 +131,7 @@ impl RandomTerm {
         for (column, name) in self.columns.iter().zip(&self.column_names) {
             let what = format!("column `{name}` of random term `{}`", self.name);
             check_length(&what, column.len(), rows)?;
-            check_finite(&what, column)?;
+            check_scale(&what, column)?;
             if column.iter().all(|value| *value == 0.0) {
                 return refuse(format!("its column `{name}` is zero in every row"));
             }
