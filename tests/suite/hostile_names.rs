@@ -71,8 +71,8 @@ fn review(names: &[&str; 11]) -> TestReview {
         }
     }
     let settings = format!(
-        "name = {}\ntimezone = \"UTC\"\n[analysis]\ndraws = 200\n[[planter]]\nid = {}\ncloser = \"other\"\n[planter.closing]\nkind = \"force\"\n\
-         min_n = 0\nmax_n = 400\nstep_n = 10\ndefault_n = 100\n",
+        "name = {}\ntimezone = \"UTC\"\n[analysis]\ndraws = 200\n[[planter]]\nid = {}\ncloser = \"other\"\n[planter.closing]\nkind = \"pressure\"\n\
+         min_psi = 0\nmax_psi = 60\nstep_psi = 1\ndefault_psi = 30\nforce_n = [[0, 0], [400, 425]]\n",
         toml_text(names[1]),
         toml_text(names[3]),
     );
@@ -95,7 +95,7 @@ fn written(review: &TestReview, field: &str) -> Vec<(String, Vec<u8>)> {
     let sheets = review.run("sheets", &[]);
     assert_eq!(sheets.status, 0, "{}", sheets.stderr);
     let trial =
-        review.run("trial", &["--field", field, "--length", "400m", "--rows", "12", "--settings", "100n,160n,220n"]);
+        review.run("trial", &["--field", field, "--length", "400m", "--rows", "12", "--settings", "20psi,28psi,36psi"]);
     assert!(trial.status < 2, "{}", trial.stderr);
     for said in [said, sheets, trial] {
         for text in [said.stdout, said.stderr] {
@@ -219,7 +219,8 @@ fn hostile_names_are_text_in_every_output_and_nothing_else() {
                 }
             }
             "md" => {
-                let text = std::str::from_utf8(bytes).unwrap();
+                // A mark behind a backslash is a letter.
+                let text = std::str::from_utf8(bytes).unwrap().replace("\\<", "").replace("\\]", "");
                 assert!(!text.contains("<script") && !text.contains("](javascript"), "{name}");
                 assert!(!text.chars().any(|l| forbidden_in_xml(l) || turns_words(l)), "{name}");
             }
@@ -244,7 +245,7 @@ fn a_field_whose_name_leads_out_of_the_plan_stays_in_it() {
     let was_there = outside.exists();
     let before = files_below(review.path());
     for field in ["../../outside", "/etc/passwd", "..", "a/../../b", "C:\\x", ""] {
-        review.run("trial", &["--field", field, "--length", "400m", "--rows", "12", "--settings", "100n,160n"]);
+        review.run("trial", &["--field", field, "--length", "400m", "--rows", "12", "--settings", "20psi,28psi"]);
     }
     let made = files_below(review.path());
     assert!(made.keys().filter(|name| !before.contains_key(*name)).all(|name| name.starts_with("plan/")));

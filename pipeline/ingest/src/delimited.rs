@@ -244,6 +244,10 @@ impl TableReader for Delimited<'_> {
     }
 
     fn block(&mut self, bytes: usize) -> Result<Option<Block>, IngestError> {
+        // What stands behind a row that has no end is no rows.
+        if let Some(problem) = &self.endless {
+            return Err(IngestError::read(self.file, problem));
+        }
         self.fill(bytes);
         if let Some(block) = self.plain() {
             return Ok(Some(block));
