@@ -19,8 +19,9 @@ use std::process::ExitCode;
 
 use args::{Cli, Command};
 use clap::Parser;
+use failure::Failure;
 use review::Review;
-use voice::Voice;
+use voice::{Voice, print_failure};
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
@@ -33,6 +34,9 @@ fn main() -> ExitCode {
         | Command::Check(common)
         | Command::Sheets { common, .. } => common,
         Command::Trial(arguments) => &arguments.common,
+        // These two know of no review.
+        Command::Completions { shell } => return ended(commands::completions(*shell)),
+        Command::Man { out } => return ended(commands::man(out)),
     };
     let mut voice = Voice::new(common);
     // A run takes the output folder for itself; a check writes nothing and takes nothing.
@@ -46,6 +50,7 @@ fn main() -> ExitCode {
         Command::Check(_) => commands::check(&review, &mut voice),
         Command::Sheets { units, .. } => commands::sheets(&review, *units, &mut voice),
         Command::Trial(arguments) => commands::trial(&review, arguments, &mut voice),
+        Command::Completions { .. } | Command::Man { .. } => Ok(false),
     });
     let status = match outcome {
         Ok(look) => u8::from(look),
@@ -56,4 +61,15 @@ fn main() -> ExitCode {
     };
     voice.close(status);
     ExitCode::from(status)
+}
+
+/// The exit status of a command that knows of no review.
+fn ended(outcome: Result<(), Failure>) -> ExitCode {
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            print_failure(&failure);
+            ExitCode::from(2)
+        }
+    }
 }

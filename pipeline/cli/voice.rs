@@ -116,10 +116,7 @@ impl Voice {
     pub fn failure(&mut self, failure: &Failure) {
         self.stage_done();
         *self.findings.entry("error".to_owned()).or_default() += 1;
-        let _ = writeln!(std::io::stderr(), "error: {}", printable(&failure.message));
-        if let Some(remedy) = &failure.remedy {
-            let _ = writeln!(std::io::stderr(), "    {}", printable(remedy));
-        }
+        print_failure(failure);
         self.fact("message", failure.message.clone());
     }
 
@@ -138,6 +135,14 @@ impl Voice {
             object.append(&mut self.facts);
             let _ = writeln!(std::io::stdout(), "{}", Value::Object(object));
         }
+    }
+}
+
+/// Why nothing could be done and what to do next, on standard error.
+pub fn print_failure(failure: &Failure) {
+    let _ = writeln!(std::io::stderr(), "error: {}", printable(&failure.message));
+    if let Some(remedy) = &failure.remedy {
+        let _ = writeln!(std::io::stderr(), "    {}", printable(remedy));
     }
 }
 
