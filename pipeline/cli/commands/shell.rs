@@ -37,11 +37,33 @@ pub fn man(folder: &Path) -> Result<(), Failure> {
     program.build();
     let commands: Vec<Command> = program.get_subcommands().cloned().collect();
     for command in [&program].into_iter().chain(&commands) {
-        let page = Man::new(command.clone());
+        let page = Man::new(command.clone()).source(format!("{NAME} {}", env!("CARGO_PKG_VERSION")));
         let file = folder.join(page.get_filename());
-        let mut text = Vec::new();
-        page.render(&mut text).and_then(|()| fs::write(&file, text)).map_err(|error| failed(&file, error))?;
+        written(&page, command).and_then(|text| fs::write(&file, text)).map_err(|error| failed(&file, error))?;
     }
     let _ = writeln!(io::stdout(), "Wrote {} pages to {}.", commands.len() + 1, folder.display());
     Ok(())
+}
+
+/// The text of a page. Examples keep their lines, which the library would fill.
+fn written(page: &Man, command: &Command) -> io::Result<Vec<u8>> {
+    let mut text = Vec::new();
+    page.render_title(&mut text)?;
+    page.render_name_section(&mut text)?;
+    page.render_synopsis_section(&mut text)?;
+    page.render_description_section(&mut text)?;
+    page.render_options_section(&mut text)?;
+    if command.has_subcommands() {
+        page.render_subcommands_section(&mut text)?;
+    }
+    if let Some(examples) = command.get_after_help() {
+        writeln!(text, ".SH NOTES\n.nf")?;
+        for line in examples.to_string().lines() {
+            // A full stop or an apostrophe at the start of a line would be a command of the page.
+            writeln!(text, "\\&{}", line.replace('\\', "\\e").replace('-', "\\-"))?;
+        }
+        writeln!(text, ".fi")?;
+    }
+    page.render_version_section(&mut text)?;
+    Ok(text)
 }
