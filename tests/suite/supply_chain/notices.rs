@@ -23,6 +23,11 @@ fn sign(licence: &str) -> &'static str {
     }
 }
 
+/// Whether a text holds the words of a licence, however its lines are broken.
+fn is_text_of(text: &str, licence: &str) -> bool {
+    text.split_whitespace().collect::<Vec<_>>().join(" ").contains(sign(licence))
+}
+
 /// The page.
 pub fn page(packages: &[&Package], allowed: &[String]) -> String {
     let mut table = String::new();
@@ -97,9 +102,8 @@ struct Texts {
 impl Texts {
     fn add(&mut self, name: &str, texts: &[String]) {
         for text in texts {
-            let is_holder = |line: &&str| line.trim_start().to_lowercase().starts_with("copyright");
-            let holders: Vec<&str> = text.lines().filter(is_holder).map(str::trim).collect();
-            let rest = text.lines().filter(|line| !is_holder(line)).filter(|line| !is_title(line));
+            let holders: Vec<&str> = text.lines().filter(|line| is_holder(line)).map(str::trim).collect();
+            let rest = text.lines().filter(|line| !is_holder(line) && !is_title(line));
             // Words alone tell bodies apart, not how lines were broken.
             let words: Vec<&str> = rest.flat_map(str::split_whitespace).collect();
             self.bodies.entry(words.join(" ")).or_default().push((holders.join("; "), name.to_owned()));
@@ -127,6 +131,13 @@ impl Texts {
     }
 }
 
+/// A line that says who holds the rights; some lines inside a text start with the same word.
+fn is_holder(line: &str) -> bool {
+    let line = line.trim_start().to_lowercase();
+    line.starts_with("copyright")
+        && !["holder", "notice", "owner"].iter().any(|word| line[9..].trim_start().starts_with(word))
+}
+
 /// A line that names the licence and nothing else.
 fn is_title(line: &str) -> bool {
     let line = line.trim().trim_matches(['#', '(', ')', '*', '=', '-', ' ']).to_lowercase();
@@ -143,8 +154,7 @@ fn is_title(line: &str) -> bool {
 
 /// The texts of a licence that a package carries. One that carries none gets the standard text of MIT with its authors.
 fn own_texts(package: &Package, licence: &str) -> Vec<String> {
-    let with_sign =
-        files(package).into_iter().map(|(_, text)| plain(&text)).filter(|text| text.contains(sign(licence)));
+    let with_sign = files(package).into_iter().map(|(_, text)| plain(&text)).filter(|text| is_text_of(text, licence));
     let mut texts: Vec<String> = with_sign.collect();
     texts.dedup();
     if texts.is_empty() {

@@ -85,7 +85,8 @@ pub fn packages(folder: &str) -> Option<Vec<Package>> {
 pub fn tree(arguments: &[&str]) -> Option<BTreeMap<(String, String), String>> {
     let always = ["tree", "--locked", "--offline", "--target", TARGET, "--prefix", "none", "--format", "{p}|{f}"];
     let said = cargo(".", &[&always, arguments].concat())?;
-    let lines = said.lines().map(|line| line.trim_end_matches(" (*)"));
+    // Between the packages that were asked for stand empty lines.
+    let lines = said.lines().filter(|line| !line.is_empty()).map(|line| line.trim_end_matches(" (*)"));
     Some(
         lines
             .map(|line| {
