@@ -43,7 +43,7 @@ fn hash(path: &Path, hasher: &mut DefaultHasher) -> io::Result<()> {
 /// The commit that is checked out, its date, and whether sources differ from it. None without git, or where the sources came without
 /// their history; a history that belongs to a folder above is not theirs.
 fn commit() -> Option<String> {
-    if git(&["rev-parse", "--show-prefix"])? != "" {
+    if !git(&["rev-parse", "--show-prefix"])?.is_empty() {
         return None;
     }
     // Files that change when another commit is checked out. One that is missing would count as changed at every build.

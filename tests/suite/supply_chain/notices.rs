@@ -154,7 +154,7 @@ fn is_title(line: &str) -> bool {
 
 /// The texts of a licence that a package carries. One that carries none gets the standard text of MIT with its authors.
 fn own_texts(package: &Package, licence: &str) -> Vec<String> {
-    let with_sign = files(package).into_iter().map(|(_, text)| plain(&text)).filter(|text| is_text_of(text, licence));
+    let with_sign = files(package).into_values().map(|text| plain(&text)).filter(|text| is_text_of(text, licence));
     let mut texts: Vec<String> = with_sign.collect();
     texts.dedup();
     if texts.is_empty() {
