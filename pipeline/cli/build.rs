@@ -46,16 +46,17 @@ fn commit() -> Option<String> {
     if !git(&["rev-parse", "--show-prefix"])?.is_empty() {
         return None;
     }
-    // Files that change when another commit is checked out. One that is missing would count as changed at every build.
+    // Files that change when another commit is checked out; the branch has none of its own while git keeps it packed. One that is
+    // missing would count as changed at every build.
     let branch = git(&["symbolic-ref", "--quiet", "HEAD"]);
-    for name in ["HEAD", "packed-refs"].into_iter().chain(branch.as_deref()) {
+    for name in ["HEAD", "logs/HEAD", "packed-refs"].into_iter().chain(branch.as_deref()) {
         let file = git(&["rev-parse", "--git-path", name])?;
         if Path::new(&file).exists() {
             println!("cargo::rerun-if-changed={file}");
         }
     }
     let told = git(&["log", "-1", "--no-show-signature", "--abbrev=12", "--date=short", "--format=%h of %cd"])?;
-    let status = ["status", "--porcelain", "--"].into_iter().chain(PARTS).collect::<Vec<_>>();
+    let status = ["--no-optional-locks", "status", "--porcelain", "--"].into_iter().chain(PARTS).collect::<Vec<_>>();
     let changed = if git(&status)?.is_empty() { "" } else { ", with changes" };
     Some(format!("commit {told}{changed}"))
 }
