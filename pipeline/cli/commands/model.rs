@@ -18,6 +18,7 @@ use crate::failure::Failure;
 use crate::last_season::last_season;
 use crate::made_from;
 use crate::review::Review;
+use crate::run_record::{Beside, run_record};
 use crate::voice::Voice;
 
 /// Works out results/ from store/; telemetry from a file of totals, where one is given. Where everything is as it was, the results stay.
@@ -35,7 +36,8 @@ pub fn model(review: &Review, totals: Option<&Path>, voice: &mut Voice) -> Resul
         Modelled::read(&review.results, &store)?
     } else {
         let kept = kept_of(&store, totals)?;
-        work_out(review, &store, kept, &last, last_hash.as_deref(), from.as_deref(), voice)?
+        let beside = Beside { last_season: last_hash.as_deref(), totals };
+        work_out(review, &store, kept, &last, beside, from.as_deref(), voice)?
     };
     voice.findings(&modelled.findings);
     voice.fact("strips", modelled.strips);
@@ -95,7 +97,7 @@ fn work_out(
     store: &KeptStore,
     kept: Kept,
     last: &[LastStart],
-    last_hash: Option<&str>,
+    beside: Beside,
     from: Option<&str>,
     voice: &Voice,
 ) -> Result<Modelled, Failure> {
@@ -112,7 +114,7 @@ fn work_out(
     let years = year_on_year(&answers.starting_points, last, &linked.strips, &linked.strip_measures);
     voice.stage_done();
     let mut new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
-    let run = run_facts(review, store, last_hash);
+    let run = run_facts(review, store, beside.last_season);
     let set_aside: Vec<SetAsideRow> = store.read_whole()?;
     let mut findings: Vec<Finding> = store.read_whole()?;
     findings.extend(new_findings.iter().cloned());
@@ -120,22 +122,23 @@ fn work_out(
     by_severity(&mut new_findings);
     let model: Vec<ModelRow> = run.into_iter().chain(answers.model.iter().cloned()).collect();
     let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, &model);
+    let record = run_record(review, store, &title(&review.settings, &review.folder), beside)?;
     replace_folder(&review.results, |folder| -> Result<(), Failure> {
         from.map_or(Ok(()), |from| note_made_from(folder, from))?;
-        Ok(write_results(folder, &tables)?)
+        Ok(write_results(folder, &tables, &record)?)
     })?;
     Ok(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points))
 }
 
 /// The store of a review. Errors where nothing was ingested yet.
 pub fn store_of(review: &Review) -> Result<KeptStore, Failure> {
-    if !review.store.join("manifest.json").exists() {
+    if !review.store.exists() {
         return Err(Failure::new(
             format!("{} is not there", review.store.display()),
             format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
         ));
     }
-    Ok(KeptStore::open(&review.store)?)
+    Ok(KeptStore::open_checked(&review.store)?)
 }
 
 /// The kept tables, with setting logs left on disk, and telemetry summed before where a file of totals is given.
@@ -163,8 +166,8 @@ pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure
 fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> Vec<ModelRow> {
     let settings = &review.settings;
     let mut input = review.settings_text.clone();
-    for source in &store.manifest().sources {
-        input.push_str(&format!("\n{} {}", source.file, source.sha256));
+    for file in &store.manifest().read_from.inputs {
+        input.extend(file.sha256.iter().map(|sha256| format!("\n{} {sha256}", file.file)));
     }
     input.extend(last_season.map(|hash| format!("\nlast season {hash}")));
     let fact = |name: &str, value: Option<f64>, text: Option<String>| ModelRow {
@@ -198,9 +201,11 @@ fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> V
     ]
 }
 
+/// The name of a review; without one that of its folder, also where it is given as `.`.
 fn title(settings: &Settings, folder: &Path) -> String {
     settings.name.clone().unwrap_or_else(|| {
-        let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
+        let whole = folder.file_name().map_or_else(|| folder.canonicalize().ok(), |_| Some(folder.to_owned()));
+        let name = whole.as_deref().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
         name.map_or_else(|| "Review".to_owned(), |name| name.replace(['-', '_'], " "))
     })
 }
