@@ -89,7 +89,7 @@ fn a_review_on_a_read_only_disk_is_told_so_and_can_be_run_into_another_folder() 
     let read_only = "mount --bind \"$2\" \"$2\" && mount -o remount,bind,ro \"$2\" || exit 99\n";
     for command in ["run", "ingest", "sheets"] {
         let output = with_own_mounts(&format!("{read_only} $1 {command} \"$2\""), &[review.path()]);
-        says(&output, 2, &["read-only", "--out"]);
+        says(&output, 2, &["ead-only", "--out"]);
     }
     let elsewhere = format!("{read_only} $1 run \"$2\" --out \"$3\" --quiet; test $? -lt 2");
     says(&with_own_mounts(&elsewhere, &[review.path(), out.path()]), 0, &[]);

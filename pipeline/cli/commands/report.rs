@@ -11,7 +11,7 @@ use crate::voice::Voice;
 /// Makes report/ from results/.
 pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let folder = &review.results;
-    if !folder.join("datapackage.json").exists() {
+    if !folder.exists() {
         return Err(Failure::new(
             format!("{} is not there", folder.display()),
             format!("run `evenstand run {}` first", review.folder.display()),
