@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use evenstand_store::{KeptStore, StoreError, sha256_of_file};
+use evenstand_store::{KeptStore, StoreError, sha256_of_bytes, sha256_of_file};
 use serde_json::{Map, Value, json};
 
 use crate::made_from;
@@ -15,6 +15,17 @@ pub struct Beside<'a> {
     pub last_season: Option<&'a str>,
     /// A file of telemetry summed by strip.
     pub totals: Option<&'a Path>,
+}
+
+/// One hash of all that results hang on, as the report tells it: SHA-256 of the settings as they stood, a line `NAME SHA-256` each file that was read,
+/// in the order of their names, and a line `last season SHA-256` where there is such a file.
+pub fn data_hash(review: &Review, store: &KeptStore, last_season: Option<&str>) -> String {
+    let mut input = review.settings_text.clone();
+    for file in &store.manifest().read_from.inputs {
+        input.extend(file.sha256.iter().map(|sha256| format!("\n{} {sha256}", file.file)));
+    }
+    input.extend(last_season.map(|hash| format!("\nlast season {hash}")));
+    sha256_of_bytes(input.as_bytes())
 }
 
 /// The program, the settings as they stood, the seed, and the SHA-256 of every file that was read; names of files are below `raw/`.
@@ -35,6 +46,7 @@ pub fn run_record(
     tell("version", json!(env!("CARGO_PKG_VERSION")));
     tell("build", json!(made_from::build()));
     tell("review", json!(title));
+    tell("data_hash", json!(data_hash(review, store, beside.last_season)));
     tell("seed", json!(settings.analysis.seed));
     tell("draws", json!(settings.analysis.draws));
     tell("settings", json!(review.settings_text));

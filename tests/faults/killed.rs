@@ -78,6 +78,20 @@ fn old_or_new(stage: &Stage, folder: &Path, when: &str) -> bool {
     false
 }
 
+/// Kills a stage after this time; how long it took where it was done before.
+fn killed_after(command: &str, folder: &Path, moment: Duration) -> Option<Duration> {
+    let start = Instant::now();
+    let mut child = program().args([command, "--quiet"]).arg(folder).stderr(Stdio::null()).spawn().unwrap();
+    while start.elapsed() < moment {
+        if child.try_wait().unwrap().is_some() {
+            return Some(start.elapsed());
+        }
+        std::thread::sleep(Duration::from_millis(1).min(moment.saturating_sub(start.elapsed())));
+    }
+    child.kill().unwrap();
+    child.wait().unwrap().code().map(|_| start.elapsed())
+}
+
 /// Kills each stage at moments spread over its length; `EVENSTAND_KILLS` says how often in all.
 #[test]
 fn a_run_killed_at_any_moment_leaves_the_old_or_the_new_and_the_next_one_completes() {
@@ -86,18 +100,17 @@ fn a_run_killed_at_any_moment_leaves_the_old_or_the_new_and_the_next_one_complet
     let stages = stages();
     let each = kills.div_ceil(stages.len());
     for stage in &stages {
-        let (mut cut_short, mut new) = (0, 0);
+        let (mut cut_short, mut new, mut length) = (0, 0, stage.length);
         for kill in 0..each {
             let folder = tempfile::tempdir().unwrap();
             copy(stage.before.path(), folder.path());
-            // One moment in each of as many equal pieces of the stage's length, and a little beyond its end.
-            let moment = stage.length.mul_f64(1.05 * (kill as f64 + random.random::<f64>()) / each as f64);
-            let start = Instant::now();
-            let mut child =
-                program().args([stage.command, "--quiet"]).arg(folder.path()).stderr(Stdio::null()).spawn().unwrap();
-            std::thread::sleep(moment.saturating_sub(start.elapsed()));
-            child.kill().unwrap();
-            cut_short += usize::from(child.wait().unwrap().code().is_none());
+            // One moment in each of as many equal pieces of the stage's length.
+            let moment = length.mul_f64((kill as f64 + random.random::<f64>()) / each as f64);
+            match killed_after(stage.command, folder.path(), moment) {
+                None => cut_short += 1,
+                // It was done before: the machine has more time for it than when its length was measured.
+                Some(done) => length = length.min(done),
+            }
             new += usize::from(old_or_new(stage, folder.path(), &format!("after {moment:?}")));
             run(stage.command, folder.path());
             same(
@@ -107,11 +120,11 @@ fn a_run_killed_at_any_moment_leaves_the_old_or_the_new_and_the_next_one_complet
             );
         }
         println!(
-            "{}: {:?} long, {each} kills, {cut_short} cut it short, {new} left the new folder",
-            stage.command, stage.length
+            "{}: {length:?} long, {each} kills, {cut_short} cut it short, {new} left the new folder",
+            stage.command
         );
         if cfg!(unix) {
-            assert!(cut_short * 3 >= each, "{}: only {cut_short} of {each} kills came in time", stage.command);
+            assert!(cut_short * 2 >= each, "{}: only {cut_short} of {each} kills came in time", stage.command);
         }
     }
 }

@@ -104,12 +104,13 @@ fn digests_are_those_of_the_files_and_the_report_tells_the_one_of_all() {
         );
     }
     let hash = sha256_of_bytes(all.as_bytes());
+    assert_eq!(run["data_hash"], hash.as_str());
     let facts = read_csv(&review.path().join("results/model.csv"));
     assert!(facts.iter().any(|row| row["name"] == "data_hash" && row["text"] == hash));
     let page = fs::read_to_string(review.path().join("report/index.html")).unwrap();
     let last = &page[page.rfind("<h2").unwrap()..];
     let seed = run["seed"].to_string();
-    for told in [run["version"].as_str().unwrap(), &hash, "Seed", &seed, "America/Chicago", "draws = 200"] {
+    for told in [run["version"].as_str().unwrap(), &hash, "Seed", &seed, "Small review", "draws = 200"] {
         assert!(last.contains(told), "{told} is not in the last section");
     }
 }

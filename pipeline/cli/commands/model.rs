@@ -8,8 +8,7 @@ use evenstand_link::{Kept, Linked, link};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
-    KeptStore, MakeTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder, sha256_of_bytes,
-    write_results,
+    KeptStore, MakeTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder, write_results,
 };
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
 use evenstand_tables::{Finding, Row};
@@ -18,7 +17,7 @@ use crate::failure::Failure;
 use crate::last_season::last_season;
 use crate::made_from;
 use crate::review::Review;
-use crate::run_record::{Beside, run_record};
+use crate::run_record::{Beside, data_hash, run_record};
 use crate::voice::Voice;
 
 /// Works out results/ from store/; telemetry from a file of totals, where one is given. Where everything is as it was, the results stay.
@@ -165,11 +164,6 @@ pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure
 /// Facts about the run: enough to repeat it, and to show it in the person's units.
 fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> Vec<ModelRow> {
     let settings = &review.settings;
-    let mut input = review.settings_text.clone();
-    for file in &store.manifest().read_from.inputs {
-        input.extend(file.sha256.iter().map(|sha256| format!("\n{} {sha256}", file.file)));
-    }
-    input.extend(last_season.map(|hash| format!("\nlast season {hash}")));
     let fact = |name: &str, value: Option<f64>, text: Option<String>| ModelRow {
         model: "run".into(),
         response: None,
@@ -185,7 +179,7 @@ fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> V
     vec![
         text("review", &title(settings, &review.folder)),
         text("version", env!("CARGO_PKG_VERSION")),
-        text("data_hash", &sha256_of_bytes(input.as_bytes())),
+        text("data_hash", &data_hash(review, store, last_season)),
         text("settings", &review.settings_text),
         fact("seed", Some(settings.analysis.seed as f64), None),
         number("draws", settings.analysis.draws as f64),
