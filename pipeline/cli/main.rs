@@ -43,15 +43,10 @@ fn main() -> ExitCode {
     let mut voice = Voice::new(common);
     // A run takes the output folder for itself; a check writes nothing and takes nothing.
     let review = if matches!(cli.command, Command::Check(_)) { Review::look(common) } else { Review::open(common) };
-    let outcome = review.and_then(|review| {
-        if review.unlocked {
-            voice.note(
-                "This folder cannot be held for one run alone here: see to it that no other run is at work in it.",
-            );
-        }
-        Ok(review)
-    });
-    let outcome = outcome.and_then(|review| match &cli.command {
+    if review.as_ref().is_ok_and(|review| review.unlocked) {
+        voice.note("This folder cannot be held for one run alone here: see to it that no other run is at work in it.");
+    }
+    let outcome = review.and_then(|review| match &cli.command {
         Command::Ingest(_) => commands::ingest(&review, &mut voice),
         Command::Link { out_file, .. } => commands::link(&review, out_file.as_deref(), &mut voice),
         Command::Model { strip_totals, .. } => commands::model(&review, strip_totals.as_deref(), &mut voice),

@@ -52,7 +52,7 @@ fn a_file_that_grows_or_shrinks_while_it_is_read_ends_the_run_and_the_store_stay
     let (whole, cut) = (text.len() as u64, text.len() as u64 / 2);
     let shrink = |path: &Path, times: usize| {
         let file = File::options().write(true).open(path).unwrap();
-        file.set_len(if times % 2 == 0 { cut } else { whole }).unwrap();
+        file.set_len(if times.is_multiple_of(2) { cut } else { whole }).unwrap();
     };
     says(&disturbed(review.path(), shrink), 2, &["setting_log-east.csv", "changed while it was read"]);
     same(&files_below(&review.path().join("store")), &before, "a file that changes");
@@ -75,7 +75,7 @@ fn a_file_that_comes_and_goes_is_read_whole_or_not_at_all() {
         without
     };
     let come_and_go = |path: &Path, times: usize| {
-        let _ = if times % 2 == 0 { fs::rename(path, &away) } else { fs::rename(&away, path) };
+        let _ = if times.is_multiple_of(2) { fs::rename(path, &away) } else { fs::rename(&away, path) };
     };
     for _ in 0..3 {
         let output = disturbed(review.path(), come_and_go);

@@ -95,13 +95,13 @@ fn a_store_or_results_of_another_version_are_refused_with_the_way_out() {
     let review = review();
     review.run("run", &[]);
     let (whole, folder) = (made(review.path()), review.path());
-    let changes: [(&str, fn(&mut Value)); 3] = [
-        ("a newer version", |value| value["layout"] = 99.into()),
-        ("an older version", |value| value["layout"] = 0.into()),
-        ("other columns", |value| value["columns"] = "0".into()),
+    let changes = [
+        ("a newer version", "layout", Value::from(99)),
+        ("an older version", "layout", 0.into()),
+        ("other columns", "columns", "0".into()),
     ];
-    for (word, change) in changes {
-        as_another_version(&folder.join("store"), "manifest.json", change);
+    for (word, key, other) in changes {
+        as_another_version(&folder.join("store"), "manifest.json", |value| value[key] = other);
         let said = review.run("model", &[]);
         assert_eq!(said.status, 2);
         assert!(said.stderr.contains(word) && said.stderr.contains("evenstand ingest"), "{}", said.stderr);
