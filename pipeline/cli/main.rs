@@ -5,16 +5,19 @@
 mod args;
 mod commands;
 mod failure;
+mod inputs;
 mod last_season;
 mod made_from;
 mod proposals;
 mod quantity;
 mod reader;
 mod review;
+mod run_record;
 mod sources;
 mod trial;
 mod voice;
 
+use std::io::Write;
 use std::process::ExitCode;
 
 use args::{Cli, Command};
@@ -24,7 +27,10 @@ use review::Review;
 use voice::{Voice, print_failure};
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(said) => return ExitCode::from(help_or_fault(&said)),
+    };
     let common = match &cli.command {
         Command::Ingest(common)
         | Command::Link { common, .. }
@@ -41,6 +47,9 @@ fn main() -> ExitCode {
     let mut voice = Voice::new(common);
     // A run takes the output folder for itself; a check writes nothing and takes nothing.
     let review = if matches!(cli.command, Command::Check(_)) { Review::look(common) } else { Review::open(common) };
+    if review.as_ref().is_ok_and(|review| review.unlocked) {
+        voice.note("This folder cannot be held for one run alone here: see to it that no other run is at work in it.");
+    }
     let outcome = review.and_then(|review| match &cli.command {
         Command::Ingest(_) => commands::ingest(&review, &mut voice),
         Command::Link { out_file, .. } => commands::link(&review, out_file.as_deref(), &mut voice),
@@ -59,8 +68,13 @@ fn main() -> ExitCode {
             2
         }
     };
-    voice.close(status);
-    ExitCode::from(status)
+    ExitCode::from(voice.close(status))
+}
+
+/// Prints the help, the version or what is wrong with the arguments. Exit status 2 also where the help could not be printed.
+fn help_or_fault(said: &clap::Error) -> u8 {
+    let printed = said.print().and_then(|()| std::io::stdout().flush());
+    if said.use_stderr() || printed.is_err() { 2 } else { 0 }
 }
 
 /// The exit status of a command that knows of no review.
