@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
 
 use crate::trial::TrialArgs;
 
@@ -11,7 +12,7 @@ use crate::trial::TrialArgs;
 /// A review is a folder with your files in raw/ and, if you like, your settings in evenstand.toml. The usual command is
 /// `evenstand run REVIEW`; then open report/index.html in that folder.
 #[derive(Debug, Parser)]
-#[command(version, propagate_version = true, max_term_width = 100)]
+#[command(version = env!("EVENSTAND_VERSION"), propagate_version = true, max_term_width = 100)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
@@ -94,6 +95,24 @@ pub enum Command {
         after_help = "Example:\n  evenstand trial my-review --field home-north --condition \"moist, covered\" --planting-date 2027-05-05\n  Writes my-review/plan/home-north-2027/: a page for the cab, count sheets, the layout as a map, and strip, setting_log,\n  stand_count and field tables to fill in. Put those into raw/ after the season; they read back as they are."
     )]
     Trial(Box<TrialArgs>),
+    /// Print what makes a shell complete the commands and options of evenstand when Tab is pressed.
+    #[command(
+        after_help = "Examples:\n  evenstand completions bash > ~/.local/share/bash-completion/completions/evenstand\n  evenstand completions zsh  > DIR/_evenstand      where DIR is one of $fpath\n  evenstand completions fish > ~/.config/fish/completions/evenstand.fish\n  evenstand completions powershell | Out-String | Invoke-Expression\n  It holds from the next shell on."
+    )]
+    Completions {
+        /// The shell.
+        #[arg(value_enum)]
+        shell: Shell,
+    },
+    /// Write manual pages: evenstand.1, and one a command.
+    #[command(
+        after_help = "Example:\n  evenstand man --out ~/.local/share/man/man1\n  Then: man evenstand, man evenstand-run."
+    )]
+    Man {
+        /// Write them into this folder, which is made where it is missing.
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+    },
 }
 
 /// Units of blank sheets.

@@ -3,9 +3,7 @@
 //! A raw file hangs on its bytes, the settings, and the files of fields and strips; results hang on the whole store, for every condition's models hang on every
 //! strip; the report hangs on the results. All of them hang on the program itself.
 
-use std::path::Path;
-
-use evenstand_store::{contents_of, made_from, sha256_of_bytes};
+use evenstand_store::{CheckedFolder, contents_of, sha256_of_bytes};
 
 use crate::review::Review;
 use crate::sources::Plan;
@@ -36,9 +34,8 @@ pub fn of_file(settings_text: &str, told: &str, file: &str, kind: &str, block: O
     line(&["file", settings_text, told, file, kind, &format!("{block:?}"), sha256])
 }
 
-/// What `results/` is made from; `None` where somebody changed the store.
+/// What `results/` is made from, of a store that was checked.
 pub fn of_store(review: &Review, title: &str, last_season: Option<&str>) -> Option<String> {
-    made_from(&review.store)?;
     Some(line(&[
         "results",
         &review.settings_text,
@@ -48,8 +45,13 @@ pub fn of_store(review: &Review, title: &str, last_season: Option<&str>) -> Opti
     ]))
 }
 
-/// What `report/` is made from; `None` where somebody changed the results.
-pub fn of_results(results: &Path) -> Option<String> {
-    made_from(results)?;
-    Some(line(&["report", &contents_of(results)?]))
+/// What `report/` is made from; `None` where the results do not say what they are made from.
+pub fn of_results(results: &CheckedFolder) -> Option<String> {
+    results.made_from.as_ref()?;
+    Some(line(&["report", &results.contents]))
+}
+
+/// A number of the program: another one whenever a line of it changes.
+pub fn build() -> &'static str {
+    BUILD
 }

@@ -127,7 +127,7 @@ fn channels(file: &str, mut bundle: Bundle) -> Option<Proposed> {
 }
 
 /// Prints what is proposed, ready to be pasted.
-pub fn print(proposed: &[Proposed], voice: &Voice) {
+pub fn print(proposed: &[Proposed], voice: &mut Voice) {
     if proposed.iter().any(|proposal| proposal.kind.is_some()) {
         voice.say(
             "\nThe following can be pasted into evenstand.toml. Lines that end in # ? hold a question; take away the # in \

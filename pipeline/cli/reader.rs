@@ -1,7 +1,7 @@
 //! Opens files and hands them to the reader of their format, one after the other.
 
 use std::fs::{self, File};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use evenstand_bundle::{Bundle, BundleError, Limits};
 use evenstand_ingest::{
@@ -10,7 +10,7 @@ use evenstand_ingest::{
 };
 use evenstand_places::Strip;
 use evenstand_settings::Settings;
-use evenstand_store::{KeptWriter, Manifest, Remembered, SourceEntry, sha256_of_files};
+use evenstand_store::{KeptWriter, Manifest, ReadFrom, Remembered, SourceEntry};
 use evenstand_tables::Finding;
 
 use crate::failure::Failure;
@@ -42,16 +42,6 @@ pub struct Reader<'a> {
 
 /// Kept rows of one table of a file, to be held against those of other files: its name, and what stands for its rows.
 type Held = Vec<(String, Sketch)>;
-
-/// SHA-256 of the file or files of a job.
-pub fn digest(job: &Job) -> Result<String, Failure> {
-    let mut files = vec![job.path.clone()];
-    files.extend(job.parts.iter().map(|(_, path)| path.clone()));
-    if job.format == Format::TaskData {
-        files = files_below(&job.path)?;
-    }
-    Ok(sha256_of_files(&files)?)
-}
 
 impl<'a> Reader<'a> {
     /// A reader that writes what it keeps into a store in `folder`, and takes over what it can of an `old` one.
@@ -157,8 +147,8 @@ impl<'a> Reader<'a> {
     }
 
     /// Writes findings and the manifest.
-    pub fn finish(self, findings: &[Finding]) -> Result<Manifest, Failure> {
-        Ok(self.writer.finish(findings)?)
+    pub fn finish(self, findings: &[Finding], read_from: ReadFrom) -> Result<Manifest, Failure> {
+        Ok(self.writer.finish(findings, read_from)?)
     }
 
     fn by_format(&mut self, job: &Job, source: &Source, whereabouts: &Whereabouts) -> Result<FileReport, IngestError> {
@@ -240,11 +230,4 @@ fn told(names: &[String]) -> String {
         }
         few => few.join(", "),
     }
-}
-
-/// Every file in a folder and the folders in it, by name; links are left out.
-fn files_below(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
-    let bundle = Bundle::of_folder(folder, Limits::default())
-        .map_err(|error| Failure::new(format!("{}: {error}", folder.display()), "check the folder's permissions"))?;
-    Ok(bundle.names().iter().map(|name| folder.join(name)).collect())
 }

@@ -5,6 +5,7 @@ use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 
 use evenstand_settings::Settings;
+use evenstand_store::{tidy, tidy_all_in};
 use evenstand_tables::{Group, schemas};
 
 use crate::args::Common;
@@ -34,6 +35,8 @@ pub struct Review {
     pub afresh: bool,
     /// Holds the output folder for this run alone, as long as the review is open.
     _lock: Option<File>,
+    /// Whether the output folder could not be held, because folders cannot be locked there.
+    pub unlocked: bool,
 }
 
 /// What lies in raw/.
@@ -67,7 +70,11 @@ impl Review {
                 "give another folder with --out",
             ));
         }
-        Ok(Self { _lock: lock(out)?, ..review })
+        let lock = lock(out)?;
+        // What a killed run left is cleared away under the lock: nobody else is at work on it.
+        [&review.store, &review.results, &review.report].into_iter().try_for_each(|folder| tidy(folder))?;
+        tidy_all_in(&review.plan)?;
+        Ok(Self { unlocked: lock.is_none(), _lock: lock, ..review })
     }
 
     /// Finds the folders and reads the settings; makes and takes nothing.
@@ -102,6 +109,7 @@ impl Review {
             settings_text,
             afresh: common.afresh,
             _lock: None,
+            unlocked: false,
         })
     }
 
@@ -140,7 +148,7 @@ fn lock(folder: &Path) -> Result<Option<File>, Failure> {
         Ok(()) => Ok(Some(handle)),
         Err(TryLockError::WouldBlock) => Err(Failure::new(
             format!("another run is at work in {}", folder.display()),
-            "wait until it is done, then run again; nothing was changed",
+            "wait until it is done, then run again, or give another folder with --out; nothing was changed",
         )),
         Err(TryLockError::Error(_)) => Ok(None),
     }

@@ -1,7 +1,7 @@
 //! What a command says: results on standard output, everything else on standard error.
 
 use std::collections::BTreeMap;
-use std::io::{IsTerminal, Write};
+use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
 use evenstand_tables::{Finding, turns_words};
@@ -22,6 +22,8 @@ pub struct Voice {
     facts: Map<String, Value>,
     findings: BTreeMap<String, usize>,
     progress: ProgressBar,
+    /// Why standard output could not be written to.
+    unheard: Option<io::Error>,
 }
 
 impl Voice {
@@ -41,6 +43,7 @@ impl Voice {
             facts: Map::new(),
             findings: BTreeMap::new(),
             progress,
+            unheard: None,
         }
     }
 
@@ -63,10 +66,18 @@ impl Voice {
         self.progress.finish_and_clear();
     }
 
-    /// A line for people, on standard output. A closed pipe is the reader's choice.
-    pub fn say(&self, text: &str) {
+    /// A line for people, on standard output.
+    pub fn say(&mut self, text: &str) {
         if !self.json && !self.quiet {
-            let _ = writeln!(std::io::stdout(), "{}", printable(text));
+            self.print(&printable(text));
+        }
+    }
+
+    /// Prints a line on standard output. Where that cannot be written to, the command goes on and says so at its end.
+    fn print(&mut self, line: &str) {
+        let mut out = io::stdout();
+        if let Err(error) = writeln!(out, "{line}").and_then(|()| out.flush()) {
+            self.unheard.get_or_insert(error);
         }
     }
 
@@ -116,15 +127,12 @@ impl Voice {
     pub fn failure(&mut self, failure: &Failure) {
         self.stage_done();
         *self.findings.entry("error".to_owned()).or_default() += 1;
-        let _ = writeln!(std::io::stderr(), "error: {}", printable(&failure.message));
-        if let Some(remedy) = &failure.remedy {
-            let _ = writeln!(std::io::stderr(), "    {}", printable(remedy));
-        }
+        print_failure(failure);
         self.fact("message", failure.message.clone());
     }
 
-    /// Ends the command: the JSON object, where it was asked for.
-    pub fn close(mut self, status: u8) {
+    /// Ends the command: the JSON object, where it was asked for. Returns the exit status, which is 2 where something could not be printed.
+    pub fn close(mut self, status: u8) -> u8 {
         self.stage_done();
         if self.json {
             let mut object = Map::new();
@@ -136,8 +144,23 @@ impl Voice {
                 json!({ "error": count("error"), "warning": count("warning"), "note": count("note") }),
             );
             object.append(&mut self.facts);
-            let _ = writeln!(std::io::stdout(), "{}", Value::Object(object));
+            self.print(&Value::Object(object).to_string());
         }
+        let Some(error) = self.unheard else { return status };
+        let _ = writeln!(
+            io::stderr(),
+            "error: standard output could not be written to, so not all of it was told: {error}\n    the folders are as \
+             the command left them; run it again with standard output going somewhere else"
+        );
+        2
+    }
+}
+
+/// Why nothing could be done and what to do next, on standard error.
+pub fn print_failure(failure: &Failure) {
+    let _ = writeln!(std::io::stderr(), "error: {}", printable(&failure.message));
+    if let Some(remedy) = &failure.remedy {
+        let _ = writeln!(std::io::stderr(), "    {}", printable(remedy));
     }
 }
 

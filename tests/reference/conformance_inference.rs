@@ -6,8 +6,8 @@ use crate::near;
 use evenstand_stats::{
     Adjustment, Analysis, BetaBinomial, BinomialDesign, Cell, DegreesOfFreedom, Design, IntervalData, LeastSquares,
     LinearFit, Lmm, LmmFit, Logistic, MarginalMeans, PlannedTrial, Posterior, PosteriorOptions, Question, RandomTerm,
-    Sampling, SimulationOptions, SpreadPrior, StatsError, Structure, Turnbull, leave_one_group_out,
-    parametric_bootstrap, simulate_power, test_random_terms, turnbull, variance_intervals,
+    SimulationOptions, SpreadPrior, StatsError, Structure, Turnbull, leave_one_group_out, parametric_bootstrap,
+    simulate_power, test_random_terms, turnbull, variance_intervals,
 };
 use ndarray::Array2;
 
@@ -159,24 +159,21 @@ fn profile_intervals_likelihood_ratios_and_influence_follow_order_and_units() {
 fn draws_of_the_posterior_scale_with_the_response_and_keep_to_any_order_of_rows() {
     let design = model("oats-quadratic").expect("typed in");
     assert!(design.random().iter().all(|term| term.structure == Structure::Common));
-    for sampling in [Sampling::Points, Sampling::Walk] {
-        let options = |unit: f64| PosteriorOptions {
-            draws: 60,
-            sampling,
-            burn_in: 200,
-            thin: 2,
-            seed: 3,
-            priors: vec![SpreadPrior::HalfNormal(20.0 * unit); 2],
-        };
-        let one = Posterior::sample(&design, &options(1.0)).expect("sample");
-        for (order, unit) in [(mixed_up(&design), 1.0), (as_it_is(&design), 1024.0)] {
-            let other = Posterior::sample(&changed(&design, &order, false, unit), &options(unit)).expect("sample");
-            for draw in 0..60 {
-                near::relative(other.sigma[draw] / unit, one.sigma[draw], 1e-6, "sigma");
-                for k in 0..2 {
-                    let (a, b) = (one.standard_deviations[[draw, k]], other.standard_deviations[[draw, k]] / unit);
-                    near::absolute(b, a, 1e-5 * one.sigma[draw], "standard deviation");
-                }
+    let options = |unit: f64| PosteriorOptions {
+        draws: 60,
+        burn_in: 200,
+        thin: 2,
+        seed: 3,
+        priors: vec![SpreadPrior::HalfNormal(20.0 * unit); 2],
+    };
+    let one = Posterior::sample(&design, &options(1.0)).expect("sample");
+    for (order, unit) in [(mixed_up(&design), 1.0), (as_it_is(&design), 1024.0)] {
+        let other = Posterior::sample(&changed(&design, &order, false, unit), &options(unit)).expect("sample");
+        for draw in 0..60 {
+            near::relative(other.sigma[draw] / unit, one.sigma[draw], 1e-6, "sigma");
+            for k in 0..2 {
+                let (a, b) = (one.standard_deviations[[draw, k]], other.standard_deviations[[draw, k]] / unit);
+                near::absolute(b, a, 1e-5 * one.sigma[draw], "standard deviation");
             }
         }
     }

@@ -3,13 +3,13 @@
 use std::path::Path;
 
 use evenstand_ingest::{Mapping, Zones};
-use evenstand_store::{KeptStore, Manifest, SourceEntry, made_from, note_made_from, replace_folder};
+use evenstand_store::{KeptStore, Manifest, ReadFrom, SourceEntry, made_from, note_made_from, replace_folder};
 use evenstand_tables::Finding;
-use rayon::prelude::*;
 
 use crate::failure::Failure;
+use crate::inputs::{Inputs, names};
 use crate::made_from;
-use crate::reader::{Reader, digest};
+use crate::reader::Reader;
 use crate::review::Review;
 use crate::sources::{Plan, mappings, plan};
 use crate::voice::Voice;
@@ -61,14 +61,18 @@ pub fn ingest(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
 pub struct Sources<'a> {
     plan: Plan<'a>,
     digests: Vec<String>,
+    inputs: Inputs,
 }
 
 impl<'a> Sources<'a> {
     /// Looks at raw/ and takes the digest of every file.
     pub fn of(review: &Review, mappings: &'a [Mapping]) -> Result<Self, Failure> {
-        let plan = plan(review.raw_files()?, mappings);
-        let digests = plan.jobs.par_iter().map(digest).collect::<Result<_, _>>()?;
-        Ok(Self { plan, digests })
+        let raw = review.raw_files()?;
+        let names = names(&raw)?;
+        let plan = plan(raw, mappings);
+        let inputs = Inputs::of(names, &plan)?;
+        let digests = plan.jobs.iter().map(|job| inputs.digest_of(job)).collect::<Result<_, _>>()?;
+        Ok(Self { plan, digests, inputs })
     }
 }
 
@@ -94,7 +98,7 @@ pub fn read_into(
     folder: &Path,
     voice: &Voice,
 ) -> Result<Ingested, Failure> {
-    let Sources { plan: Plan { jobs, mut findings }, digests } = sources;
+    let Sources { plan: Plan { jobs, mut findings }, digests, inputs } = sources;
     let zones =
         Zones::new(review.settings.timezone.as_deref(), review.settings.time_formats.clone()).map_err(|problem| {
             Failure::new(format!("evenstand.toml, timezone: {problem}"), "write the IANA name of the zone")
@@ -104,6 +108,7 @@ pub fn read_into(
     voice.stage("reading files", jobs.len());
     for (job, sha256) in jobs.iter().zip(digests) {
         let report = reader.read(job, sha256)?;
+        inputs.still_the_same(job)?;
         kept += report.rows_kept;
         findings.extend(report.findings);
         voice.step();
@@ -123,6 +128,7 @@ pub fn read_into(
             "correct the files and run again; nothing was written",
         ));
     }
-    let manifest = reader.finish(&findings)?;
+    let read_from = ReadFrom { settings: review.settings_text.clone(), inputs: inputs.list };
+    let manifest = reader.finish(&findings, read_from)?;
     Ok(Ingested { manifest, findings })
 }

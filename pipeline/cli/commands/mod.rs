@@ -6,6 +6,7 @@ mod link;
 mod model;
 mod report;
 mod sheets;
+mod shell;
 mod trial;
 
 use crate::failure::Failure;
@@ -18,6 +19,7 @@ pub use link::link;
 pub use model::model;
 pub use report::report;
 pub use sheets::sheets;
+pub use shell::{completions, man};
 pub use trial::trial;
 
 /// All three stages.

@@ -8,8 +8,7 @@ use evenstand_link::{Kept, Linked, link};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
-    KeptStore, MakeTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder, sha256_of_bytes,
-    write_results,
+    KeptStore, MakeTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder, write_results,
 };
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
 use evenstand_tables::{Finding, Row};
@@ -18,6 +17,7 @@ use crate::failure::Failure;
 use crate::last_season::last_season;
 use crate::made_from;
 use crate::review::Review;
+use crate::run_record::{Beside, data_hash, run_record};
 use crate::voice::Voice;
 
 /// Works out results/ from store/; telemetry from a file of totals, where one is given. Where everything is as it was, the results stay.
@@ -35,7 +35,8 @@ pub fn model(review: &Review, totals: Option<&Path>, voice: &mut Voice) -> Resul
         Modelled::read(&review.results, &store)?
     } else {
         let kept = kept_of(&store, totals)?;
-        work_out(review, &store, kept, &last, last_hash.as_deref(), from.as_deref(), voice)?
+        let beside = Beside { last_season: last_hash.as_deref(), totals };
+        work_out(review, &store, kept, &last, beside, from.as_deref(), voice)?
     };
     voice.findings(&modelled.findings);
     voice.fact("strips", modelled.strips);
@@ -95,7 +96,7 @@ fn work_out(
     store: &KeptStore,
     kept: Kept,
     last: &[LastStart],
-    last_hash: Option<&str>,
+    beside: Beside,
     from: Option<&str>,
     voice: &Voice,
 ) -> Result<Modelled, Failure> {
@@ -112,7 +113,7 @@ fn work_out(
     let years = year_on_year(&answers.starting_points, last, &linked.strips, &linked.strip_measures);
     voice.stage_done();
     let mut new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
-    let run = run_facts(review, store, last_hash);
+    let run = run_facts(review, store, beside.last_season);
     let set_aside: Vec<SetAsideRow> = store.read_whole()?;
     let mut findings: Vec<Finding> = store.read_whole()?;
     findings.extend(new_findings.iter().cloned());
@@ -120,22 +121,23 @@ fn work_out(
     by_severity(&mut new_findings);
     let model: Vec<ModelRow> = run.into_iter().chain(answers.model.iter().cloned()).collect();
     let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, &model);
+    let record = run_record(review, store, &title(&review.settings, &review.folder), beside)?;
     replace_folder(&review.results, |folder| -> Result<(), Failure> {
         from.map_or(Ok(()), |from| note_made_from(folder, from))?;
-        Ok(write_results(folder, &tables)?)
+        Ok(write_results(folder, &tables, &record)?)
     })?;
     Ok(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points))
 }
 
 /// The store of a review. Errors where nothing was ingested yet.
 pub fn store_of(review: &Review) -> Result<KeptStore, Failure> {
-    if !review.store.join("manifest.json").exists() {
+    if !review.store.exists() {
         return Err(Failure::new(
             format!("{} is not there", review.store.display()),
             format!("run `evenstand ingest {}` first, or `evenstand run`", review.folder.display()),
         ));
     }
-    Ok(KeptStore::open(&review.store)?)
+    Ok(KeptStore::open_checked(&review.store)?)
 }
 
 /// The kept tables, with setting logs left on disk, and telemetry summed before where a file of totals is given.
@@ -162,11 +164,6 @@ pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure
 /// Facts about the run: enough to repeat it, and to show it in the person's units.
 fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> Vec<ModelRow> {
     let settings = &review.settings;
-    let mut input = review.settings_text.clone();
-    for source in &store.manifest().sources {
-        input.push_str(&format!("\n{} {}", source.file, source.sha256));
-    }
-    input.extend(last_season.map(|hash| format!("\nlast season {hash}")));
     let fact = |name: &str, value: Option<f64>, text: Option<String>| ModelRow {
         model: "run".into(),
         response: None,
@@ -182,7 +179,7 @@ fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> V
     vec![
         text("review", &title(settings, &review.folder)),
         text("version", env!("CARGO_PKG_VERSION")),
-        text("data_hash", &sha256_of_bytes(input.as_bytes())),
+        text("data_hash", &data_hash(review, store, last_season)),
         text("settings", &review.settings_text),
         fact("seed", Some(settings.analysis.seed as f64), None),
         number("draws", settings.analysis.draws as f64),
@@ -198,9 +195,11 @@ fn run_facts(review: &Review, store: &KeptStore, last_season: Option<&str>) -> V
     ]
 }
 
+/// The name of a review; without one that of its folder, also where it is given as `.`.
 fn title(settings: &Settings, folder: &Path) -> String {
     settings.name.clone().unwrap_or_else(|| {
-        let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
+        let whole = folder.file_name().map_or_else(|| folder.canonicalize().ok(), |_| Some(folder.to_owned()));
+        let name = whole.as_deref().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
         name.map_or_else(|| "Review".to_owned(), |name| name.replace(['-', '_'], " "))
     })
 }

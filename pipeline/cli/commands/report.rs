@@ -1,7 +1,7 @@
 //! results/ → report/, from results/ alone.
 
 use evenstand_report::{Results, render, starting_points_text};
-use evenstand_store::{made_from, note_made_from, read_result_table, replace_folder_by};
+use evenstand_store::{check_results, made_from, note_made_from, read_result_table, replace_folder_by};
 
 use crate::failure::Failure;
 use crate::made_from;
@@ -11,17 +11,18 @@ use crate::voice::Voice;
 /// Makes report/ from results/.
 pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     let folder = &review.results;
-    if !folder.join("datapackage.json").exists() {
+    if !folder.exists() {
         return Err(Failure::new(
             format!("{} is not there", folder.display()),
             format!("run `evenstand run {}` first", review.folder.display()),
         ));
     }
+    let checked = check_results(folder)?;
     let results = Results::read(&|name| read_result_table(folder, name))?;
     let starting_points = starting_points_text(&results);
     let open = results.starting_points.is_empty()
         || results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open");
-    let from = made_from::of_results(folder);
+    let from = made_from::of_results(&checked);
     if !review.afresh && from.is_some() && made_from(&review.report) == from {
         voice.note("report/ is up to date: the results have not changed.");
         say(review, &starting_points, voice);

@@ -70,7 +70,7 @@ fn known(review: &Review) -> Result<(Vec<KnownStrip>, Vec<KnownField>), Failure>
     if !review.store.join("manifest.json").exists() {
         return Ok((Vec::new(), Vec::new()));
     }
-    let store = KeptStore::open(&review.store)?;
+    let store = KeptStore::open_checked(&review.store)?;
     let strips = store.read::<StripSheetRow>()?.into_iter().map(|row| KnownStrip {
         field_id: row.field_id,
         season: row.season,

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenstand_store::{KeptStore, StoreError, read_result};
+use evenstand_store::{KeptStore, StoreError, check_results, read_result};
 use evenstand_tables::rows::{FieldRow, KnobRow, NextTrialRow, StartingPointRow, StripRow, StripSheetRow, WeatherRow};
 use evenstand_trial::{Expected, Known};
 use jiff::ToSpan;
@@ -27,12 +27,13 @@ impl ReviewFacts {
     pub fn read(review: &Review) -> Result<Self, StoreError> {
         let mut facts = Self::default();
         if review.store.join("manifest.json").exists() {
-            let store = KeptStore::open(&review.store)?;
+            let store = KeptStore::open_checked(&review.store)?;
             facts.fields = store.read()?;
             facts.sheets = store.read()?;
             facts.weather = store.read()?;
         }
         if review.results.join("datapackage.json").exists() {
+            check_results(&review.results)?;
             facts.strips = read_result(&review.results)?;
             facts.knobs = read_result(&review.results)?;
             facts.next_trials = read_result(&review.results)?;

@@ -8,12 +8,15 @@
 //! - a curve departs from a parabola by Legendre polynomials (`curve_basis.rs`), so that a lopsided response, or one that levels off, is
 //!   followed as far as its settings show it.
 
-use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, Result, Sampling, SpreadPrior};
+use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, Result, SpreadPrior};
 
 use crate::curve_basis::{FIRST_DEPARTURE, FUNCTIONS, Functions};
 use crate::frame::{BETWEEN, Frame, Owner, column_name};
 use crate::observations::Observations;
 use crate::priors::PriorScales;
+
+/// Trial field-seasons above which a step of the random walk is stored, and not every fourth.
+const WELL_TOLD: usize = 60;
 
 /// Seed and number of draws.
 #[derive(Debug, Clone, Copy)]
@@ -128,11 +131,12 @@ impl Drawn {
         add(Term::Departure, frame.departures("departure from a parabola"));
         let columns = frame.columns(true);
         let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
+        // A walk of spreads that many field-seasons tell is short: they hardly move the rest, which every draw has afresh given them.
+        let told = frame.trial_field_seasons > WELL_TOLD;
         let options = PosteriorOptions {
             draws: drawing.draws,
-            sampling: Sampling::Points,
-            burn_in: drawing.draws,
-            thin: 4,
+            burn_in: if told { drawing.draws / 4 } else { drawing.draws },
+            thin: if told { 1 } else { 4 },
             seed: drawing.seed,
             priors: terms.iter().map(|term| term.spread_prior(priors)).collect(),
         };

@@ -118,9 +118,7 @@ pub(crate) fn model_facts(axis: &Axis, model: &CurveModel, levels: &[Option<Leve
         None,
         Some("smallest over standard deviations".into()),
     );
-    if let Some(rate) = posterior.acceptance_rate {
-        book.write("draws", "acceptance_rate", Some(rate), None, Some("a random walk".into()));
-    }
+    book.write("draws", "acceptance_rate", Some(posterior.acceptance_rate), None, None);
     for term in &model.drawn.terms {
         let text = "half-normal scale of the standard deviation".to_owned();
         book.write("prior", term.name(), Some(model.drawn.prior(*term)), None, Some(text));

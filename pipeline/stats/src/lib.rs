@@ -115,8 +115,8 @@ pub use likelihood_ratio::LikelihoodRatio;
 pub use linfa_least_squares::{LeastSquaresModel, LeastSquaresParams, LeastSquaresValidParams};
 pub use lmm::{
     ConditionalModes, Correlation, Criterion, DegreesOfFreedom, LeftOut, Lmm, LmmFit, OptimumRecord, Posterior,
-    PosteriorOptions, Refits, Sampling, SpreadPrior, VarianceComponent, VarianceInterval, deviance_at,
-    leave_one_group_out, test_fixed_columns, test_random_terms, variance_intervals,
+    PosteriorOptions, Refits, SpreadPrior, VarianceComponent, VarianceInterval, deviance_at, leave_one_group_out,
+    test_fixed_columns, test_random_terms, variance_intervals,
 };
 pub use marginal_means::{Cell, MarginalMean, MarginalMeans, MissingCell};
 pub use note::Note;

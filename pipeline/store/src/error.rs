@@ -15,7 +15,9 @@ pub enum StoreError {
         problem: String,
     },
     /// A file of somebody else stands where a new one would go.
-    #[error("{path} was not made by evenstand and would be replaced; move it away, or give another folder with --out")]
+    #[error(
+        "{path} would be replaced, and its folder does not list it as made by evenstand; move it away, or give another folder with --out"
+    )]
     NotOurs {
         /// The file.
         path: PathBuf,
@@ -28,13 +30,17 @@ pub enum StoreError {
         /// The link.
         path: PathBuf,
     },
-    /// A file is not what the manifest says, or cannot be read as Parquet.
-    #[error("{path} is damaged or of another version ({problem}); run `evenstand ingest` again to rebuild it")]
+    /// A file is not as it was made, is of another version, or cannot be read as Parquet.
+    #[error(
+        "{path} is damaged or of another version ({problem}); run `evenstand {again}` again, which makes its folder anew"
+    )]
     Damaged {
         /// The file.
         path: PathBuf,
         /// What is wrong.
         problem: String,
+        /// The command that makes it.
+        again: &'static str,
     },
     /// A file that should hold totals by strip holds something else.
     #[error("{path} does not hold totals by strip ({problem}); make it with `evenstand link`")]
@@ -51,17 +57,34 @@ pub enum StoreError {
 
 impl StoreError {
     pub(crate) fn file(path: &Path, error: &std::io::Error) -> Self {
-        let problem = match error.kind() {
-            std::io::ErrorKind::NotFound => "not found".to_owned(),
-            std::io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
-            std::io::ErrorKind::StorageFull => "the disk is full".to_owned(),
-            std::io::ErrorKind::ReadOnlyFilesystem => "the folder is read-only".to_owned(),
-            _ => error.to_string(),
-        };
-        Self::File { path: path.to_owned(), problem }
+        Self::File { path: path.to_owned(), problem: words(error) }
     }
 
     pub(crate) fn damaged(path: &Path, problem: impl std::fmt::Display) -> Self {
-        Self::Damaged { path: path.to_owned(), problem: problem.to_string() }
+        Self::Damaged { path: path.to_owned(), problem: problem.to_string(), again: "ingest" }
+    }
+
+    /// The same error of a file of `results/`, which another command makes.
+    pub fn of_results(self) -> Self {
+        match self {
+            Self::Damaged { path, problem, .. } => Self::Damaged { path, problem, again: "model" },
+            other => other,
+        }
+    }
+}
+
+/// What the system said in our words, and what to do, where we know it.
+pub(crate) fn words(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "not found".to_owned(),
+        std::io::ErrorKind::PermissionDenied => {
+            "permission denied; check who may read and write there, or give another folder with --out".to_owned()
+        }
+        std::io::ErrorKind::StorageFull | std::io::ErrorKind::QuotaExceeded => {
+            "the disk is full; what was made before is as it was; free some space, or give another folder with --out"
+                .to_owned()
+        }
+        std::io::ErrorKind::ReadOnlyFilesystem => "the folder is read-only; give another folder with --out".to_owned(),
+        _ => error.to_string(),
     }
 }

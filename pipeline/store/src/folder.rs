@@ -7,7 +7,9 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use crate::{StoreError, sha256_of_bytes, sha256_of_file};
+use crate::error::words;
+use crate::inventory::{INVENTORY, files, listed_names, write_inventory};
+use crate::{StoreError, sha256_of_bytes};
 
 /// What became of the folder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -24,8 +26,8 @@ pub enum Replaced {
 /// (Linux), by two renames elsewhere; a run that died between the two is repaired by the next. Where every file has
 /// the bytes it had, the old folder stays untouched. When `build` fails the old folder stays and the new one goes.
 ///
-/// The names of the files made are kept in the folder itself (`INVENTORY`), with their SHA-256. A file in the old folder that is not among
-/// them belongs to somebody else: it is carried over, and where a new file would take its place nothing is replaced.
+/// The names of the files made are kept in the folder itself (its inventory), with their SHA-256. A file in the old folder that is not among
+/// them belongs to somebody else: it is carried over, and where a new file of other bytes would take its place nothing is replaced.
 pub fn replace_folder<E: From<StoreError>>(
     target: &Path,
     build: impl FnOnce(&Path) -> Result<(), E>,
@@ -52,12 +54,13 @@ impl NewFolder {
     /// Writes a file of it, in a folder below it where the name says so. What is written in this way need not be read again for the list of
     /// files. Errors where it cannot be written.
     pub fn write(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
+        let told = |error: io::Error| io::Error::new(error.kind(), words(&error));
         let name = PathBuf::from(name);
         if let Some(parent) = name.parent().filter(|parent| !self.folders.contains(*parent)) {
-            fs::create_dir_all(self.path.join(parent))?;
+            fs::create_dir_all(self.path.join(parent)).map_err(told)?;
             self.folders.insert(parent.to_owned());
         }
-        fs::write(self.path.join(&name), bytes)?;
+        fs::write(self.path.join(&name), bytes).map_err(told)?;
         self.written.insert(name, sha256_of_bytes(bytes));
         Ok(())
     }
@@ -78,18 +81,17 @@ pub fn replace_folder_by<E: From<StoreError>>(
         let path = path.to_owned();
         move |error: io::Error| StoreError::file(&path, &error)
     };
-    if !target.exists() && retired.exists() {
-        fs::rename(&retired, target).map_err(at(target))?;
-    }
-    remove(&staging).map_err(at(&staging))?;
-    remove(&retired).map_err(at(&retired))?;
+    tidy(target)?;
     fs::create_dir_all(&staging).map_err(at(&staging))?;
     let mut new = NewFolder { path: staging.clone(), written: BTreeMap::new(), folders: BTreeSet::new() };
     if let Err(error) = build(&mut new) {
         let _ = remove(&staging);
         return Err(error);
     }
-    write_inventory(&staging, &new.written).map_err(at(&staging))?;
+    if let Err(error) = write_inventory(&staging, &new.written) {
+        let _ = remove(&staging);
+        return Err(StoreError::file(&staging, &error).into());
+    }
     if target.exists()
         && let Err(error) = carry_over(target, &staging)
     {
@@ -112,66 +114,47 @@ pub fn replace_folder_by<E: From<StoreError>>(
     Ok(Replaced::Changed)
 }
 
-/// Name of the list of files that a folder was made with: a line each, its SHA-256 and its name, as `sha256sum --check` reads them.
-const INVENTORY: &str = ".made-by-evenstand";
-/// Name of the file that says what a folder was made from.
-const MADE_FROM: &str = ".made-from";
-
-/// Notes in a folder what it is made from: any text of one line that is another one wherever the folder would be.
-pub fn note_made_from(folder: &Path, made_from: &str) -> Result<(), StoreError> {
-    let path = folder.join(MADE_FROM);
-    fs::write(&path, format!("{made_from}\n")).map_err(|error| StoreError::file(&path, &error))
-}
-
-/// What a folder says it was made from; `None` where there is no such folder or note, or where one of its files is not as it was made.
-pub fn made_from(folder: &Path) -> Option<String> {
-    let inventory = fs::read_to_string(folder.join(INVENTORY)).ok()?;
-    let intact = inventory.par_lines().all(|line| {
-        let (sha256, name) = listed(line);
-        sha256.is_some_and(|sha256| sha256_of_file(&folder.join(name)).is_ok_and(|found| found == sha256))
-    });
-    intact.then(|| fs::read_to_string(folder.join(MADE_FROM)).ok()).flatten().map(|text| text.trim_end().to_owned())
-}
-
-/// SHA-256 of the list of a folder's files, which stands for all their bytes; `None` where there is none.
-pub fn contents_of(folder: &Path) -> Option<String> {
-    sha256_of_file(&folder.join(INVENTORY)).ok()
-}
-
-/// The two parts of a line of the inventory; of folders made before digests were listed the name alone.
-fn listed(line: &str) -> (Option<&str>, &str) {
-    match line.split_once("  ") {
-        Some((sha256, name)) if sha256.len() == 64 && sha256.bytes().all(|byte| byte.is_ascii_hexdigit()) => {
-            (Some(sha256), name)
-        }
-        _ => (None, line),
+/// Clears away what a killed run left beside a folder: a new one that was not finished, an old one that was replaced. Where the run died between
+/// two renames, the old folder is put back.
+pub fn tidy(target: &Path) -> Result<(), StoreError> {
+    let (staging, retired) = (sibling(target, "new"), sibling(target, "old"));
+    if !target.exists() && retired.exists() {
+        fs::rename(&retired, target).map_err(|error| StoreError::file(target, &error))?;
     }
+    for left in [staging, retired] {
+        remove(&left).map_err(|error| StoreError::file(&left, &error))?;
+    }
+    Ok(())
 }
 
-/// Writes the list of a folder's files. `known` are digests of files that were not touched since they were written.
-fn write_inventory(folder: &Path, known: &BTreeMap<PathBuf, String>) -> io::Result<()> {
-    let names: Vec<PathBuf> = files(folder)?.into_keys().collect();
-    let lines: Vec<String> = names
-        .par_iter()
-        .map(|name| {
-            let read = || sha256_of_file(&folder.join(name)).map_err(|error| io::Error::other(error.to_string()));
-            let sha256 = known.get(name).map_or_else(read, |sha256| Ok(sha256.clone()))?;
-            Ok(format!("{sha256}  {}\n", name.to_string_lossy()))
-        })
-        .collect::<io::Result<_>>()?;
-    fs::write(folder.join(INVENTORY), lines.concat())
+/// [`tidy`] for every folder in `parent` that a killed run may have left something beside.
+pub fn tidy_all_in(parent: &Path) -> Result<(), StoreError> {
+    let Ok(entries) = fs::read_dir(parent) else { return Ok(()) };
+    for entry in entries.flatten() {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let hidden = name.strip_prefix('.');
+        let of = hidden.and_then(|name| name.strip_suffix(".new").or_else(|| name.strip_suffix(".old")));
+        if let Some(of) = of.filter(|of| !of.is_empty() && entry.path().is_dir()) {
+            tidy(&parent.join(of))?;
+        }
+    }
+    Ok(())
 }
 
 /// Copies files that this program did not make from the old folder into the new one.
 fn carry_over(target: &Path, staging: &Path) -> Result<(), StoreError> {
-    let inventory = fs::read_to_string(target.join(INVENTORY)).unwrap_or_default();
-    let ours: BTreeSet<&str> = inventory.lines().map(|line| listed(line).1).chain([INVENTORY]).collect();
+    let ours = listed_names(target);
     for name in files(target).map_err(|error| StoreError::file(target, &error))?.into_keys() {
-        if ours.contains(name.to_string_lossy().as_ref()) {
+        if name == Path::new(INVENTORY) || ours.contains(name.to_string_lossy().as_ref()) {
             continue;
         }
         let (old, new) = (target.join(&name), staging.join(&name));
         if new.exists() {
+            // Nothing is lost where both are the same: so a folder whose list of files is damaged can be made again.
+            let same = fs::read(&old).is_ok_and(|old| fs::read(&new).is_ok_and(|new| old == new));
+            if same {
+                continue;
+            }
             return Err(StoreError::NotOurs { path: old });
         }
         let folder = new.parent().unwrap_or(staging);
@@ -220,27 +203,10 @@ fn same_files(left: &Path, right: &Path) -> io::Result<bool> {
     Ok(compared.into_iter().all(|same| same))
 }
 
-/// Relative paths and sizes of all files below a folder.
-fn files(root: &Path) -> io::Result<BTreeMap<PathBuf, u64>> {
-    let mut found = BTreeMap::new();
-    let mut folders = vec![PathBuf::new()];
-    while let Some(folder) = folders.pop() {
-        for entry in fs::read_dir(root.join(&folder))? {
-            let entry = entry?;
-            let relative = folder.join(entry.file_name());
-            if entry.file_type()?.is_dir() {
-                folders.push(relative);
-            } else {
-                found.insert(relative, entry.metadata()?.len());
-            }
-        }
-    }
-    Ok(found)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{check_folder, contents_of, made_from, note_made_from};
 
     fn write(text: &'static str) -> impl FnOnce(&Path) -> Result<(), StoreError> {
         move |folder| fs::write(folder.join("a.txt"), text).map_err(|error| StoreError::file(folder, &error))
@@ -343,11 +309,68 @@ mod tests {
         let target = base.path().join("store");
         fs::create_dir(&target).unwrap();
         fs::write(target.join("a.txt"), "one").unwrap();
-        fs::write(target.join(MADE_FROM), "these\n").unwrap();
+        fs::write(target.join(".made-from"), "these\n").unwrap();
         fs::write(target.join(INVENTORY), ".made-from\na.txt\n").unwrap();
         assert_eq!(made_from(&target), None);
         assert_eq!(replace_folder(&target, write("two")).unwrap(), Replaced::Changed);
         assert_eq!(fs::read_to_string(target.join("a.txt")).unwrap(), "two");
+    }
+
+    #[test]
+    fn every_damage_is_found_and_a_folder_with_a_damaged_list_can_be_made_again() {
+        let base = tempfile::tempdir().unwrap();
+        let target = base.path().join("store");
+        let build = |folder: &Path| {
+            note_made_from(folder, "these")?;
+            fs::write(folder.join("b.txt"), "two").unwrap();
+            write("one")(folder)
+        };
+        replace_folder::<StoreError>(&target, build).unwrap();
+        check_folder(&target).unwrap();
+        let whole: Vec<(PathBuf, Vec<u8>)> = files(&target)
+            .unwrap()
+            .into_keys()
+            .map(|name| (name.clone(), fs::read(target.join(name)).unwrap()))
+            .collect();
+        for (name, bytes) in &whole {
+            let path = target.join(name);
+            let mut damages: Vec<Option<Vec<u8>>> = vec![None];
+            damages.extend((0..bytes.len()).map(|length| Some(bytes[..length].to_vec())));
+            damages.extend((0..bytes.len()).map(|place| {
+                let mut flipped = bytes.clone();
+                flipped[place] ^= 1;
+                Some(flipped)
+            }));
+            for damage in damages {
+                match &damage {
+                    None => fs::remove_file(&path).unwrap(),
+                    Some(damaged) => fs::write(&path, damaged).unwrap(),
+                }
+                let told = check_folder(&target).map(|_| ()).unwrap_err().to_string();
+                assert!(told.contains("evenstand ingest"), "{name:?}: {told}");
+                assert_eq!(made_from(&target), None);
+                replace_folder::<StoreError>(&target, build).unwrap();
+                assert!(fs::read(&path).unwrap() == *bytes, "{name:?} {damage:?}");
+            }
+        }
+        assert_eq!(files(&target).unwrap().len(), whole.len());
+    }
+
+    #[test]
+    fn what_a_killed_run_left_is_cleared_away_and_what_it_took_away_is_put_back() {
+        let base = tempfile::tempdir().unwrap();
+        for name in ["one", "two"] {
+            replace_folder(&base.path().join(name), write("whole")).unwrap();
+        }
+        fs::create_dir(base.path().join(".one.new")).unwrap();
+        fs::rename(base.path().join("two"), base.path().join(".two.old")).unwrap();
+        fs::write(base.path().join(".mine.new"), "a file of somebody else").unwrap();
+        tidy_all_in(base.path()).unwrap();
+        let mut names: Vec<String> =
+            fs::read_dir(base.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        assert_eq!(names, [".mine.new", "one", "two"]);
+        check_folder(&base.path().join("two")).unwrap();
     }
 
     #[test]

@@ -1,17 +1,17 @@
 //! `store/`: kept tables, their sources and the manifest.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use arrow::array::{Int64Array, RecordBatch};
 use arrow::datatypes::{DataType, Field, Schema};
-use evenstand_tables::{Finding, Group, Row, SetAside, Sink, Table, TablesError, schema};
+use evenstand_tables::{Finding, Group, Row, SetAside, Sink, Table, TablesError, schema, schemas};
 use serde::{Deserialize, Serialize};
 
 use crate::parquet_file::{TableWriter, read_batches, read_table, write_table};
-use crate::{StoreError, sha256_of_bytes};
+use crate::{StoreError, check_folder, sha256_of_bytes};
 
 /// Version of the layout of `store/`; a store of another version is rebuilt from raw files.
 const LAYOUT: u32 = 1;
@@ -48,8 +48,45 @@ fn is_zero(rows: &u64) -> bool {
 pub struct Manifest {
     /// Version of the layout.
     pub layout: u32,
+    /// SHA-256 that stands for the columns of all kept tables.
+    #[serde(default)]
+    pub columns: String,
+    /// What it was read from.
+    #[serde(flatten)]
+    pub read_from: ReadFrom,
     /// Files read, in the order of their names.
     pub sources: Vec<SourceEntry>,
+}
+
+/// What a store was read from: enough to read it again.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReadFrom {
+    /// The settings file as it stood.
+    #[serde(default)]
+    pub settings: String,
+    /// Everything that lay in `raw/`, in the order of the names.
+    #[serde(default)]
+    pub inputs: Vec<Input>,
+}
+
+/// One file of `raw/`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Input {
+    /// Path below `raw/`, with forward slashes.
+    pub file: String,
+    /// SHA-256 of the file; `None` where it was not read.
+    pub sha256: Option<String>,
+}
+
+/// SHA-256 that stands for the names and types of all columns of the tables of a group, whatever is said about them.
+pub(crate) fn columns_of(group: Group) -> String {
+    let tables = schemas().iter().filter(|table| table.group == group);
+    let lines = tables.map(|table| {
+        let columns: Vec<String> =
+            table.arrow().fields().iter().map(|field| format!("{} {}", field.name(), field.data_type())).collect();
+        format!("{}: {}\n", table.name, columns.join(", "))
+    });
+    sha256_of_bytes(lines.collect::<String>().as_bytes())
 }
 
 /// Writes a new store. Rows go to `TABLE/season=YEAR/NAME.parquet`, one file a source file and season; the season
@@ -139,7 +176,7 @@ impl KeptWriter {
     }
 
     /// Writes findings and the manifest.
-    pub fn finish(mut self, findings: &[Finding]) -> Result<Manifest, StoreError> {
+    pub fn finish(mut self, findings: &[Finding], read_from: ReadFrom) -> Result<Manifest, StoreError> {
         self.write_set_aside()?;
         if let Some(writer) = self.set_aside.take() {
             writer.close()?;
@@ -147,7 +184,7 @@ impl KeptWriter {
         self.write_whole("findings", &kept_table(findings, "findings")?)?;
         let mut sources = self.sources;
         sources.sort_by(|a, b| a.file.cmp(&b.file));
-        let manifest = Manifest { layout: LAYOUT, sources };
+        let manifest = Manifest { layout: LAYOUT, columns: columns_of(Group::Kept), read_from, sources };
         let path = self.root.join("manifest.json");
         let text = serde_json::to_string_pretty(&manifest).map_err(|error| StoreError::damaged(&path, error))?;
         fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))?;
@@ -231,18 +268,37 @@ pub struct SeasonFiles {
 pub struct KeptStore {
     root: PathBuf,
     manifest: Manifest,
+    /// The files it was made with, where they were checked; others in its folders are not read.
+    listed: Option<BTreeSet<PathBuf>>,
 }
 
 impl KeptStore {
-    /// Opens a store. Errors where there is none or its layout is of another version.
+    /// Opens a store after holding every file against the digest it was made with. Errors as [`check_folder`], and as [`KeptStore::open`].
+    pub fn open_checked(root: &Path) -> Result<Self, StoreError> {
+        let checked = check_folder(root)?;
+        let listed = checked.names.iter().map(|name| root.join(name)).collect();
+        Ok(Self { listed: Some(listed), ..Self::open(root)? })
+    }
+
+    /// Opens a store. Errors where there is none or it is of another version.
     pub fn open(root: &Path) -> Result<Self, StoreError> {
         let path = root.join("manifest.json");
         let text = fs::read_to_string(&path).map_err(|error| StoreError::file(&path, &error))?;
         let manifest: Manifest = serde_json::from_str(&text).map_err(|error| StoreError::damaged(&path, error))?;
         if manifest.layout != LAYOUT {
-            return Err(StoreError::damaged(&path, format!("layout {}, expected {LAYOUT}", manifest.layout)));
+            let other = if manifest.layout > LAYOUT { "a newer" } else { "an older" };
+            return Err(StoreError::damaged(
+                &path,
+                format!("{other} version of evenstand made it: layout {}, expected {LAYOUT}", manifest.layout),
+            ));
         }
-        Ok(Self { root: root.to_owned(), manifest })
+        if manifest.columns != columns_of(Group::Kept) {
+            return Err(StoreError::damaged(
+                &path,
+                "another version of evenstand made it: its tables have other columns",
+            ));
+        }
+        Ok(Self { root: root.to_owned(), manifest, listed: None })
     }
 
     /// What was read, file by file.
@@ -256,7 +312,8 @@ impl KeptStore {
         let mut seasons = Vec::new();
         for (name, path) in entries(&folder)? {
             if let Some(season) = name.strip_prefix("season=").and_then(|year| year.parse().ok()) {
-                seasons.push(SeasonFiles { season, files: entries(&path)?.into_values().collect() });
+                let ours = |path: &PathBuf| self.listed.as_ref().is_none_or(|listed| listed.contains(path));
+                seasons.push(SeasonFiles { season, files: entries(&path)?.into_values().filter(ours).collect() });
             }
         }
         Ok(seasons)
@@ -350,7 +407,7 @@ mod tests {
                 rows_left_blank: 0,
             })
             .unwrap();
-        writer.finish(&[Finding::note("x", "y")]).unwrap();
+        writer.finish(&[Finding::note("x", "y")], ReadFrom::default()).unwrap();
         let store = KeptStore::open(base.path()).unwrap();
         assert_eq!(store.read::<MeasureRow>().unwrap(), vec![measure(2024, 2.5), measure(2025, 1.5)]);
         assert_eq!(store.read_whole::<Finding>().unwrap(), vec![Finding::note("x", "y")]);
@@ -378,7 +435,7 @@ mod tests {
                 })
                 .unwrap();
         }
-        writer.finish(&[]).unwrap();
+        writer.finish(&[], ReadFrom::default()).unwrap();
         let store = KeptStore::open(base.path()).unwrap();
         let mut values: Vec<f64> = store.read::<MeasureRow>().unwrap().iter().map(|row| row.value).collect();
         values.sort_by(f64::total_cmp);
@@ -389,7 +446,7 @@ mod tests {
     fn a_truncated_file_is_named_as_damaged() {
         let base = tempfile::tempdir().unwrap();
         let writer = KeptWriter::new(base.path());
-        writer.finish(&[]).unwrap();
+        writer.finish(&[], ReadFrom::default()).unwrap();
         let path = base.path().join("findings/findings.parquet");
         let bytes = fs::read(&path).unwrap();
         fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();

@@ -135,5 +135,10 @@ pub(crate) fn read_table(path: &Path, schema: &'static TableSchema) -> Result<Ta
 }
 
 pub(crate) fn write_error(path: &Path, error: &ParquetError) -> StoreError {
+    if let ParquetError::External(inner) = error
+        && let Some(error) = inner.downcast_ref::<std::io::Error>()
+    {
+        return StoreError::file(path, error);
+    }
     StoreError::File { path: path.to_owned(), problem: error.to_string() }
 }

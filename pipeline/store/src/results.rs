@@ -1,27 +1,32 @@
 //! `results/`: each table as CSV and Parquet, and a `datapackage.json` so that any Data Package reader opens it.
 
 use std::fs::{self, File};
+use std::io::{self, Write};
 use std::path::Path;
 
 use evenstand_tables::{Group, Row, Table, TablesError, schema};
 use rayon::prelude::*;
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 use crate::StoreError;
 use crate::formula::without_formulas;
+use crate::kept::columns_of;
 use crate::parquet_file::{read_table, write_table};
+use crate::{CheckedFolder, check_folder};
 
 /// Makes a result table when its turn to be written comes, so that few stand in memory beside the rows they are made of.
 pub type MakeTable<'a> = Box<dyn Fn() -> Result<Table, TablesError> + Send + Sync + 'a>;
 
-/// Writes result tables into a folder that is there, on all threads.
-pub fn write_results(folder: &Path, tables: &[MakeTable]) -> Result<(), StoreError> {
+/// Writes result tables into a folder that is there, on all threads. `run` says how they came about and goes into the package as it is.
+pub fn write_results(folder: &Path, tables: &[MakeTable], run: &Map<String, Value>) -> Result<(), StoreError> {
     let write = |make: &MakeTable| write_result(folder, &make()?);
     let resources: Vec<Value> = tables.par_iter().map(write).collect::<Result<_, _>>()?;
     let package = json!({
         "name": "evenstand-results",
         "title": "Results of a review: closing downforce and emergence",
         "profile": "tabular-data-package",
+        "columns": columns_of(Group::Results),
+        "run": run,
         "resources": resources,
     });
     let path = folder.join("datapackage.json");
@@ -35,11 +40,15 @@ fn write_result(folder: &Path, table: &Table) -> Result<Value, StoreError> {
     write_table(&folder.join(format!("{name}.parquet")), table)?;
     let path = folder.join(format!("{name}.csv"));
     let file = File::create(&path).map_err(|error| StoreError::file(&path, &error))?;
-    arrow::csv::WriterBuilder::new()
+    let mut file = Noticing { file, failed: None };
+    let written = arrow::csv::WriterBuilder::new()
         .with_header(true)
-        .build(file)
-        .write(&without_formulas(table.batch()).map_err(TablesError::from)?)
-        .map_err(|error| StoreError::File { path: path.clone(), problem: error.to_string() })?;
+        .build(&mut file)
+        .write(&without_formulas(table.batch()).map_err(TablesError::from)?);
+    if let Some(error) = file.failed {
+        return Err(StoreError::file(&path, &error));
+    }
+    written.map_err(|error| StoreError::File { path: path.clone(), problem: error.to_string() })?;
     let table_schema: Value =
         serde_json::from_str(table.schema().json).map_err(|error| StoreError::damaged(&path, error))?;
     Ok(json!({
@@ -55,9 +64,42 @@ fn write_result(folder: &Path, table: &Table) -> Result<Value, StoreError> {
     }))
 }
 
+/// A file that keeps what the system said when it could not be written, which the writer of CSV makes a mere text of.
+struct Noticing {
+    file: File,
+    failed: Option<io::Error>,
+}
+
+impl Write for Noticing {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.file.write(bytes).inspect_err(|error| {
+            if error.kind() != io::ErrorKind::Interrupted {
+                self.failed = Some(io::Error::from(error.kind()));
+            }
+        })
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+/// Holds every file of a results folder against the digest it was made with. Errors as [`check_folder`], and where another version made it.
+pub fn check_results(folder: &Path) -> Result<CheckedFolder, StoreError> {
+    let checked = check_folder(folder).map_err(StoreError::of_results)?;
+    let path = folder.join("datapackage.json");
+    let text = fs::read_to_string(&path).map_err(|error| StoreError::file(&path, &error))?;
+    let package: Value = serde_json::from_str(&text).map_err(|error| StoreError::damaged(&path, error).of_results())?;
+    if package["columns"] != columns_of(Group::Results) {
+        let problem = "another version of evenstand made it: its tables have other columns";
+        return Err(StoreError::damaged(&path, problem).of_results());
+    }
+    Ok(checked)
+}
+
 /// Reads one result table by its name.
 pub fn read_result_table(folder: &Path, name: &str) -> Result<Table, StoreError> {
-    read_table(&folder.join(format!("{name}.parquet")), schema(Group::Results, name)?)
+    read_table(&folder.join(format!("{name}.parquet")), schema(Group::Results, name)?).map_err(StoreError::of_results)
 }
 
 /// Reads the rows of one result table.

@@ -14,14 +14,15 @@ pub fn write_strip_totals(path: &Path, rows: &[StripTotalsRow]) -> Result<(), St
     let mut beside = path.as_os_str().to_owned();
     beside.push(".part");
     let beside = Path::new(&beside);
-    write_table(beside, &StripTotalsRow::to_table(rows)?)?;
+    let written = write_table(beside, &StripTotalsRow::to_table(rows)?);
+    written.inspect_err(|_| drop(fs::remove_file(beside)))?;
     fs::rename(beside, path).map_err(|error| StoreError::file(path, &error))
 }
 
 /// Reads totals by strip. Errors where there is no such file, or it is of another kind.
 pub fn read_strip_totals(path: &Path) -> Result<Vec<StripTotalsRow>, StoreError> {
     let not_totals = |error: StoreError| match error {
-        StoreError::Damaged { path, problem } => StoreError::NotTotals { path, problem },
+        StoreError::Damaged { path, problem, .. } => StoreError::NotTotals { path, problem },
         StoreError::Tables(error) => StoreError::NotTotals { path: path.to_owned(), problem: error.to_string() },
         other => other,
     };

@@ -5,7 +5,7 @@ use super::frames::{design, groups, over_seeds, scale};
 use super::linear::what_follows;
 use evenstand_stats::{
     Bootstrap, Criterion, DegreesOfFreedom, Design, LinearFit, Lmm, LmmFit, Posterior, PosteriorOptions, Refits,
-    Sampling, SpreadPrior, deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap, test_random_terms,
+    SpreadPrior, deviance_at, group_bootstrap, leave_one_group_out, parametric_bootstrap, test_random_terms,
     variance_intervals,
 };
 use ndarray::Array2;
@@ -141,7 +141,6 @@ fn questions_to_mixed_models() {
         let terms = design.random().len();
         let options = PosteriorOptions {
             draws: 5,
-            sampling: if design.n_observations() % 2 == 0 { Sampling::Points } else { Sampling::Walk },
             burn_in: 40,
             thin: 1,
             seed: 1,

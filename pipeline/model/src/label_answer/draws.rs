@@ -1,6 +1,6 @@
 //! Draws of the positions in the typical field, and in fields not yet seen.
 
-use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, Sampling, SpreadPrior};
+use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, SpreadPrior};
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -98,14 +98,8 @@ impl LabelDraws {
         });
         let words = |error: evenstand_stats::StatsError| error.to_string();
         let design = Design::new(compared.modelled.clone(), matrix, names, random, None).map_err(words)?;
-        let options = PosteriorOptions {
-            draws: drawing.draws,
-            sampling: Sampling::Points,
-            burn_in: drawing.draws,
-            thin: 4,
-            seed: drawing.seed,
-            priors,
-        };
+        let options =
+            PosteriorOptions { draws: drawing.draws, burn_in: drawing.draws, thin: 4, seed: drawing.seed, priors };
         let posterior = Posterior::sample(&design, &options).map_err(words)?;
         let first_position = posterior.effect_offset(position_term).unwrap_or(0);
         let share_of = |field: usize| {
