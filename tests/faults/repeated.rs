@@ -17,7 +17,9 @@ fn pile(review: &TestReview) -> BTreeMap<String, Vec<u8>> {
 /// Makes the review again from the pile and the account of a run, and runs it.
 fn repeated(pile: &BTreeMap<String, Vec<u8>>, run: &Value) -> TestReview {
     let text = |value: &Value| value.as_str().unwrap().to_owned();
-    assert_eq!(evenstand(&["--version"]).stdout.trim(), format!("{} {}", text(&run["program"]), text(&run["version"])));
+    // The commit that the program tells behind it is not among the results: it would change them with every word of the documentation.
+    let told = format!("{} {}", text(&run["program"]), text(&run["version"]));
+    assert!(evenstand(&["--version"]).stdout.starts_with(&told), "{told}");
     let again = TestReview::new(&[]);
     let put = |name: String, bytes: &[u8]| {
         let path = again.path().join(name);

@@ -166,6 +166,21 @@ fn tags(page: &str) -> BTreeSet<String> {
     found
 }
 
+/// Markdown without its fenced text. A fence ends with a line of as many backticks as it began with.
+fn without_code(page: &str) -> String {
+    let (mut text, mut open): (String, Option<String>) = (String::new(), None);
+    for line in page.lines() {
+        match &open {
+            Some(fence) if line == fence => open = None,
+            Some(_) => {}
+            None if line.starts_with("```") => open = Some("`".repeat(line.len() - line.trim_start_matches('`').len())),
+            None => text.extend([line, "\n"]),
+        }
+    }
+    assert_eq!(open, None, "a fence that does not end");
+    text
+}
+
 fn parts_of(archive: &[u8]) -> Vec<(String, Vec<u8>)> {
     let mut archive = zip::ZipArchive::new(Cursor::new(archive)).unwrap();
     (0..archive.len())
@@ -179,7 +194,6 @@ fn parts_of(archive: &[u8]) -> Vec<(String, Vec<u8>)> {
 }
 
 #[test]
-#[ignore = "review.md holds an unescaped `<script` or link in a place that was not looked at yet; pages, drawings and plan pass"]
 fn hostile_names_are_text_in_every_output_and_nothing_else() {
     let (plain, hostile) = (review(&ORDINARY), review(&HOSTILE));
     let (plain, files) = (written(&plain, ORDINARY[6]), written(&hostile, HOSTILE[6]));
@@ -220,8 +234,8 @@ fn hostile_names_are_text_in_every_output_and_nothing_else() {
                 }
             }
             "md" => {
-                // A mark behind a backslash is a letter.
-                let text = std::str::from_utf8(bytes).unwrap().replace("\\<", "").replace("\\]", "");
+                // A mark behind a backslash is a letter, and fenced text, such as the settings, is shown as it is.
+                let text = without_code(std::str::from_utf8(bytes).unwrap()).replace("\\<", "").replace("\\]", "");
                 assert!(!text.contains("<script") && !text.contains("](javascript"), "{name}");
                 assert!(!text.chars().any(|l| forbidden_in_xml(l) || turns_words(l)), "{name}");
             }

@@ -15,7 +15,7 @@ use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
 use crate::confounded;
 use crate::covariance::Before;
 use crate::curve::{CurveModel, fit_curves};
-use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
+use crate::curve_tables::{adjusted_rows, beyond_numbers, curve_rows, field_curve_rows};
 use crate::decision::{best_not_tried, picture};
 use crate::design_checks::design_checks;
 use crate::dig_checklist::dig_checklist;
@@ -118,6 +118,7 @@ pub fn analyse(questions: &Questions) -> Answers {
         digs: digs.as_ref().map_or(questions.digs, |part| &part.0),
         settings: questions.settings,
     });
+    answers.findings.extend(beyond_numbers(&answers.curves, &answers.field_curves));
     if taken_out > 0 {
         let problem = format!(
             "{taken_out} numbers of strips, measures or digs are beyond 1e30 or no numbers at all, and count as missing"

@@ -87,7 +87,8 @@ impl Contrast {
 
     /// Two-sided p-value of the hypothesis that the combination is zero.
     pub fn p_value(&self) -> f64 {
-        2.0 * t_sf(self.t().abs(), self.df)
+        // A tail of a half may be rounded up.
+        (2.0 * t_sf(self.t().abs(), self.df)).min(1.0)
     }
 }
 

@@ -61,7 +61,7 @@ pub const TARGETS: &[Target] = &[
     Target { name: "task_data", bytes: "parts of ISO 11783-10 task data", run: files::task_data, ordinary: 500 },
     Target { name: "archive", bytes: "a .zip", run: files::archive, ordinary: 500 },
     Target { name: "strip_tables", bytes: "choices for tables of strips", run: strips::strip_tables, ordinary: 500 },
-    Target { name: "model", bytes: "choices for tables of strips", run: strips::model, ordinary: 30 },
+    Target { name: "model", bytes: "choices for tables of strips", run: strips::model, ordinary: 60 },
     #[cfg(feature = "link")]
     Target { name: "link", bytes: "choices for kept tables", run: kept::link_kept, ordinary: 200 },
 ];

@@ -19,7 +19,9 @@ fn looks_settled(design: &Design, fit: &LmmFit, criterion: Criterion) -> Option<
     for k in 0..fit.theta().len() {
         for change in [0.97, 1.03, 0.0] {
             let mut theta = fit.theta().to_vec();
-            theta[k] = if theta[k] == 0.0 { 1e-2 * (2.0 - change) } else { theta[k] * change };
+            // A start is of the size of its term; far from zero there may be another valley, which is not asked after.
+            let size = fit.optimum().start[k].abs().min(1.0);
+            theta[k] = if theta[k] == 0.0 { 1e-2 * (2.0 - change) * size } else { theta[k] * change };
             // A criterion of this size is itself rounded; a curved one rises by its square.
             let allowed = 1e-7 * (1.0 + here.abs());
             if deviance_at(design, &theta, criterion).is_ok_and(|other| other < here - allowed) {
