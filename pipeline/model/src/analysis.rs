@@ -15,7 +15,7 @@ use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
 use crate::confounded;
 use crate::covariance::Before;
 use crate::curve::{CurveModel, fit_curves};
-use crate::curve_tables::{adjusted_rows, beyond_numbers, curve_rows, field_curve_rows};
+use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
 use crate::decision::{best_not_tried, picture};
 use crate::design_checks::design_checks;
 use crate::dig_checklist::dig_checklist;
@@ -99,6 +99,40 @@ pub struct Answers {
     pub findings: Vec<Finding>,
 }
 
+impl Answers {
+    /// Numbers of results that a curve on a log scale has led beyond the range of a number become missing, and a finding says so.
+    fn without_odd_numbers(&mut self) {
+        fn sweep<R: Row>(rows: &mut Vec<R>, found: &mut Vec<String>) {
+            if let Ok(Some((kept, count))) = with_usable_numbers(rows, f64::MAX) {
+                *rows = kept;
+                found.push(format!("{} ({count})", R::TABLE));
+            }
+        }
+        let mut found = Vec::new();
+        sweep(&mut self.curves, &mut found);
+        sweep(&mut self.field_curves, &mut found);
+        sweep(&mut self.field_effects, &mut found);
+        sweep(&mut self.adjusted, &mut found);
+        sweep(&mut self.starting_points, &mut found);
+        sweep(&mut self.settings, &mut found);
+        sweep(&mut self.next_trials, &mut found);
+        sweep(&mut self.sensitivity, &mut found);
+        sweep(&mut self.shapes, &mut found);
+        sweep(&mut self.comparisons, &mut found);
+        sweep(&mut self.factors, &mut found);
+        sweep(&mut self.dig_window, &mut found);
+        sweep(&mut self.dig_curves, &mut found);
+        sweep(&mut self.dig_levels, &mut found);
+        sweep(&mut self.dig_stand, &mut found);
+        sweep(&mut self.model, &mut found);
+        if !found.is_empty() {
+            let problem = format!("results beyond any number are missing: {}", found.join(", "));
+            let remedy = "look for strips in strips.csv whose values differ by many powers of ten, and correct the files they come from";
+            self.findings.push(Finding::warning("result_out_of_range", problem).remedy(remedy));
+        }
+    }
+}
+
 /// Numbers beyond this are no measure of anything, and their squares and products would leave the range of a number.
 const LARGEST: f64 = 1e30;
 
@@ -118,7 +152,7 @@ pub fn analyse(questions: &Questions) -> Answers {
         digs: digs.as_ref().map_or(questions.digs, |part| &part.0),
         settings: questions.settings,
     });
-    answers.findings.extend(beyond_numbers(&answers.curves, &answers.field_curves));
+    answers.without_odd_numbers();
     if taken_out > 0 {
         let problem = format!(
             "{taken_out} numbers of strips, measures or digs are beyond 1e30 or no numbers at all, and count as missing"

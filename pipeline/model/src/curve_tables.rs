@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use evenstand_tables::Finding;
 use evenstand_tables::rows::{AdjustedRow, CurveRow, FieldCurveRow};
 use rayon::prelude::*;
 
@@ -20,25 +19,6 @@ const FIELD_CURVE_POINTS: usize = 31;
 const LOW: f64 = 0.05;
 const HIGH: f64 = 0.95;
 
-/// A curve that is followed on a log scale can leave the range of a number; such a point is missing, and [`beyond_numbers`] says so.
-fn number(value: f64) -> Option<f64> {
-    value.is_finite().then_some(value)
-}
-
-/// The finding that some points of curves are missing because they are no numbers.
-pub(crate) fn beyond_numbers(curves: &[CurveRow], field_curves: &[FieldCurveRow]) -> Option<Finding> {
-    let pooled = curves.iter().map(|row| (&row.response, [row.estimate, row.low, row.high]));
-    let of_fields = field_curves.iter().map(|row| (&row.response, [row.estimate, row.low, row.high]));
-    let mut missing: BTreeMap<&String, usize> = BTreeMap::new();
-    for (response, values) in pooled.chain(of_fields).filter(|(_, values)| values.contains(&None)) {
-        *missing.entry(response).or_default() += values.iter().filter(|value| value.is_none()).count();
-    }
-    let parts: Vec<String> = missing.iter().map(|(response, count)| format!("{response} ({count})")).collect();
-    let problem = format!("numbers of curves are missing, because they lie beyond any number: {}", parts.join(", "));
-    let remedy = "look for strips in strips.csv whose values of these differ by many powers of ten, and correct the files they come from";
-    (!parts.is_empty()).then(|| Finding::warning("curve_out_of_range", problem).remedy(remedy))
-}
-
 pub(crate) fn curve_rows(key: &GroupKey, model: &CurveModel, coverage: &Coverage, draws: &GroupDraws) -> Vec<CurveRow> {
     grid(coverage.tested)
         .into_iter()
@@ -50,9 +30,9 @@ pub(crate) fn curve_rows(key: &GroupKey, model: &CurveModel, coverage: &Coverage
                 planter_id: key.planter(),
                 response: model.response.name.clone(),
                 force_n,
-                estimate: number(mean(&typical)),
-                low: number(quantile(&typical, LOW)),
-                high: number(quantile(&typical, HIGH)),
+                estimate: Some(mean(&typical)),
+                low: Some(quantile(&typical, LOW)),
+                high: Some(quantile(&typical, HIGH)),
             }
         })
         .collect()
@@ -124,9 +104,9 @@ pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize)
                 planter_id: key.planter(),
                 response: model.response.name.clone(),
                 force_n,
-                estimate: number(mean(&values)),
-                low: number(quantile(&values, LOW)),
-                high: number(quantile(&values, HIGH)),
+                estimate: Some(mean(&values)),
+                low: Some(quantile(&values, LOW)),
+                high: Some(quantile(&values, HIGH)),
             }
         };
         (0..FIELD_CURVE_POINTS).map(row).collect::<Vec<_>>()

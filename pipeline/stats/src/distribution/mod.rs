@@ -102,7 +102,7 @@ pub fn f_sf(f: f64, numerator_df: f64, denominator_df: f64) -> f64 {
     if denominator_df >= NORMAL_DF {
         return chi_squared_sf(numerator_df * f, numerator_df);
     }
-    FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.sf(f))
+    FisherSnedecor::new(numerator_df, denominator_df).map_or(f64::NAN, |d| d.sf(f).min(1.0))
 }
 
 /// The f with P(F ≤ f) = `p`.
