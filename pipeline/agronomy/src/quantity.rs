@@ -55,9 +55,9 @@ mod tests {
 
     #[test]
     fn what_is_not_understood_is_quoted_with_what_would_be() {
-        assert!(length("long").unwrap_err().contains("\"long\""));
-        assert!(length("4 acres").unwrap_err().contains("m, mm, cm, in, ft"));
-        assert!(length("-4 m").unwrap_err().contains("below 0"));
+        assert!(length("long").expect_err("refused").contains("\"long\""));
+        assert!(length("4 acres").expect_err("refused").contains("m, mm, cm, in, ft"));
+        assert!(length("-4 m").expect_err("refused").contains("below 0"));
         assert!(length("").is_err() && length("1e400").is_err() && length("nan").is_err());
     }
 }
