@@ -123,7 +123,7 @@ fn a_folder_that_somebody_else_owns_is_told() {
             command.args(["--reuid=65534", "--clear-groups"]).arg(&binary).arg("run").args(arguments).output().unwrap()
         };
         says(&run(&[review.path()]), 2, &["permission denied"]);
-        let secret = review.path().join("raw/stand_count.csv");
+        let secret = review.path().join("raw/stand_count-east.csv");
         fs::set_permissions(&secret, fs::Permissions::from_mode(0o600)).unwrap();
         says(
             &run(&[review.path(), std::path::Path::new("--out"), &place.path().join("out")]),

@@ -10,7 +10,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use crate::support::files_below;
-use crate::world::{can, change, copy, made, program, review, same};
+use crate::world::{can, change, copy, made, program, review, same, says};
 
 type Files = BTreeMap<String, Vec<u8>>;
 
@@ -137,7 +137,7 @@ fn a_run_killed_while_folders_change_places_leaves_the_old_or_the_new() {
     }
     let mut left_new = 0;
     for stage in stages() {
-        for (call, times) in [("renameat2", 1), ("unlinkat", 1), ("unlinkat", 3), ("rmdir", 1)] {
+        for (call, times) in [("renameat2", 1), ("unlink", 1), ("unlink", 2), ("unlinkat", 1), ("rmdir", 1)] {
             let folder = tempfile::tempdir().unwrap();
             copy(stage.before.path(), folder.path());
             let inject = format!("inject={call}:signal=SIGKILL:when={times}");
@@ -172,6 +172,8 @@ fn leftovers_of_a_killed_run_are_no_results_and_are_cleared_away() {
     for name in [".store.new", ".results.new", ".report.new", ".report.old"] {
         fs::create_dir(review.path().join(name)).unwrap();
         fs::write(review.path().join(name).join("half.csv"), "half").unwrap();
+        // The list of its files is there from the start, and last to go.
+        fs::write(review.path().join(name).join(".made-by-evenstand"), "").unwrap();
     }
     run("run", review.path());
     same(&files_below(review.path()), &whole, "leftovers");
@@ -179,6 +181,13 @@ fn leftovers_of_a_killed_run_are_no_results_and_are_cleared_away() {
     fs::rename(review.path().join("results"), review.path().join(".results.old")).unwrap();
     run("report", review.path());
     same(&made(review.path()), &made_of(&whole), "a folder that was out of the way");
+    // A folder of such a name without it is somebody else's.
+    let theirs = review.path().join(".report.old/thesis.txt");
+    fs::create_dir(theirs.parent().unwrap()).unwrap();
+    fs::write(&theirs, "chapter one").unwrap();
+    let refused = program().arg("report").arg(review.path()).output().unwrap();
+    says(&refused, 2, &[".report.old", "move it away"]);
+    assert!(theirs.exists());
 }
 
 fn made_of(files: &Files) -> Files {

@@ -75,7 +75,7 @@ fn line_ends_of_another_system_change_no_result() {
         fs::write(other.path().join(name), text.replace('\n', "\r\n")).unwrap();
         changed += 1;
     }
-    assert_eq!(changed, 8);
+    assert_eq!(changed, 9);
     for review in [&plain, &other] {
         let said = review.run("run", &[]);
         assert!(said.status < 2, "{}", said.stderr);

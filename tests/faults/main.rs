@@ -11,6 +11,8 @@ mod machine;
 mod network;
 mod repeated;
 mod reproducible;
+#[path = "../suite/small_review.rs"]
+mod small_review;
 #[allow(dead_code)]
 #[path = "../suite/support.rs"]
 mod support;

@@ -100,10 +100,8 @@ fn digests_are_those_of_the_files_and_the_report_tells_the_one_of_all() {
         all.push_str(&format!("\n{file} {sha256}"));
     }
     for row in review.kept("stand_count") {
-        assert_eq!(
-            row["source_sha256"],
-            sha256_of_bytes(&fs::read(review.path().join("raw/stand_count.csv")).unwrap())
-        );
+        let file = review.path().join("raw").join(&row["source_file"]);
+        assert_eq!(row["source_sha256"], sha256_of_bytes(&fs::read(file).unwrap()));
     }
     let hash = sha256_of_bytes(all.as_bytes());
     assert_eq!(run["data_hash"], hash.as_str());

@@ -332,3 +332,16 @@ fn nothing_but_successes_is_complete_separation_by_the_intercept() {
     let firth = Logistic::firth().fit(&design).expect("fit");
     near::relative(firth.coefficients()[0], 49.0_f64.ln(), 1e-12, "with the penalty");
 }
+
+#[test]
+fn rows_without_scatter_leave_no_dispersion_and_the_note_says_so() {
+    let fitted = |successes: Vec<f64>| {
+        let trials = vec![10.0, 10.0, 20.0, 1e6];
+        let design = BinomialDesign::new(successes, trials, Array2::ones((4, 1)), vec!["one".into()], vec![]);
+        Logistic::ordinary().with_estimated_dispersion().fit(&design.expect("valid design")).expect("fit")
+    };
+    let codes = |successes| fitted(successes).notes().iter().map(|note| note.code).collect::<Vec<_>>();
+    assert_eq!(codes(vec![3.0, 3.0, 6.0, 3e5]), ["perfect-fit"]);
+    // One seed of a million is scatter enough.
+    assert_eq!(codes(vec![3.0, 3.0, 6.0, 3e5 + 1.0]), [""; 0]);
+}

@@ -26,6 +26,7 @@ mod sample_reviews;
 mod schemas;
 mod sheets;
 mod shell;
+mod small_review;
 mod strip_totals;
 mod supply_chain;
 mod support;

@@ -9,9 +9,6 @@ use crate::inference::{Contrast, JointTest, LinearFit};
 use crate::note::Note;
 use ndarray::Array2;
 
-/// Code of the note on a fit without residuals.
-pub(crate) const PERFECT_FIT: &str = "perfect-fit";
-
 /// Least squares on the fixed columns of a design; its random terms are ignored.
 ///
 /// Solved by Householder QR with refinement. Checked against NIST's certified linear regression and analysis of variance sets.
@@ -60,10 +57,7 @@ impl LeastSquares {
         let fitted = design.response().iter().zip(&residuals).map(|(y, e)| y - e).collect();
         let mut notes = design.alias_notes();
         if design.is_reproduced(design.response(), residual_sum_of_squares) {
-            notes.push(Note::new(
-                PERFECT_FIT,
-                "the columns reproduce the response to the last digit: standard errors are zero or rounding, and p-values say nothing",
-            ));
+            notes.push(Note::perfect_fit());
         }
         Ok(LeastSquaresFit {
             names: design.names().to_vec(),

@@ -16,7 +16,7 @@ pub enum StoreError {
     },
     /// A file of somebody else stands where a new one would go.
     #[error(
-        "{path} would be replaced, and its folder does not list it as made by evenstand; move it away, or give another folder with --out"
+        "{path} would be replaced, and nothing lists it as made by evenstand; move it away, or give another folder with --out"
     )]
     NotOurs {
         /// The file.

@@ -82,7 +82,11 @@ pub fn replace_folder_by<E: From<StoreError>>(
         move |error: io::Error| StoreError::file(&path, &error)
     };
     tidy(target)?;
-    fs::create_dir_all(&staging).map_err(at(&staging))?;
+    // Empty until all is written: where this run is killed, the next one sees whose folder it is.
+    if let Err(error) = fs::create_dir_all(&staging).and_then(|()| fs::write(staging.join(INVENTORY), "")) {
+        let _ = remove(&staging);
+        return Err(StoreError::file(&staging, &error).into());
+    }
     let mut new = NewFolder { path: staging.clone(), written: BTreeMap::new(), folders: BTreeSet::new() };
     if let Err(error) = build(&mut new) {
         let _ = remove(&staging);
@@ -115,9 +119,14 @@ pub fn replace_folder_by<E: From<StoreError>>(
 }
 
 /// Clears away what a killed run left beside a folder: a new one that was not finished, an old one that was replaced. Where the run died between
-/// two renames, the old folder is put back.
+/// two renames, the old folder is put back. A folder of such a name that is not of our making is an error.
 pub fn tidy(target: &Path) -> Result<(), StoreError> {
     let (staging, retired) = (sibling(target, "new"), sibling(target, "old"));
+    for left in [&staging, &retired] {
+        if left.exists() && !is_ours(left).map_err(|error| StoreError::file(left, &error))? {
+            return Err(StoreError::NotOurs { path: left.clone() });
+        }
+    }
     if !target.exists() && retired.exists() {
         fs::rename(&retired, target).map_err(|error| StoreError::file(target, &error))?;
     }
@@ -127,14 +136,20 @@ pub fn tidy(target: &Path) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// [`tidy`] for every folder in `parent` that a killed run may have left something beside.
+/// Whether this program made a folder: its inventory is in it, or nothing is, as when a run was killed between making folder and inventory.
+fn is_ours(folder: &Path) -> io::Result<bool> {
+    Ok(folder.join(INVENTORY).exists() || fs::read_dir(folder)?.next().is_none())
+}
+
+/// [`tidy`] for every folder in `parent` that a killed run left something beside. Folders of somebody else stay.
 pub fn tidy_all_in(parent: &Path) -> Result<(), StoreError> {
     let Ok(entries) = fs::read_dir(parent) else { return Ok(()) };
     for entry in entries.flatten() {
         let name = entry.file_name().to_string_lossy().into_owned();
         let hidden = name.strip_prefix('.');
         let of = hidden.and_then(|name| name.strip_suffix(".new").or_else(|| name.strip_suffix(".old")));
-        if let Some(of) = of.filter(|of| !of.is_empty() && entry.path().is_dir()) {
+        let ours = entry.path().is_dir() && is_ours(&entry.path()).unwrap_or(false);
+        if let Some(of) = of.filter(|of| !of.is_empty() && ours) {
             tidy(&parent.join(of))?;
         }
     }
@@ -170,11 +185,21 @@ fn sibling(target: &Path, suffix: &str) -> PathBuf {
     target.with_file_name(format!(".{name}.{suffix}"))
 }
 
+/// Removes a folder, its inventory last, so that a run killed meanwhile leaves one that is known as ours.
 fn remove(path: &Path) -> io::Result<()> {
-    match fs::remove_dir_all(path) {
-        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
-        _ => Ok(()),
+    let entries = match fs::read_dir(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        entries => entries?,
+    };
+    for entry in entries {
+        let entry = entry?;
+        if entry.file_type()?.is_dir() {
+            fs::remove_dir_all(entry.path())?;
+        } else if entry.file_name() != INVENTORY {
+            fs::remove_file(entry.path())?;
+        }
     }
+    fs::remove_dir_all(path)
 }
 
 #[cfg(target_os = "linux")]
@@ -364,13 +389,38 @@ mod tests {
         }
         fs::create_dir(base.path().join(".one.new")).unwrap();
         fs::rename(base.path().join("two"), base.path().join(".two.old")).unwrap();
+        // As a run leaves it that dies while it writes.
+        replace_folder(&base.path().join("three"), write("whole")).unwrap();
+        fs::rename(base.path().join("three"), base.path().join(".three.new")).unwrap();
+        fs::write(base.path().join(".three.new").join(INVENTORY), "").unwrap();
         fs::write(base.path().join(".mine.new"), "a file of somebody else").unwrap();
+        fs::create_dir(base.path().join(".theirs.old")).unwrap();
+        fs::write(base.path().join(".theirs.old").join("thesis.txt"), "a folder of somebody else").unwrap();
         tidy_all_in(base.path()).unwrap();
         let mut names: Vec<String> =
             fs::read_dir(base.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
-        assert_eq!(names, [".mine.new", "one", "two"]);
+        assert_eq!(names, [".mine.new", ".theirs.old", "one", "two"]);
         check_folder(&base.path().join("two")).unwrap();
+        // Asked for by name, such a folder is an error: it stands where the new one would be made.
+        let refused = replace_folder(&base.path().join("theirs"), write("new")).unwrap_err().to_string();
+        assert!(refused.contains(".theirs.old") && refused.contains("--out"), "{refused}");
+        assert!(base.path().join(".theirs.old").join("thesis.txt").exists());
+    }
+
+    #[test]
+    fn a_folder_that_is_being_made_is_known_as_ours_from_the_start_to_the_end_of_its_removal() {
+        let base = tempfile::tempdir().unwrap();
+        let target = base.path().join("store");
+        let looked = |folder: &Path| {
+            assert!(is_ours(folder).unwrap());
+            write("whole")(folder)
+        };
+        replace_folder::<StoreError>(&target, looked).unwrap();
+        assert!(check_folder(&target).is_ok());
+        remove(&target).unwrap();
+        assert!(!target.exists());
+        remove(&target).unwrap();
     }
 
     #[test]

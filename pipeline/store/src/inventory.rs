@@ -112,7 +112,7 @@ fn listed(line: &str) -> (Option<&str>, &str) {
 
 /// Writes the list of a folder's files. `known` are digests of files that were not touched since they were written.
 pub(crate) fn write_inventory(folder: &Path, known: &BTreeMap<PathBuf, String>) -> io::Result<()> {
-    let names: Vec<PathBuf> = files(folder)?.into_keys().collect();
+    let names: Vec<PathBuf> = files(folder)?.into_keys().filter(|name| name != Path::new(INVENTORY)).collect();
     let lines: Vec<String> = names
         .par_iter()
         .map(|name| {

@@ -10,6 +10,7 @@ use super::separation::{self, Separation};
 use crate::dense::{cholesky_in_place, inverse_from_cholesky};
 use crate::error::{Result, StatsError};
 use crate::newton::minimise;
+use crate::note::Note;
 use crate::search_record::SearchRecord;
 
 /// Options of a logistic regression on the fixed columns of a [`BinomialDesign`]; its random terms are ignored.
@@ -35,6 +36,9 @@ pub struct Logistic {
 /// Newton needs five to ten steps; data without a finite maximum about forty.
 pub(super) const STEP_LIMIT: usize = 200;
 
+/// Pearson's chi-squared below this is what Newton leaves of none at all.
+const NO_RESIDUALS: f64 = 1e-15;
+
 /// No coefficient on the basis moves by more than this on the logit in one step.
 pub(super) const LONGEST_STEP: f64 = 3.0;
 
@@ -55,7 +59,8 @@ impl Logistic {
 
     /// Quasi-binomial standard errors: those of maximum likelihood times the root of Pearson's chi-squared over its degrees of
     /// freedom, compared with t. Only for ordinary fits, and only sensible when rows hold several trials. Log-likelihood and AIC stay
-    /// those of binomial counts and compare nothing here.
+    /// those of binomial counts and compare nothing here. Rows that the columns reproduce leave no dispersion: the note `perfect-fit`
+    /// says that there is nothing to test.
     pub fn with_estimated_dispersion(mut self) -> Self {
         self.estimated_dispersion = true;
         self
@@ -120,6 +125,9 @@ impl Logistic {
             if self.estimated_dispersion { (residual_df as f64, "residual") } else { (f64::INFINITY, "z") };
         let mut coefficients = Coefficients::new(columns, &minimum.point, covariance, df, method);
         let mut notes = columns.aliasing.notes();
+        if self.estimated_dispersion && pearson < NO_RESIDUALS {
+            notes.push(Note::perfect_fit());
+        }
         if let Some(found) = &separation {
             let affected: Vec<bool> = found.space.rows().into_iter().map(|r| r.iter().any(|v| *v != 0.0)).collect();
             coefficients.mark_unbounded(&affected, &found.direction);

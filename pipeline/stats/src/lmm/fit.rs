@@ -14,8 +14,7 @@ use crate::dense::{inverse_from_cholesky, solve_upper};
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
-use crate::least_squares::PERFECT_FIT;
-use crate::note::Note;
+use crate::note::{Note, PERFECT_FIT};
 use crate::random_term::Structure;
 use std::sync::OnceLock;
 
