@@ -339,3 +339,6 @@ fn probability_better(draws: &GroupDraws, force_n: f64, than_n: f64) -> f64 {
 fn argmax(values: &[f64]) -> usize {
     values.iter().enumerate().fold(0, |best, (index, value)| if *value > values[best] { index } else { best })
 }
+
+#[cfg(test)]
+mod tests;

@@ -107,6 +107,25 @@ impl GroupDraws {
         })
     }
 
+    /// Draws of parabolas over scaled force, higher better, in the response's own unit; all fields are alike.
+    #[cfg(test)]
+    pub fn of_parabolas(parabolas: &[[f64; 3]], tested: (f64, f64)) -> Self {
+        let [mut typical, none] = [[0.0; crate::curve_basis::FUNCTIONS]; 2];
+        let draws = parabolas.iter().map(|parabola| {
+            typical[..3].copy_from_slice(parabola);
+            CurveDraw { typical, spread: [0.0; 3], unseen: [0.0; 3] }
+        });
+        Self {
+            draws: draws.collect(),
+            scale: Scale::Identity,
+            better: Better::Higher,
+            centre_n: (tested.0 + tested.1) / 2.0,
+            half_range_n: (tested.1 - tested.0) / 2.0,
+            mean: none,
+            deviates: vec![[0.0; 3]; FIELDS],
+        }
+    }
+
     /// Number of draws.
     pub fn len(&self) -> usize {
         self.draws.len()

@@ -218,3 +218,6 @@ fn fill_start(
         row.prob_gain = gain.probability;
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -28,6 +28,8 @@ mod analysis;
 mod between_fields;
 mod between_within;
 mod binomial_check;
+#[cfg(test)]
+mod by_hand;
 mod comparisons;
 mod condition_checks;
 mod confounded;
