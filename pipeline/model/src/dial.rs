@@ -217,6 +217,62 @@ mod tests {
         assert_eq!(Dial::new(&air, true).least(265.0, outside).unwrap().pressure_kpa, Some(200.0));
     }
 
+    /// Steps of 40 kPa from 50 to 210, two newtons a kilopascal.
+    fn air() -> Planter {
+        planter(
+            "kind = \"pressure\"\nmin_kpa = 50\nmax_kpa = 210\nstep_kpa = 40\ndefault_kpa = 130\nforce_n = [[0, 0], [400, 800]]",
+        )
+    }
+
+    #[test]
+    fn steps_count_from_the_lightest_pressure_of_the_knob() {
+        let planter = air();
+        let dial = Dial::new(&planter, true);
+        let nearest = |force: f64| dial.nearest(force, |_| true).map(|step| (step.pressure_kpa, step.at_limit));
+        assert_eq!(nearest(238.0), Some((Some(130.0), Some(false))));
+        assert_eq!(nearest(222.0), Some((Some(130.0), Some(false))));
+        assert_eq!(nearest(218.0), Some((Some(90.0), Some(false))));
+        assert_eq!(nearest(10.0), Some((Some(50.0), Some(true))));
+        assert_eq!(nearest(900.0), Some((Some(210.0), Some(true))));
+        assert_eq!(dial.nearest(238.0, |_| true).unwrap().force_n, 260.0);
+        assert_eq!(dial.range_inside((178.0, 345.0)).pressures_kpa, Some((90.0, 170.0)));
+        assert_eq!(dial.range_inside((180.0, 340.0)).pressures_kpa, Some((90.0, 170.0)));
+        assert_eq!(dial.range_inside((0.0, 900.0)).pressures_kpa, Some((50.0, 210.0)));
+        assert_eq!(dial.between_steps(10.0).unwrap().pressure_kpa, Some(50.0));
+        assert_eq!(dial.at_force(10.0).unwrap().pressure_kpa, Some(5.0));
+        let default = dial.named_default().unwrap();
+        assert_eq!((default.pressure_kpa, default.force_n, default.at_limit), (Some(130.0), 260.0, Some(false)));
+        // Without its calibration the axis is the pressure itself.
+        let nominal = Dial::new(&planter, false);
+        assert_eq!(nominal.nearest(120.0, |_| true).unwrap().force_n, 130.0);
+    }
+
+    #[test]
+    fn every_step_of_the_knob_is_looked_at_for_the_one_that_misses_least() {
+        let planter = air();
+        let dial = Dial::new(&planter, true);
+        let least = |wanted: f64| dial.least(0.0, |force| (force - wanted).abs()).unwrap().pressure_kpa;
+        assert_eq!([100.0, 330.0, 420.0].map(least), [Some(50.0), Some(170.0), Some(210.0)]);
+        // Of steps that miss alike the nearest to the force asked for.
+        assert_eq!(dial.least(400.0, |_| 0.0).unwrap().pressure_kpa, Some(210.0));
+        assert_eq!(dial.least(0.0, |_| 0.0).unwrap().pressure_kpa, Some(50.0));
+    }
+
+    #[test]
+    fn a_dig_window_that_only_leans_may_be_missed_by_a_step_that_was_tried() {
+        let planter = air();
+        let dial = Dial::new(&planter, true);
+        let step = |settled: bool, heaviest_tried: f64| {
+            let allowed = Allowed { low: Some(265.0), high: Some(290.0), settled, none: false };
+            dial.in_window(280.0, &allowed, |force| force <= heaviest_tried).and_then(|step| step.pressure_kpa)
+        };
+        assert_eq!(step(true, 500.0), None);
+        assert_eq!(step(false, 500.0), Some(130.0));
+        assert_eq!(step(false, 200.0), Some(90.0));
+        assert_eq!(step(false, 50.0), None);
+        assert_eq!(dial.in_window(280.0, &Allowed::default(), |_| false), None);
+    }
+
     #[test]
     fn positions_have_no_steps_between() {
         let planter = planter(
@@ -228,5 +284,21 @@ mod tests {
         assert_eq!(dial.between_steps(180.0), None);
         assert_eq!(dial.range_inside((150.0, 250.0)).positions, Some(("2".into(), "2".into())));
         assert_eq!(dial.at_force(210.0).unwrap().position.as_deref(), Some("2"));
+        assert_eq!(dial.nearest(110.0, |_| true).unwrap().at_limit, Some(true));
+        assert_eq!(dial.nearest(190.0, |_| true).unwrap().at_limit, Some(false));
+        assert_eq!(dial.range_inside((100.0, 200.0)).positions, Some(("1".into(), "2".into())));
+        assert_eq!(dial.range_inside((210.0, 290.0)).positions, None);
+        assert_eq!(dial.named_default(), None);
+    }
+
+    #[test]
+    fn a_planter_whose_knob_is_not_known_has_every_force() {
+        let unknown = Settings::parse("").unwrap().planter("x");
+        let dial = Dial::new(&unknown, true);
+        let every = Step { force_n: 217.0, pressure_kpa: None, position: None, at_limit: None };
+        assert_eq!(dial.nearest(217.0, |_| false), Some(every.clone()));
+        assert_eq!(dial.least(217.0, |_| 0.0), Some(every));
+        assert_eq!((dial.between_steps(217.0), dial.at_force(217.0), dial.named_default()), (None, None, None));
+        assert_eq!(dial.range_inside((100.0, 200.0)), KnobRange::default());
     }
 }

@@ -191,3 +191,66 @@ pub(crate) fn knob_rows(group: &GroupAnswer, strips: &[&StripRow], settings: &Se
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn strips(of: &[(&str, f64)]) -> Vec<StripRow> {
+        of.iter()
+            .map(|(planter, force)| StripRow {
+                planter_id: Some((*planter).to_owned()),
+                force_n: Some(*force),
+                ..StripRow::default()
+            })
+            .collect()
+    }
+
+    fn planters(defaults: &[(&str, Option<f64>)]) -> Settings {
+        let blocks = defaults.iter().map(|(id, default)| {
+            let default = default.map_or(String::new(), |kpa| format!("default_kpa = {kpa}\n"));
+            format!("[[planter]]\nid = \"{id}\"\ncloser = \"other\"\n[planter.closing]\nkind = \"pressure\"\nmax_kpa = 400\nstep_kpa = 10\n{default}")
+        });
+        Settings::parse(&blocks.collect::<String>()).unwrap()
+    }
+
+    #[test]
+    fn the_setting_used_most_stands_for_a_default_and_of_several_the_one_nearest_the_middle() {
+        let most = |forces: &[f64]| {
+            let rows = strips(&forces.iter().map(|force| ("p", *force)).collect::<Vec<_>>());
+            most_used(&rows.iter().collect::<Vec<_>>())
+        };
+        assert_eq!(most(&[100.0, 200.0, 200.0, 300.0]), Some(200.0));
+        assert_eq!(most(&[100.0, 100.0, 100.0, 200.0, 200.0, 300.0]), Some(100.0));
+        assert_eq!(most(&[100.0, 190.0, 300.0]), Some(190.0));
+        assert_eq!(most(&[100.0, 100.0, 290.0, 290.0, 300.0, 400.0]), Some(290.0));
+        assert_eq!(most(&[]), None);
+    }
+
+    #[test]
+    fn a_default_is_the_planters_before_the_reviews_before_the_setting_used_most() {
+        let rows = strips(&[("p", 150.0), ("p", 150.0), ("p", 250.0)]);
+        let rows: Vec<&StripRow> = rows.iter().collect();
+        let reference = |planter: Option<f64>, review: Option<f64>| {
+            let mut settings = Settings::default();
+            settings.analysis.default_force_n = review;
+            let found = Reference::new(planter, &rows, &settings);
+            (found.force_n, found.given)
+        };
+        assert_eq!(reference(Some(180.0), Some(220.0)), (Some(180.0), true));
+        assert_eq!(reference(None, Some(220.0)), (Some(220.0), true));
+        assert_eq!(reference(None, None), (Some(150.0), false));
+    }
+
+    #[test]
+    fn a_pooled_answer_is_held_against_the_planter_with_most_strips_that_names_a_default() {
+        let rows = strips(&[("a", 100.0), ("b", 120.0), ("b", 120.0), ("c", 130.0), ("c", 130.0), ("c", 130.0)]);
+        let rows: Vec<&StripRow> = rows.iter().collect();
+        let pooled = |defaults: &[(&str, Option<f64>)]| Reference::pooled(&rows, &planters(defaults)).force_n;
+        assert_eq!(pooled(&[("a", Some(100.0)), ("b", Some(110.0)), ("c", None)]), Some(110.0));
+        assert_eq!(pooled(&[("a", Some(100.0)), ("b", Some(110.0)), ("c", Some(140.0))]), Some(140.0));
+        assert_eq!(pooled(&[("a", Some(100.0))]), Some(100.0));
+        // Without any, the setting used most.
+        assert_eq!(pooled(&[]), Some(130.0));
+    }
+}

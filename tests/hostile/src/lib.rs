@@ -7,6 +7,8 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+use std::time::Duration;
+
 mod choices;
 mod corpus;
 pub mod damage;
@@ -32,6 +34,14 @@ pub struct Target {
     pub run: fn(&[u8]),
     /// Damaged inputs in the ordinary run of the tests.
     pub ordinary: u64,
+}
+
+impl Target {
+    /// Longest time of the processor that an input may take: whatever is longer in a reader hangs. The model works on what it is given, and the
+    /// comparisons of sixty strips with every factor there is take three seconds.
+    pub fn longest(&self) -> Duration {
+        Duration::from_secs(if self.name == "model" { 10 } else { 2 })
+    }
 }
 
 /// All doors.

@@ -1,6 +1,6 @@
 //! Runs damaged inputs through one target: `hostile TARGET [--inputs N] [--from N] [--seed N] [--found FOLDER]`.
 //!
-//! An input that panics or takes more than two seconds is written to the folder. At the end stand how many ran, the rate, the longest
+//! An input that panics or takes longer than its target may ([`Target::longest`]) is written to the folder. At the end stand how many ran, the rate, the longest
 //! time of one input and the most memory that the program held (Linux tells it).
 
 #![allow(clippy::print_stdout)]
@@ -13,8 +13,6 @@ use std::time::{Duration, Instant};
 
 use evenstand_hostile::{TARGETS, Target, damage, inputs};
 
-/// Longest time that an input may take: of the processor where the system tells it, so that other programs do not count.
-const LONGEST: Duration = Duration::from_secs(2);
 /// Most memory that the program may hold, in kilobytes.
 const MOST_KB: u64 = 1 << 20;
 /// Faults after which a run ends.
@@ -79,7 +77,7 @@ fn run(asked: &Asked) -> ExitCode {
             let watch = watch;
             while watch.recv_timeout(Duration::from_millis(500)) == Err(std::sync::mpsc::RecvTimeoutError::Timeout) {
                 let (since, number) = *working.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-                if since.elapsed() > 30 * LONGEST {
+                if since.elapsed() > 30 * asked.target.longest() {
                     keep(asked, number, &damage::input(&seeds, asked.seed, number), "endless");
                     println!("{name}: input {number} does not end");
                     std::process::exit(1);
@@ -103,6 +101,7 @@ fn all(asked: &Asked, seeds: &[Vec<u8>], working: &Mutex<(Instant, u64)>) -> Exi
         let (began, cpu) = (Instant::now(), processor_time());
         *working.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = (began, number);
         let ended = catch_unwind(AssertUnwindSafe(|| (asked.target.run)(&bytes)));
+        // Of the processor where the system tells it, so that other programs do not count.
         let took = match (cpu, processor_time()) {
             (Some(before), Some(after)) => after.saturating_sub(before),
             _ => began.elapsed(),
@@ -111,7 +110,7 @@ fn all(asked: &Asked, seeds: &[Vec<u8>], working: &Mutex<(Instant, u64)>) -> Exi
             (longest, slowest) = (took, number);
         }
         ran += 1;
-        if ended.is_err() || took > LONGEST {
+        if ended.is_err() || took > asked.target.longest() {
             faults += 1;
             keep(asked, number, &bytes, if ended.is_err() { "panic" } else { "slow" });
         }

@@ -5,19 +5,22 @@
 #![allow(clippy::unwrap_used)]
 
 use std::panic::catch_unwind;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use evenstand_hostile::{TARGETS, Target, damage, inputs};
-
-/// Two seconds is the promise; a machine that runs other things takes longer.
-const LONGEST: Duration = Duration::from_secs(20);
 
 fn passes(target: &Target, name: &str, bytes: &[u8]) {
     let (run, began) = (target.run, Instant::now());
     let ended = catch_unwind(|| run(bytes));
     let shown = String::from_utf8_lossy(&bytes[..bytes.len().min(2000)]);
     assert!(ended.is_ok(), "{}, {name}, {} bytes: panicked on\n{shown}", target.name, bytes.len());
-    assert!(began.elapsed() < LONGEST, "{}, {name}: took {:?} for\n{shown}", target.name, began.elapsed());
+    // A machine that runs other things takes longer than is promised.
+    assert!(
+        began.elapsed() < 10 * target.longest(),
+        "{}, {name}: took {:?} for\n{shown}",
+        target.name,
+        began.elapsed()
+    );
 }
 
 #[test]

@@ -186,14 +186,15 @@ fn a_knob_too_coarse_for_a_settled_dig_window_has_no_step_and_for_a_leaning_one_
 }
 
 #[test]
-fn the_pressure_of_a_planter_without_calibration_is_told_without_newtons() {
-    let closing = AIR.replace("\nforce_n = [[0, 0], [400, 400]]", "");
-    let row = Case { planter_id: "p", ..Case::dug(Some(200.0), Some(290.0), true) }.row(&closing, given(100.0));
-    assert_eq!((row.start_pressure_kpa, row.window_low_pressure_kpa), (Some(240.0), Some(240.0)));
-    assert_eq!((row.dig_low_pressure_kpa, row.dig_high_pressure_kpa), (Some(200.0), Some(280.0)));
-    let newtons =
-        [row.start_force_n, row.window_low_n, row.window_high_n, row.dig_low_n, row.dig_high_n, row.default_force_n];
-    assert_eq!(newtons, [None; 6]);
+fn what_stands_on_the_axis_of_a_pressure_is_told_without_newtons() {
+    // Also where the planter is calibrated, but its group is one of pressures.
+    for closing in [AIR, &AIR.replace("\nforce_n = [[0, 0], [400, 400]]", "")] {
+        let row = Case { planter_id: "p", ..Case::dug(Some(200.0), Some(290.0), true) }.row(closing, given(100.0));
+        assert_eq!((row.start_pressure_kpa, row.window_low_pressure_kpa), (Some(240.0), Some(240.0)));
+        assert_eq!((row.dig_low_pressure_kpa, row.dig_high_pressure_kpa), (Some(200.0), Some(280.0)));
+        let window = [row.window_low_n, row.window_high_n, row.dig_low_n, row.dig_high_n];
+        assert_eq!((window, row.start_force_n, row.default_force_n), ([None; 4], None, None));
+    }
 }
 
 #[test]
