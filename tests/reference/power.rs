@@ -6,7 +6,7 @@ use crate::near;
 use evenstand_stats::distribution::{f_quantile, noncentral_f_sf, noncentral_t_cdf, noncentral_t_sf, t_quantile};
 use evenstand_stats::{
     Analysis, BlockPlan, PlannedTrial, Quadratic, Question, RandomTerm, SimulatedPower, SimulationOptions, StatsError,
-    TrialSeries, simulate_power,
+    TrialSeries, detectable_difference, difference_power, simulate_power,
 };
 use ndarray::Array2;
 use serde_json::Value;
@@ -306,4 +306,19 @@ fn questions_and_layouts_that_make_no_sense_are_refused() {
     let backwards = Quadratic { low: 5.0, high: 0.0, ..curve.clone() };
     assert!(ask(&trial, &Question::ShortOptimumSet { curve: backwards, alpha: 0.05, share: 0.5 }, options).is_err());
     assert!(ask(&trial, &Question::NearBest { curve, best: f64::NAN, tolerance: 1.0 }, options).is_err());
+}
+
+#[test]
+fn sizes_and_levels_at_the_ends_of_their_ranges_are_refused() {
+    let refused = |found: evenstand_stats::Result<_>| matches!(found, Err(StatsError::OutOfRange { .. }));
+    for (std_error, df, alpha) in
+        [(0.0, 5.0, 0.05), (f64::INFINITY, 5.0, 0.05), (1.0, 0.0, 0.05), (1.0, 5.0, 0.0), (1.0, 5.0, 1.0)]
+    {
+        assert!(refused(difference_power(1.0, std_error, df, alpha)), "{std_error} {df} {alpha}");
+    }
+    let difference = |power: f64, alpha: f64| detectable_difference(1.0, 5.0, power, alpha);
+    for (power, alpha) in [(0.05, 0.05), (1.0, 0.05), (0.04, 0.05), (0.8, 1.0)] {
+        assert!(matches!(difference(power, alpha), Err(StatsError::OutOfRange { .. })), "{power} {alpha}");
+    }
+    assert!(difference(0.8, 0.05).is_ok_and(|difference| difference > 0.0));
 }

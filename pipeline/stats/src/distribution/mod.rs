@@ -235,6 +235,23 @@ mod tests {
     }
 
     #[test]
+    fn a_root_takes_far_fewer_values_than_halving_would() {
+        for (function, root) in [
+            (&(|x: f64| x.powi(3) - 2.0) as &dyn Fn(f64) -> f64, 2.0_f64.cbrt()),
+            (&(|x: f64| x.exp() - 3.0), 3.0_f64.ln()),
+        ] {
+            let values = std::cell::Cell::new(0);
+            let counted = |x: f64| {
+                values.set(values.get() + 1);
+                function(x)
+            };
+            assert!((solve_bracketed(counted, 0.0, 2.0) / root - 1.0).abs() < 1e-15);
+            // Halving takes 53.
+            assert!(values.get() < 25, "{}", values.get());
+        }
+    }
+
+    #[test]
     fn quantiles_invert_the_probabilities() {
         for p in [1e-9, 0.001, 0.2, 0.5, 0.9, 0.999] {
             assert!((normal_cdf(normal_quantile(p)) / p - 1.0).abs() < 1e-11);
