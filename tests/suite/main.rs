@@ -24,6 +24,7 @@ mod published_trials;
 mod real_input;
 mod sample_reviews;
 mod schemas;
+mod setting_findings;
 mod sheets;
 mod shell;
 mod small_review;

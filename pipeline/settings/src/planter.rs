@@ -568,6 +568,44 @@ mod tests {
     }
 
     #[test]
+    fn a_knob_that_cannot_be_is_named_with_the_planter_the_key_and_what_was_expected() {
+        for (text, parts) in [
+            ("kind = \"pressure\"", ["max_kpa", "the highest pressure"]),
+            ("kind = \"pressure\"\nmin_kpa = 400\nmax_kpa = 400", ["closing.max", "more than the lowest, 400 kPa"]),
+            ("kind = \"pressure\"\nmax_kpa = 400\nstep_kpa = 0", ["closing.step", "above 0"]),
+            ("kind = \"pressure\"\nmax_kpa = 400\nstep_kpa = 401", ["closing.step", "within the limits"]),
+            ("kind = \"pressure\"\nmax_kpa = 400\ndefault_kpa = 401", ["closing.default", "0 to 400 kPa"]),
+            (
+                "kind = \"pressure\"\nmin_kpa = 50\nmax_kpa = 400\ndefault_kpa = 49",
+                ["closing.default", "50 to 400 kPa"],
+            ),
+            ("kind = \"positions\"", ["closing.positions", "lightest first"]),
+            ("kind = \"positions\"\npositions = []", ["an empty list", "at least one position"]),
+            ("kind = \"positions\"\npositions = [3]", ["closing.positions", "label = "]),
+            ("kind = \"positions\"\npositions = [{ force_n = 3 }]", ["closing.positions", "a label"]),
+            (
+                "kind = \"positions\"\npositions = [{ label = \"1\", force_n = \"x\" }]",
+                ["closing.positions", "in newtons"],
+            ),
+            ("kind = \"positions\"\npositions = [{ label = \"1\" }, { label = \"1\" }]", ["label 1 twice", "once"]),
+            (
+                "kind = \"positions\"\npositions = [{ label = \"1\", force_n = 200 }, { label = \"2\", force_n = 200 }]",
+                ["200, 200 N", "rise from position to position"],
+            ),
+            (
+                "kind = \"positions\"\ndefault = \"3\"\npositions = [{ label = \"1\" }, { label = \"2\" }]",
+                ["\"3\"", "one of 1, 2"],
+            ),
+        ] {
+            let message = closing(text).unwrap_err().to_string();
+            assert!(message.contains("planter \"a\""), "{text}: {message}");
+            assert!(parts.iter().all(|part| message.contains(part)), "{text}: {message}");
+        }
+        let at_the_ends = "kind = \"pressure\"\nmin_kpa = 50\nmax_kpa = 400\nstep_kpa = 350\ndefault_kpa = 400";
+        assert!(closing(at_the_ends).is_ok());
+    }
+
+    #[test]
     fn a_falling_calibration_is_refused_with_the_planter_named() {
         let block: toml::Table = toml::from_str(
             "id = \"a\"\n[closing]\nkind = \"pressure\"\nmax_kpa = 400\nforce_n = [[0, 0], [200, 300], [400, 250]]",

@@ -95,6 +95,7 @@ fn steps_from_the_ends(labels: usize) -> (usize, usize) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::by_hand;
 
     #[test]
     fn the_shape_is_read_off_the_order_of_the_positions() {
@@ -108,5 +109,94 @@ mod tests {
         assert_eq!(over([1, 2, 4, 4]), Shape::Plateau);
         assert_eq!(over([4, 4, 2, 1]), Shape::Plateau);
         assert_eq!(over([4, 1, 1, 4]), Shape::Untold);
+    }
+
+    /// Four positions, the third best by one; `other` draws of ten have the first best instead.
+    fn draws(other: usize) -> LabelDraws {
+        let third = vec![0.0, 1.0, 2.0, 1.0];
+        let first = vec![2.1, 1.0, 0.0, 0.0];
+        LabelDraws::of((0..10).map(|draw| if draw < other { first.clone() } else { third.clone() }).collect())
+    }
+
+    fn told_apart() -> LabelTest {
+        LabelTest {
+            p_value: 0.01,
+            largest_difference: 3.0,
+            can_be_best: vec![1, 2],
+            spread: 1.0,
+            method: String::new(),
+        }
+    }
+
+    fn decided(other: usize, default: DefaultPlace, tried: [usize; 4]) -> Decision {
+        decide(&draws(other), &told_apart(), &by_hand::tried(), 0.5, default, &tried)
+    }
+
+    #[test]
+    fn a_move_needs_a_likely_gain_and_a_default_as_good_stays() {
+        let goes = decided(0, DefaultPlace::Tried(0), [3; 4]);
+        assert_eq!((goes.best, goes.start, goes.stay, goes.evidence), (2, 2, false, Evidence::Settled));
+        assert_eq!((goes.window, goes.shape, goes.held_back), (Some((2, 2)), Shape::Inside, None));
+        let gain = goes.gain.unwrap();
+        assert_eq!((gain.expected, gain.probability), (2.0, Some(1.0)));
+        let stays = decided(0, DefaultPlace::Tried(2), [3; 4]);
+        assert_eq!((stays.start, stays.stay, stays.evidence), (2, true, Evidence::Settled));
+        assert_eq!(stays.gain.unwrap().probability, None);
+        // Two draws in ten against the move are not too many, three are.
+        assert!(!decided(2, DefaultPlace::Tried(0), [3; 4]).stay);
+        let stays = decided(3, DefaultPlace::Tried(0), [3; 4]);
+        assert_eq!((stays.start, stays.stay), (0, true));
+        // A neighbour within the tolerance of the best is as good, however likely the best is better.
+        let near = decide(&draws(0), &told_apart(), &by_hand::tried(), 1.0, DefaultPlace::Tried(1), &[3; 4]);
+        assert_eq!((near.window, near.start, near.stay), (Some((1, 3)), 1, true));
+    }
+
+    #[test]
+    fn what_few_field_seasons_tried_or_logs_alone_show_is_not_settled() {
+        let evidence = |tried: [usize; 4]| decided(0, DefaultPlace::Tried(0), tried);
+        assert_eq!(evidence([3, 3, 2, 3]).held_back, Some(HeldBack::TriedApart(2, 3)));
+        assert_eq!(evidence([3, 3, 2, 3]).evidence, Evidence::Leaning);
+        assert_eq!(evidence([0, 0, 3, 0]).evidence, Evidence::Settled);
+        let logs = Coverage { basis: Basis::Logs, ..by_hand::tried() };
+        let of_logs = decide(&draws(0), &told_apart(), &logs, 0.5, DefaultPlace::Tried(0), &[3; 4]);
+        assert_eq!((of_logs.evidence, of_logs.held_back), (Evidence::Leaning, None));
+        let two = Coverage { field_seasons: 2, ..by_hand::tried() };
+        let of_two = decide(&draws(0), &told_apart(), &two, 0.5, DefaultPlace::Tried(0), &[2; 4]);
+        assert_eq!((of_two.evidence, of_two.held_back), (Evidence::Leaning, None));
+        // A move that no test saw only leans; staying asks for none.
+        let unseen = LabelTest { p_value: 0.06, ..told_apart() };
+        let of_unseen = |label| decide(&draws(0), &unseen, &by_hand::tried(), 0.5, DefaultPlace::Tried(label), &[3; 4]);
+        assert_eq!([of_unseen(0).evidence, of_unseen(2).evidence], [Evidence::Leaning, Evidence::Settled]);
+    }
+
+    #[test]
+    fn a_default_that_was_not_tried_holds_back_most_where_the_best_may_lie_towards_it() {
+        let held_back = |can_be_best: Vec<usize>, default| {
+            let test = LabelTest { can_be_best, ..told_apart() };
+            let decision = decide(&draws(0), &test, &by_hand::tried(), 0.5, default, &[3; 4]);
+            assert!(decision.gain.is_none() && !decision.stay);
+            (decision.held_back, decision.evidence)
+        };
+        let (beyond, untried) = (Some(HeldBack::DefaultBeyond), Some(HeldBack::DefaultUntried));
+        assert_eq!(held_back(vec![0, 1, 2], DefaultPlace::Lighter), (beyond, Evidence::Open));
+        assert_eq!(held_back(vec![1, 2, 3], DefaultPlace::Heavier), (beyond, Evidence::Open));
+        assert_eq!(held_back(vec![1, 2, 3], DefaultPlace::Lighter), (untried, Evidence::Leaning));
+        assert_eq!(held_back(vec![0, 1, 2], DefaultPlace::Heavier), (untried, Evidence::Leaning));
+        assert_eq!(held_back(vec![0, 1, 2, 3], DefaultPlace::Other), (untried, Evidence::Leaning));
+    }
+
+    #[test]
+    fn what_was_not_seen_is_flat_only_where_differences_are_excluded_or_draws_are_alike() {
+        let shape = |typical: Vec<Vec<f64>>, largest_difference: f64| {
+            let test = LabelTest { p_value: 0.5, largest_difference, ..told_apart() };
+            let default = DefaultPlace::Tried(0);
+            decide(&LabelDraws::of(typical), &test, &by_hand::tried(), 3.0, default, &[3; 4]).shape
+        };
+        let (level, steep) = (vec![0.0; 4], vec![0.0, 0.0, 4.0, 0.0]);
+        let of = |alike: usize| (0..10).map(|draw| if draw < alike { level.clone() } else { steep.clone() }).collect();
+        assert_eq!(shape(of(0), 6.0), Shape::Flat);
+        assert_eq!(shape(of(0), 6.1), Shape::Untold);
+        assert_eq!(shape(of(8), 6.1), Shape::Flat);
+        assert_eq!(shape(of(7), 6.1), Shape::Untold);
     }
 }

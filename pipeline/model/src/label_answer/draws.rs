@@ -59,6 +59,14 @@ pub(super) struct LabelDraws {
 }
 
 impl LabelDraws {
+    /// Draws whose fields are all alike.
+    #[cfg(test)]
+    pub fn of(typical: Vec<Vec<f64>>) -> Self {
+        let unseen = typical.iter().flat_map(|draw| vec![draw.clone(); FIELDS]).collect();
+        let own_spread = OwnSpread::Prior;
+        Self { typical, unseen, own_spread, prior: 0.0, mean_spread: 0.0, effective_sample_size: 0.0 }
+    }
+
     /// Draws the model of `label_answer`: flat priors on field-seasons, half-normal ones on the spreads of positions, blocks and field-season × position
     /// (scales as in `priors`). Positions are compared inside field-seasons alone, because these are fixed. They are drawn towards each
     /// other as far as their differences are not shown: with a flat prior the position that came out best was said to be near the best too often
