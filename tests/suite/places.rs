@@ -114,3 +114,67 @@ fn a_file_whose_only_outline_is_refused_says_that_and_nothing_else() {
     assert_eq!(balance(&said.stdout), [3, 1, 2], "{}", said.stderr);
     assert!(said.stderr.contains("strip set aside") && !said.stderr.contains("no rows"), "{}", said.stderr);
 }
+
+#[test]
+fn rows_so_near_another_strip_that_positions_may_err_are_counted_in_a_note() {
+    // Half a metre from the border between both strips.
+    let counts = "lat,lon,row_length_m,seeds_sown,emerged\n42.0005,-92.99995,5,40,36\n42.0005,-92.999906,5,40,30\n";
+    let noted = |settings: &str| -> Vec<String> {
+        let files = [("strip.geojson", OUTLINES.as_bytes()), ("stand_count.csv", counts.as_bytes())];
+        let review = review_of(&files, settings);
+        let said = review.run("ingest", &["--json"]);
+        assert_eq!(balance(&said.stdout), [4, 4, 0], "{}", said.stderr);
+        let found: Vec<String> = review.kept("stand_count").iter().map(|row| row["strip_id"].clone()).collect();
+        assert_eq!(found, ["1", "1"]);
+        review.run("model", &[]);
+        let of_borders = review.result("findings").into_iter().filter(|row| row["code"] == "near_border");
+        of_borders.map(|row| format!("{} {}: {}", row["severity"], row["source_file"], row["message"])).collect()
+    };
+    // Positions err by a metre unless the settings say otherwise.
+    let told = noted("");
+    assert!(
+        told.len() == 1 && told[0].starts_with("note stand_count.csv: 1 of 2 rows lie so near another strip"),
+        "{told:?}"
+    );
+    assert_eq!(noted("[place]\nbuffer_m = 0.1\n"), [""; 0]);
+}
+
+#[test]
+fn a_strip_that_ends_before_it_begins_is_named() {
+    let strips = "field_id,season,strip_id,started_at,ended_at\nA,2025,1,2025-04-28T10:05:00Z,2025-04-28T10:00:00Z\n\
+                  A,2025,2,2025-04-28T10:06:00Z,2025-04-28T10:11:00Z\n";
+    let log = "field_id,time,set_force_n\nA,2025-04-28T10:02:00Z,100\nA,2025-04-28T10:07:00Z,200\n";
+    let review = review_of(&[("strip.csv", strips.as_bytes()), ("setting_log.csv", log.as_bytes())], "");
+    let said = review.run("ingest", &[]);
+    for part in ["ended_at is not after started_at", "correct one of the two times"] {
+        assert!(said.stderr.contains(part), "{part}: {}", said.stderr);
+    }
+    let found: Vec<String> = review.kept("setting_log").iter().map(|row| row["strip_id"].clone()).collect();
+    assert_eq!(found, ["", "2"]);
+}
+
+#[test]
+fn names_and_constants_of_outlines_come_from_a_source_block() {
+    let plots = OUTLINES
+        .replace("\"strip_id\"", "\"plot\"")
+        .replace("\"field_id\":\"North\",", "")
+        .replace("\"season\":2025,", "");
+    let block = |kind: &str| {
+        format!(
+            "[[source]]\nfile = \"plots.geojson\"\nkind = \"{kind}\"\nconstants = {{ field_id = \"South\", season = 2024 }}\n\
+             columns = {{ strip_id = \"plot\" }}\n"
+        )
+    };
+    let counts = "lat,lon,row_length_m,seeds_sown,emerged\n42.0005,-92.99985,5,40,36\n";
+    let files = [("plots.geojson", plots.as_bytes()), ("stand_count.csv", counts.as_bytes())];
+    let review = review_of(&files, &block("strip"));
+    let said = review.run("ingest", &["--json"]);
+    assert_eq!(balance(&said.stdout), [3, 3, 0], "{}", said.stderr);
+    let count = &review.kept("stand_count")[0];
+    assert_eq!([&count["field_id"], &count["season"], &count["strip_id"]], ["South", "2024", "2"]);
+    // Outlines are strips and nothing else.
+    let said = review_of(&files, &block("stand_count")).run("ingest", &[]);
+    for part in ["plots.geojson", "can only give strips, not stand_count", "kind = \"strip\""] {
+        assert!(said.stderr.contains(part), "{part}: {}", said.stderr);
+    }
+}
