@@ -1,5 +1,7 @@
 //! For tests: draws and trials simple enough to work out by hand. Parabolas over 100 to 300 N, all fields alike.
 
+use evenstand_settings::{Planter, Settings};
+
 use crate::dig_window::Allowed;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage};
@@ -51,4 +53,10 @@ pub(crate) fn told_apart() -> LevelTest {
         lack_of_fit: None,
         method: String::new(),
     }
+}
+
+/// A planter with this block of its closing system.
+pub(crate) fn planter(closing: &str) -> Planter {
+    let text = format!("[[planter]]\nid = \"p\"\ncloser = \"other\"\n[planter.closing]\n{closing}");
+    Settings::parse(&text).unwrap().planter("p")
 }

@@ -185,12 +185,8 @@ impl<'a> Dial<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::by_hand::planter;
     use evenstand_settings::Settings;
-
-    fn planter(closing: &str) -> Planter {
-        let text = format!("[[planter]]\nid = \"p\"\n[planter.closing]\n{closing}");
-        Settings::parse(&text).unwrap().planter("p")
-    }
 
     #[test]
     fn the_nearest_step_is_one_whose_force_is_wanted() {

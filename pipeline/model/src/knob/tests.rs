@@ -1,9 +1,7 @@
 //! The row of one planter, on curves simple enough to work out by hand. A newton is a kilopascal on the pressures here.
 
-use evenstand_settings::Settings;
-
 use super::*;
-use crate::by_hand::{TESTED, TOLERANCE, draws, peak_at, told_apart, tried};
+use crate::by_hand::{TESTED, TOLERANCE, draws, peak_at, planter, told_apart, tried};
 use crate::decision::picture;
 use crate::groups::GroupKey;
 
@@ -11,11 +9,6 @@ const AIR: &str =
     "kind = \"pressure\"\nmax_kpa = 400\nstep_kpa = 40\ndefault_kpa = 100\nforce_n = [[0, 0], [400, 400]]";
 const SPRINGS: &str = "kind = \"positions\"\ndefault = \"1\"\npositions = [{ label = \"1\", force_n = 100 }, \
      { label = \"2\", force_n = 160 }, { label = \"3\", force_n = 220 }, { label = \"4\", force_n = 300 }]";
-
-fn planter(closing: &str) -> Planter {
-    let text = format!("[[planter]]\nid = \"p\"\ncloser = \"other\"\n[planter.closing]\n{closing}");
-    Settings::parse(&text).unwrap().planter("p")
-}
 
 /// A group whose curve has its best at 250 N, or as told.
 struct Case {
