@@ -91,17 +91,13 @@ fn review() -> Vec<Case> {
     let layout = Layout::of_review();
     let strips = layout.strips();
     vec![
-        Case::new(
-            format!("posterior of a review, 2000 draws in 10000 steps, {strips} strips"),
-            Vec::new(),
-            move || {
-                let design = Columns::drawn(&layout, 1).design()?;
-                Ok(Box::new(move || {
-                    let posterior = Posterior::sample(&design, &PosteriorOptions::new(vec![2.0; 4], 1))?;
-                    Ok(posterior.sigma.iter().sum())
-                }))
-            },
-        ),
+        Case::new(format!("posterior of a review, 2000 draws in 5000 steps, {strips} strips"), Vec::new(), move || {
+            let design = Columns::drawn(&layout, 1).design()?;
+            Ok(Box::new(move || {
+                let posterior = Posterior::sample(&design, &PosteriorOptions::new(vec![2.0; 4], 1))?;
+                Ok(posterior.sigma.iter().sum())
+            }))
+        }),
         Case::new(
             format!("1000 bootstrap refits of a review on two threads, {strips} strips"),
             Vec::new(),

@@ -770,6 +770,19 @@ const CASES: &[Case] = &[
         questions: &["not recognised"],
         kept: &[],
     },
+    // One heading over two columns: it is written once, and asked about.
+    Case {
+        file: "counts twice.csv",
+        text: "Field,Year,Strip,Row length (ft),Plants 2025-05-08,Plants 2025-05-08,Plants 2025-05-12\nNorth,2025,1,17.5,10,11,30\nNorth,2025,2,17.5,12,13,31\n",
+        kind: Some("stand_count"),
+        lines: &[
+            "columns = [\"Plants 2025-05-08\", \"Plants 2025-05-12\"]",
+            "names.\"Plants 2025-05-08\" = \"2025-05-08\"",
+            "names.\"Plants 2025-05-12\" = \"2025-05-12\"",
+        ],
+        questions: &["heads more than one column"],
+        kept: &[],
+    },
     Case {
         file: "invoices.csv",
         text: "Invoice,Amount,Paid\n17,120.50,2025-05-08\n18,99.00,2025-06-01\n",

@@ -15,14 +15,26 @@ use crate::frame::{BETWEEN, Frame, Owner, column_name};
 use crate::observations::Observations;
 use crate::priors::PriorScales;
 
-/// Trial field-seasons above which a step of the random walk is stored, and not every fourth.
+/// Trial field-seasons above which every step of the walk is stored, and not every second.
 const WELL_TOLD: usize = 60;
+/// Steps that the proposals of a walk have to adapt in, at the least.
+const LEAST_BURN_IN: usize = 500;
 
 /// Seed and number of draws.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Drawing {
     pub seed: u64,
     pub draws: usize,
+}
+
+impl Drawing {
+    /// How to draw under these priors. A walk of spreads that many field-seasons tell (`told`) is short: they hardly move the rest, which every draw has
+    /// afresh given them.
+    pub fn options(self, priors: Vec<SpreadPrior>, told: bool) -> PosteriorOptions {
+        let Self { seed, draws } = self;
+        let (share, thin) = if told { (4, 1) } else { (2, 2) };
+        PosteriorOptions { draws, burn_in: (draws / share).max(LEAST_BURN_IN), thin, seed, priors }
+    }
 }
 
 /// Random terms of the drawn model, in their order.
@@ -131,15 +143,8 @@ impl Drawn {
         add(Term::Departure, frame.departures("departure from a parabola"));
         let columns = frame.columns(true);
         let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
-        // A walk of spreads that many field-seasons tell is short: they hardly move the rest, which every draw has afresh given them.
-        let told = frame.trial_field_seasons > WELL_TOLD;
-        let options = PosteriorOptions {
-            draws: drawing.draws,
-            burn_in: if told { drawing.draws / 4 } else { drawing.draws },
-            thin: if told { 1 } else { 4 },
-            seed: drawing.seed,
-            priors: terms.iter().map(|term| term.spread_prior(priors)).collect(),
-        };
+        let spread_priors = terms.iter().map(|term| term.spread_prior(priors)).collect();
+        let options = drawing.options(spread_priors, frame.trial_field_seasons > WELL_TOLD);
         let posterior = Posterior::sample(&design, &options)?;
         let position = |name: &str| design.names().iter().position(|kept| kept == name);
         let columns = frame.groups.iter().enumerate().map(|(group, columns)| {

@@ -28,14 +28,21 @@ const HIGHER: &[&str] = &[
 
 /// Adds which columns become rows, and what their names stand for.
 pub(super) fn write(context: &Context, block: &mut Block, candidate: &Candidate, wide: &Wide) {
-    let names: Vec<&str> = wide
-        .visits
-        .iter()
-        .filter_map(|(column, _)| context.table.columns.get(*column))
-        .map(|column| column.name.as_str())
-        .collect();
+    let mut visits: Vec<(&str, Visit)> = Vec::new();
+    let mut doubts = if wide.value_to == "emerged" { count_doubts(context, candidate, wide) } else { Vec::new() };
+    for (column, visit) in &wide.visits {
+        let Some(name) = context.table.columns.get(*column).map(|column| column.name.as_str()) else { continue };
+        // Columns are picked by name, so a name that stands twice is written once and takes both.
+        if visits.iter().any(|(known, _)| *known == name) {
+            doubts.push(format!(
+                "\"{name}\" heads more than one column, and all of them are read as that; is one of them something else"
+            ));
+        } else {
+            visits.push((name, *visit));
+        }
+    }
+    let names: Vec<&str> = visits.iter().map(|(name, _)| *name).collect();
     let listed: Vec<String> = names.iter().map(|name| quoted(name)).collect();
-    let doubts = if wide.value_to == "emerged" { count_doubts(context, candidate, wide) } else { Vec::new() };
     block.wide.put(format!("columns = [{}]", listed.join(", ")), (!doubts.is_empty()).then(|| doubts.join("; ")));
     block.wide.sure(format!("name_to = {}", quoted(wide.name_to)));
     block.wide.sure(format!("value_to = {}", quoted(wide.value_to)));
@@ -59,8 +66,8 @@ pub(super) fn write(context: &Context, block: &mut Block, candidate: &Candidate,
         return;
     }
     let day_first = day_first(&names);
-    for ((_, visit), name) in wide.visits.iter().zip(&names) {
-        day_line(context, block, settled(*visit, day_first), name);
+    for (name, visit) in visits {
+        day_line(context, block, settled(visit, day_first), name);
     }
 }
 

@@ -1,6 +1,6 @@
 //! Draws of the positions in the typical field, and in fields not yet seen.
 
-use evenstand_stats::{Design, Posterior, PosteriorOptions, RandomTerm, SpreadPrior};
+use evenstand_stats::{Design, Posterior, RandomTerm, SpreadPrior};
 use ndarray::Array2;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -106,9 +106,7 @@ impl LabelDraws {
         });
         let words = |error: evenstand_stats::StatsError| error.to_string();
         let design = Design::new(compared.modelled.clone(), matrix, names, random, None).map_err(words)?;
-        let options =
-            PosteriorOptions { draws: drawing.draws, burn_in: drawing.draws, thin: 4, seed: drawing.seed, priors };
-        let posterior = Posterior::sample(&design, &options).map_err(words)?;
+        let posterior = Posterior::sample(&design, &drawing.options(priors, false)).map_err(words)?;
         let first_position = posterior.effect_offset(position_term).unwrap_or(0);
         let share_of = |field: usize| {
             compared.fields.iter().filter(|other| **other == field).count() as f64 / compared.fields.len() as f64

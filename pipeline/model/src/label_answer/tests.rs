@@ -88,10 +88,10 @@ const CLEAR: World = World { planter: "p", positions: [-0.7, -0.2, 0.3, -0.4], o
 fn the_best_label_is_found_and_settled_and_no_force_is_told() {
     let settings = settings(&["p"], "default = \"2\"");
     for seed in 0..5 {
-        let (point, knob) = suggested(&strips(&CLEAR, seed), &settings);
+        let (point, knob) = suggested(&strips(&World { fields: 8, ..CLEAR }, seed), &settings);
         assert_eq!((point.evidence.as_str(), point.basis.as_str()), ("settled", "trial"), "{point:?}");
         assert_eq!((point.planter_id.as_deref(), point.shape.as_deref()), (Some("p"), Some("inside")));
-        assert_eq!((point.n_levels, point.n_field_seasons, point.n_strips), (Some(4), Some(4), Some(64)));
+        assert_eq!((point.n_levels, point.n_field_seasons, point.n_strips), (Some(4), Some(8), Some(128)));
         assert!(point.reason.contains("position “3”") && point.reason.contains("Weigh the force"), "{}", point.reason);
         let forces = [point.start_n, point.best_n, point.default_n, point.tested_low_n, point.window_low_n];
         assert_eq!(forces, [None; 5]);

@@ -2,8 +2,9 @@
 //!
 //! Priors: flat on the coefficients, 1/sigma on sigma, and an independent half-normal or tapered half-Cauchy on the standard deviation
 //! `tau_k = sigma theta_k` of every random term, with a scale that the caller states in response units (per unit of the covariate).
-//! Given (sigma, theta) everything else is normal and drawn exactly; only (log sigma, theta) is sampled by a random walk,
-//! with the coefficients and effects integrated out by the same factorisation that the fit uses.
+//! Given (sigma, theta) everything else is normal and drawn exactly; only (log sigma, log theta) is walked over, with the coefficients and
+//! effects integrated out by the same factorisation that the fit uses. On the logarithm a spread that a handful of groups tells has light tails on both
+//! sides: on its own scale it reaches from next to nothing to the prior's, many times its median, and a walk with steps of one size hardly gets there.
 
 use super::fit::optimise;
 use super::profile::{Criterion, Profile, Workspace};
@@ -66,9 +67,9 @@ impl SpreadPrior {
 pub struct PosteriorOptions {
     /// Number of stored draws.
     pub draws: usize,
-    /// Steps before the first stored draw; the random walk adapts only during these.
+    /// Steps before the first stored draw; proposals adapt only during these.
     pub burn_in: usize,
-    /// Steps per stored draw.
+    /// Steps per stored draw; a step is one factorisation.
     pub thin: usize,
     /// Seed; the same seed, data and options give the same bytes.
     pub seed: u64,
@@ -77,10 +78,10 @@ pub struct PosteriorOptions {
 }
 
 impl PosteriorOptions {
-    /// 2000 draws, 2000 steps of burn-in, 4 steps per draw: 10 000 evaluations. Half-normal priors with the given scales.
+    /// 2000 draws, 1000 steps of burn-in, 2 steps per draw: 5000 factorisations. Half-normal priors with the given scales.
     pub fn new(scales: Vec<f64>, seed: u64) -> Self {
         let priors = scales.into_iter().map(SpreadPrior::HalfNormal).collect();
-        Self { draws: 2000, burn_in: 2000, thin: 4, seed, priors }
+        Self { draws: 2000, burn_in: 1000, thin: 2, seed, priors }
     }
 
     fn check(&self, terms: usize) -> Result<()> {
@@ -144,9 +145,9 @@ impl Posterior {
             effective_sample_size: Vec::new(),
             offset: profile.layout.offset.clone(),
         };
-        for step in 0..options.burn_in {
+        for _ in 0..options.burn_in {
             chain.step();
-            chain.proposal.learn(step, &chain.position);
+            chain.proposal.learn(&chain.position);
         }
         chain.accepted = 0;
         for draw in 0..options.draws {
@@ -188,7 +189,7 @@ impl Posterior {
     }
 }
 
-/// State of the random walk. Position: log sigma, then theta in units of its term.
+/// State of the walk. Position: log sigma, then the logarithm of each theta in units of its term.
 struct Chain<'a> {
     profile: &'a Profile,
     priors: &'a [SpreadPrior],
@@ -198,6 +199,8 @@ struct Chain<'a> {
     current: Workspace,
     spare: Workspace,
     proposal: Proposal,
+    /// Which theta is proposed next; all of them together after the last.
+    turn: usize,
     accepted: usize,
     random: ChaCha8Rng,
 }
@@ -211,8 +214,8 @@ impl<'a> Chain<'a> {
             return Err(failed);
         }
         let mut position = vec![profile.sigma(&current, Criterion::Reml).ln()];
-        // A start on the boundary is moved inside: the posterior has density there, but the walk starts better off it.
-        position.extend(theta.iter().zip(profile.unit()).map(|(t, u)| (t / u).max(0.1)));
+        // A start on the boundary is moved inside, where the walk begins better.
+        position.extend(theta.iter().zip(profile.unit()).map(|(t, u)| (t / u).max(0.1).ln()));
         let mut chain = Self {
             profile,
             priors: &options.priors,
@@ -221,6 +224,7 @@ impl<'a> Chain<'a> {
             spare: profile.workspace(),
             proposal: Proposal::new(&position, profile.sigma_df(Criterion::Reml)),
             position,
+            turn: 0,
             accepted: 0,
             random: ChaCha8Rng::seed_from_u64(options.seed),
         };
@@ -241,30 +245,38 @@ impl<'a> Chain<'a> {
     }
 
     fn theta_at(&self, position: &[f64]) -> Vec<f64> {
-        position[1..].iter().zip(self.profile.unit()).map(|(t, u)| t * u).collect()
+        position[1..].iter().zip(self.profile.unit()).map(|(log_theta, unit)| log_theta.exp() * unit).collect()
     }
 
-    /// Log density of (log sigma, theta) with coefficients and effects integrated out.
+    /// Log density of (log sigma, log theta) with coefficients and effects integrated out.
     ///
     /// The restricted likelihood is the integral over a flat prior; 1/sigma d sigma is flat in log sigma; a density of tau is one
-    /// of theta times sigma.
+    /// of log theta times tau, here up to the unit of theta.
     fn log_density(&self, position: &[f64], work: &Workspace) -> f64 {
         let log_sigma = position[0];
         let variance = (2.0 * log_sigma).exp();
         let mut density = -0.5 * self.profile.log_determinants(work, Criterion::Reml)
             - self.profile.sigma_df(Criterion::Reml) * log_sigma
             - 0.5 * work.sum_of_squares / variance;
-        for ((theta, unit), prior) in position[1..].iter().zip(self.profile.unit()).zip(self.priors) {
-            density += log_sigma + prior.log_density(variance.sqrt() * theta * unit);
+        for ((log_theta, unit), prior) in position[1..].iter().zip(self.profile.unit()).zip(self.priors) {
+            let log_tau = log_sigma + log_theta;
+            density += log_tau + prior.log_density(log_tau.exp() * unit);
         }
         density
     }
 
-    /// One joint random-walk step, then one step of sigma alone, which needs no factorisation.
+    /// One theta afresh, or after the last of them all together by a step of the walk; then sigma alone, which needs no factorisation.
     fn step(&mut self) {
-        let mut trial = self.proposal.joint(&self.position, &mut self.random);
-        // The density is even in theta, so reflection at zero keeps the walk symmetric.
-        trial[1..].iter_mut().for_each(|theta| *theta = theta.abs());
+        let together = self.turn == self.priors.len();
+        let (mut trial, log_ratio) = if together {
+            (self.proposal.together(&self.position, &mut self.random), 0.0)
+        } else {
+            let mut trial = self.position.clone();
+            let log_ratio;
+            (trial[1 + self.turn], log_ratio) = self.proposal.alone(1 + self.turn, &self.position, &mut self.random);
+            (trial, log_ratio)
+        };
+        self.turn = if together { 0 } else { self.turn + 1 };
         if self.profile.sigma_known() {
             trial[0] = 0.0;
         }
@@ -273,7 +285,7 @@ impl<'a> Chain<'a> {
         let mut accepted = false;
         if self.profile.factor(&theta, &mut self.spare) {
             let density = self.log_density(&trial, &self.spare);
-            if log_uniform < density - self.density {
+            if log_uniform < density - self.density + log_ratio {
                 self.position = trial;
                 self.density = density;
                 std::mem::swap(&mut self.current, &mut self.spare);
@@ -281,7 +293,9 @@ impl<'a> Chain<'a> {
                 accepted = true;
             }
         }
-        self.proposal.record(accepted);
+        if together {
+            self.proposal.record(accepted);
+        }
         if self.profile.sigma_known() {
             return;
         }
