@@ -102,7 +102,7 @@ fn a_usual_trial_is_sampled_well_within_the_default_number_of_steps() {
     let design = many_fields(16, true, 3);
     let clock = Instant::now();
     let posterior = Posterior::sample(&design, &PosteriorOptions::new(vec![2.0; 4], 1)).expect("sample");
-    println!("384 rows, 16 fields, 10 000 steps: {:?}", clock.elapsed());
+    println!("384 rows, 16 fields, 5,000 factorisations: {:?}", clock.elapsed());
     println!("effective sample sizes {:?}", posterior.effective_sample_size);
     for size in &posterior.effective_sample_size {
         assert!(*size > 100.0, "{:?}", posterior.effective_sample_size);
