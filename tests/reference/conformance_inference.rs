@@ -165,6 +165,7 @@ fn draws_of_the_posterior_scale_with_the_response_and_keep_to_any_order_of_rows(
         thin: 2,
         seed: 3,
         priors: vec![SpreadPrior::HalfNormal(20.0 * unit); 2],
+        mean_only: vec![],
     };
     let one = Posterior::sample(&design, &options(1.0)).expect("sample");
     for (order, unit) in [(mixed_up(&design), 1.0), (as_it_is(&design), 1024.0)] {

@@ -72,6 +72,26 @@ fn without_random_terms_the_posterior_is_the_one_of_least_squares() {
 }
 
 #[test]
+fn a_term_may_keep_its_means_alone_and_nothing_else_changes() {
+    let design = simulated(20, 5, 1);
+    let all = PosteriorOptions { draws: 50, ..PosteriorOptions::new(vec![1.0, 1.0], 2) };
+    let some = PosteriorOptions { mean_only: vec![0], ..all.clone() };
+    let (all, some) =
+        (Posterior::sample(&design, &all).expect("sample"), Posterior::sample(&design, &some).expect("sample"));
+    assert_eq!((some.effect_offset(0), some.effect_offset(1), some.effect_offset(2)), (None, Some(0), Some(20)));
+    assert_eq!(all.sigma, some.sigma);
+    for group in 0..20 {
+        assert_eq!(column(&all.effects, 20 + group), column(&some.effects, group));
+        for term in 0..2 {
+            let draws = column(&all.effects, 20 * term + group);
+            let found = some.mean_effect(term, group).expect("an effect");
+            near::absolute(found, mean(&draws).expect("draws"), 1e-12, "mean");
+        }
+    }
+    assert_eq!((some.mean_effect(0, 20), some.mean_effect(2, 0)), (None, None));
+}
+
+#[test]
 fn with_many_groups_and_wide_priors_the_posterior_agrees_with_reml() {
     let design = simulated(150, 5, 1);
     let fit = Lmm::reml().fit(&design).expect("fit");
@@ -186,7 +206,8 @@ fn the_spread_of_a_one_way_layout_is_drawn_as_integrated_under_either_prior() {
     let priors = [SpreadPrior::HalfNormal(0.8), SpreadPrior::TaperedCauchy { scale: 0.1, slab: 1.5 }];
     let mut medians = Vec::new();
     for (prior, density) in priors.into_iter().zip([normal, tapered]) {
-        let options = PosteriorOptions { draws: 20_000, burn_in: 4000, thin: 4, seed: 3, priors: vec![prior] };
+        let options =
+            PosteriorOptions { draws: 20_000, burn_in: 4000, thin: 4, seed: 3, priors: vec![prior], mean_only: vec![] };
         let draws = column(&Posterior::sample(&design, &options).expect("sample").standard_deviations, 0);
         let grid: Vec<f64> = (0..1500).map(|step| (f64::from(step) + 0.5) * 0.004).collect();
         let weights: Vec<f64> = grid

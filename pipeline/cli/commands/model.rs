@@ -8,10 +8,10 @@ use evenstand_link::{Kept, Linked, link};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
-    KeptStore, MakeTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder, write_results,
+    KeptStore, MakeTable, NewResults, made_from, note_made_from, read_result, read_strip_totals, replace_folder,
 };
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
-use evenstand_tables::{Finding, Row};
+use evenstand_tables::{Finding, PackedRows, Row};
 
 use crate::failure::Failure;
 use crate::last_season::last_season;
@@ -90,7 +90,7 @@ fn by_severity(findings: &mut [Finding]) {
     findings.sort_by_key(|finding| ["error", "warning", "note"].iter().position(|word| *word == finding.severity));
 }
 
-/// Links, fits and writes results/.
+/// Links, fits and writes results/. What linking gives beside the strips is written and let go before the fits, which take the most memory.
 fn work_out(
     review: &Review,
     store: &KeptStore,
@@ -100,33 +100,39 @@ fn work_out(
     from: Option<&str>,
     voice: &Voice,
 ) -> Result<Modelled, Failure> {
-    voice.stage("linking strips", 2);
-    let linked = link(kept, &review.settings)?;
-    voice.step();
-    voice.stage("fitting curves", 1);
-    let answers = analyse(&Questions {
-        strips: &linked.strips,
-        measures: &linked.strip_measures,
-        digs: &linked.digs,
-        settings: &linked.settings,
-    });
-    let years = year_on_year(&answers.starting_points, last, &linked.strips, &linked.strip_measures);
-    voice.stage_done();
-    let mut new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
-    let run = run_facts(review, store, beside.last_season);
-    let set_aside: Vec<SetAsideRow> = store.read_whole()?;
-    let mut findings: Vec<Finding> = store.read_whole()?;
-    findings.extend(new_findings.iter().cloned());
-    by_severity(&mut findings);
-    by_severity(&mut new_findings);
-    let model: Vec<ModelRow> = run.into_iter().chain(answers.model.iter().cloned()).collect();
-    let tables = result_tables(&linked, &answers, &years, &findings, &set_aside, &model);
     let record = run_record(review, store, &title(&review.settings, &review.folder), beside)?;
+    let run = run_facts(review, store, beside.last_season);
+    let mut modelled = None;
     replace_folder(&review.results, |folder| -> Result<(), Failure> {
         from.map_or(Ok(()), |from| note_made_from(folder, from))?;
-        Ok(write_results(folder, &tables, &record)?)
+        let mut results = NewResults::new(folder);
+        voice.stage("linking strips", 2);
+        let linked = link(kept, &review.settings)?;
+        voice.step();
+        results.write(&tables_beside(&linked))?;
+        let linked = asked_for(linked);
+        voice.stage("fitting curves", 1);
+        let answers = analyse(&Questions {
+            strips: &linked.strips,
+            measures: &linked.strip_measures,
+            digs: &linked.digs,
+            settings: &linked.settings,
+        });
+        let years = year_on_year(&answers.starting_points, last, &linked.strips, &linked.strip_measures);
+        voice.stage_done();
+        let mut new_findings: Vec<Finding> = linked.findings.iter().chain(&answers.findings).cloned().collect();
+        let set_aside: Vec<SetAsideRow> = store.read_whole()?;
+        let mut findings: Vec<Finding> = store.read_whole()?;
+        findings.extend(new_findings.iter().cloned());
+        by_severity(&mut findings);
+        by_severity(&mut new_findings);
+        let model: Vec<ModelRow> = run.into_iter().chain(answers.model.iter().cloned()).collect();
+        results.write(&answer_tables(&linked, &answers, &years))?;
+        results.write(&[table(&findings), table(&set_aside), table(&model)])?;
+        modelled = Some(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points));
+        Ok(results.finish(&record)?)
     })?;
-    Ok(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points))
+    modelled.ok_or_else(|| Failure::new("results/ was not made", "run the command again"))
 }
 
 /// The store of a review. Errors where nothing was ingested yet.
@@ -204,39 +210,54 @@ fn title(settings: &Settings, folder: &Path) -> String {
     })
 }
 
-fn result_tables<'a>(
-    linked: &'a Linked,
-    answers: &'a Answers,
-    years: &'a YearOnYear,
-    findings: &'a [Finding],
-    set_aside: &'a [SetAsideRow],
-    model: &'a [ModelRow],
-) -> Vec<MakeTable<'a>> {
-    fn table<R: Row + Sync>(rows: &[R]) -> MakeTable<'_> {
-        Box::new(|| R::to_table(rows))
-    }
+fn table<R: Row + Sync>(rows: &[R]) -> MakeTable<'_> {
+    Box::new(|| R::to_table(rows))
+}
+
+fn packed<R: Row>(rows: &PackedRows<R>) -> MakeTable<'_> {
+    Box::new(|| rows.to_table())
+}
+
+/// What linking gives beside the tables that the fits ask for.
+fn tables_beside(linked: &Linked) -> Vec<MakeTable<'_>> {
+    vec![
+        table(&linked.field_seasons),
+        table(&linked.planters),
+        table(&linked.courses),
+        table(&linked.course_means),
+        table(&linked.telemetry),
+        table(&linked.set_actual),
+        table(&linked.calibrations),
+        table(&linked.conditions),
+        packed(&linked.traces),
+        table(&linked.outlines),
+        table(&linked.recorded),
+        table(&linked.sources),
+    ]
+}
+
+/// The rest: what the fits ask for.
+fn asked_for(linked: Linked) -> Linked {
+    let Linked { strips, strip_measures, digs, findings, settings, .. } = linked;
+    Linked { strips, strip_measures, digs, findings, settings, ..Linked::default() }
+}
+
+/// What was asked for, and the answers.
+fn answer_tables<'a>(linked: &'a Linked, answers: &'a Answers, years: &'a YearOnYear) -> Vec<MakeTable<'a>> {
     vec![
         table(&answers.starting_points),
         table(&answers.sensitivity),
         table(&answers.settings),
         table(&linked.strips),
         table(&linked.strip_measures),
-        table(&linked.field_seasons),
-        table(&linked.planters),
         table(&answers.curves),
-        table(&answers.field_curves),
-        table(&answers.adjusted),
-        table(&linked.courses),
-        table(&linked.course_means),
-        table(&answers.comparisons),
+        packed(&answers.field_curves),
+        packed(&answers.adjusted),
+        packed(&answers.comparisons),
         table(&answers.factors),
         table(&answers.next_trials),
         table(&answers.shapes),
         table(&linked.digs),
-        table(&linked.telemetry),
-        table(&linked.set_actual),
-        table(&linked.calibrations),
-        table(&linked.conditions),
         table(&answers.dig_window),
         table(&answers.dig_curves),
         table(&answers.dig_levels),
@@ -245,12 +266,5 @@ fn result_tables<'a>(
         table(&answers.field_effects),
         table(&years.since_last),
         table(&years.followed),
-        table(&linked.traces),
-        table(&linked.outlines),
-        table(&linked.recorded),
-        table(&linked.sources),
-        table(findings),
-        table(set_aside),
-        table(model),
     ]
 }

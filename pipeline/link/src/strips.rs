@@ -9,7 +9,7 @@ use evenstand_tables::rows::{
     MeasureRow, OutlineRow, PlantRow, PlanterRow, RecordedRow, SetActualRow, SoilRow, SourceRow, SpacingRow,
     StripMeasureRow, StripRow, StripSheetRow, StripTotalsRow, TelemetryRow, TraceRow, WeatherRow,
 };
-use evenstand_tables::{Finding, Moment};
+use evenstand_tables::{Finding, Moment, PackedRows};
 
 use jiff::tz::TimeZone;
 
@@ -94,7 +94,7 @@ pub struct Linked {
     /// What telemetry says about itself.
     pub telemetry: Vec<TelemetryRow>,
     /// Telemetry along each strip.
-    pub traces: Vec<TraceRow>,
+    pub traces: PackedRows<TraceRow>,
     /// Outlines of strips.
     pub outlines: Vec<OutlineRow>,
     /// What was recorded when.
@@ -313,11 +313,19 @@ pub fn link(mut kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
             came_up,
         ));
     }
+    // Thousands of fields: what the strips were made from goes as soon as it is read.
+    drop((counts, spacings, plants));
     findings.extend(remarks.findings(settings));
     let noted = Sources { notes: &notes, rain: &Rain::new(&kept.weather), fields: &fields, sheet: &sheet };
     let labelled = label_conditions(&mut strips, &noted, settings, &mut findings);
     fit_courses(&mut strips);
-    let rows: Vec<StripRow> = strips.iter().map(|(row, _, _)| row.clone()).collect();
+    let (courses, course_means) = courses(&strips, settings);
+    let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
+    for (row, setting, _) in &strips {
+        *telemetry_rows.entry(FieldSeason::new(&row.field_id, row.season)).or_default() += setting.telemetry_rows;
+    }
+    let mut rows: Vec<StripRow> = strips.into_iter().map(|(row, _, _)| row).collect();
+    rows.shrink_to_fit();
     check_courses(&rows, &mut findings);
     check_unrecorded(&labelled, &mut findings);
     let found = with_found_knobs(&rows, settings);
@@ -330,13 +338,8 @@ pub fn link(mut kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
     check_positions(&rows, settings, &mut findings);
     let digs = dig_strips(&kept.digs, &rows);
     findings.extend(dig_findings(&digs, &rows));
-    let (courses, course_means) = courses(&strips, settings);
-    let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
-    for (row, setting, _) in &strips {
-        *telemetry_rows.entry(FieldSeason::new(&row.field_id, row.season)).or_default() += setting.telemetry_rows;
-    }
     let with_course = courses.iter().map(|row| FieldSeason::new(&row.field_id, row.season)).collect();
-    for key in strips.iter().map(|(row, _, _)| FieldSeason::new(&row.field_id, row.season)).collect::<BTreeSet<_>>() {
+    for key in rows.iter().map(|row| FieldSeason::new(&row.field_id, row.season)).collect::<BTreeSet<_>>() {
         if !fields.contains_key(&key) {
             findings.push(
                 Finding::note(

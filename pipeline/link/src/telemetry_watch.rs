@@ -20,8 +20,8 @@ use std::collections::HashMap;
 
 use arrow::array::RecordBatch;
 use evenstand_settings::Settings;
-use evenstand_tables::Finding;
 use evenstand_tables::rows::{TelemetryRow, TraceRow};
+use evenstand_tables::{Finding, PackedRows};
 
 use crate::LinkError;
 use crate::telemetry_findings::{Unwatched, telemetry_findings};
@@ -61,7 +61,7 @@ struct Entry {
 pub(crate) struct WatchEnd {
     pub watched: Vec<Watched>,
     pub findings: Vec<Finding>,
-    pub traces: Vec<TraceRow>,
+    pub traces: PackedRows<TraceRow>,
     pub logged: Vec<LoggedStrip>,
 }
 

@@ -13,6 +13,7 @@ mod tests;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use evenstand_settings::{Planter, Settings};
+use evenstand_tables::PackedRows;
 use evenstand_tables::rows::TraceRow;
 
 use crate::key::StripKey;
@@ -23,6 +24,9 @@ const MOST_PIECES: usize = 64;
 
 /// Longest step between rows that counts as driven: 60 s, as long as a value of task data holds.
 const LONGEST_STEP: i64 = 60 * SECOND;
+
+/// Rows that become columns together.
+const PACKED: usize = 4096;
 
 /// Sums of the rows of a piece, at working speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -296,7 +300,8 @@ impl Traces {
         self.index.clear();
         let mut ended = std::mem::take(&mut self.open);
         ended.sort_by(|a, b| a.0.cmp(&b.0));
-        for ((key, _, source_file), trace) in ended {
+        for ((key, _, source_file), mut trace) in ended {
+            trace.pieces.shrink_to_fit();
             self.logged.push(LoggedStrip {
                 key: key.clone(),
                 source_file: source_file.clone(),
@@ -315,8 +320,17 @@ impl Traces {
     }
 
     /// Rows of `traces` in the order of field, season, strip and piece, and the files behind each strip.
-    pub fn finish(mut self) -> (Vec<TraceRow>, Vec<LoggedStrip>) {
+    pub fn finish(mut self) -> (PackedRows<TraceRow>, Vec<LoggedStrip>) {
         self.end_of_file();
-        (self.done.iter().flat_map(|(key, (_, trace))| trace.rows(key)).collect(), self.logged)
+        let mut rows = PackedRows::default();
+        let mut next = Vec::new();
+        for (key, (_, trace)) in self.done {
+            next.extend(trace.rows(&key));
+            if next.len() >= PACKED {
+                rows.extend(std::mem::take(&mut next));
+            }
+        }
+        rows.extend(next);
+        (rows, self.logged)
     }
 }

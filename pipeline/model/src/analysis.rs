@@ -8,7 +8,7 @@ use evenstand_tables::rows::{
     DigWindowRow, FactorRow, FieldCurveRow, FieldEffectRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow,
     StartingPointRow, StripMeasureRow, StripRow,
 };
-use evenstand_tables::{Finding, Row, with_usable_numbers};
+use evenstand_tables::{Finding, PackedRows, Row, with_usable_numbers};
 use rayon::prelude::*;
 
 use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
@@ -58,17 +58,17 @@ pub struct Questions<'a> {
     pub settings: &'a Settings,
 }
 
-/// What is answered: result tables.
+/// What is answered: result tables, the long ones as columns.
 #[derive(Debug, Default)]
 pub struct Answers {
     /// Pooled curves.
     pub curves: Vec<CurveRow>,
     /// Curves by field-season.
-    pub field_curves: Vec<FieldCurveRow>,
+    pub field_curves: PackedRows<FieldCurveRow>,
     /// Differences between two settings by field-season.
     pub field_effects: Vec<FieldEffectRow>,
     /// Strips with field-season and block taken out.
-    pub adjusted: Vec<AdjustedRow>,
+    pub adjusted: PackedRows<AdjustedRow>,
     /// Starting points.
     pub starting_points: Vec<StartingPointRow>,
     /// Starting points in each planter's knob.
@@ -80,7 +80,7 @@ pub struct Answers {
     /// Candidate shapes of the response over force.
     pub shapes: Vec<ShapeRow>,
     /// Differences between settings.
-    pub comparisons: Vec<ComparisonRow>,
+    pub comparisons: PackedRows<ComparisonRow>,
     /// Factors beside the setting.
     pub factors: Vec<FactorRow>,
     /// Dig evidence.
@@ -108,17 +108,23 @@ impl Answers {
                 found.push(format!("{} ({count})", R::TABLE));
             }
         }
+        fn sweep_packed<R: Row>(rows: &mut PackedRows<R>, found: &mut Vec<String>) {
+            let count = rows.take_out_odd_numbers(f64::MAX);
+            if count > 0 {
+                found.push(format!("{} ({count})", R::TABLE));
+            }
+        }
         let mut found = Vec::new();
+        sweep_packed(&mut self.field_curves, &mut found);
+        sweep_packed(&mut self.adjusted, &mut found);
+        sweep_packed(&mut self.comparisons, &mut found);
         sweep(&mut self.curves, &mut found);
-        sweep(&mut self.field_curves, &mut found);
         sweep(&mut self.field_effects, &mut found);
-        sweep(&mut self.adjusted, &mut found);
         sweep(&mut self.starting_points, &mut found);
         sweep(&mut self.settings, &mut found);
         sweep(&mut self.next_trials, &mut found);
         sweep(&mut self.sensitivity, &mut found);
         sweep(&mut self.shapes, &mut found);
-        sweep(&mut self.comparisons, &mut found);
         sweep(&mut self.factors, &mut found);
         sweep(&mut self.dig_window, &mut found);
         sweep(&mut self.dig_curves, &mut found);
@@ -240,10 +246,10 @@ fn suggestions(
     let mut groups: Vec<GroupAnswer> = Vec::new();
     for outcome in outcomes {
         answers.curves.extend(outcome.curves);
-        answers.field_curves.extend(outcome.field_curves);
+        answers.field_curves.append(outcome.field_curves);
         answers.field_effects.extend(outcome.field_effects);
-        answers.adjusted.extend(outcome.adjusted);
-        answers.comparisons.extend(outcome.comparisons);
+        answers.adjusted.append(outcome.adjusted);
+        answers.comparisons.append(outcome.comparisons);
         answers.factors.extend(outcome.factors);
         answers.model.extend(outcome.facts);
         answers.findings.extend(outcome.findings);
@@ -332,10 +338,10 @@ fn nothing_seen(group: &GroupAnswer) -> Option<Finding> {
 struct Outcome {
     groups: Vec<GroupAnswer>,
     curves: Vec<CurveRow>,
-    field_curves: Vec<FieldCurveRow>,
+    field_curves: PackedRows<FieldCurveRow>,
     field_effects: Vec<FieldEffectRow>,
-    adjusted: Vec<AdjustedRow>,
-    comparisons: Vec<ComparisonRow>,
+    adjusted: PackedRows<AdjustedRow>,
+    comparisons: PackedRows<ComparisonRow>,
     factors: Vec<FactorRow>,
     facts: Vec<ModelRow>,
     findings: Vec<Finding>,
@@ -359,7 +365,7 @@ fn work_out(
     let yardstick = Yardstick { margin, default_of: &default_of, before: &before };
     let whole_plots = settings.analysis.whole_plots.as_deref();
     let mut outcome = Outcome {
-        comparisons: comparisons(&observed, response, axis, &yardstick),
+        comparisons: comparisons(&observed, response, axis, &yardstick).into(),
         factors: factor_rows(&observed, response, axis, whole_plots, &before),
         ..Outcome::default()
     };

@@ -26,6 +26,27 @@ pub(crate) fn basis(s: f64) -> Functions {
     values
 }
 
+/// The departures of a curve with these coefficients as coefficients of the powers of s, from 1 to s⁶: quick to work out at many forces.
+pub(crate) fn departure_powers(coefficients: &Functions) -> Functions {
+    let mut powers = [0.0; FUNCTIONS];
+    let [mut before, mut last] = [[0.0; FUNCTIONS]; 2];
+    (before[0], last[1]) = (1.0, 1.0);
+    // The recurrence of `basis`, power by power.
+    for degree in 2..FUNCTIONS {
+        let k = degree as f64;
+        let next = std::array::from_fn(|power| {
+            let raised = if power > 0 { last[power - 1] } else { 0.0 };
+            ((2.0 * k - 1.0) * raised - (k - 1.0) * before[power]) / k
+        });
+        (before, last) = (last, next);
+        if degree >= FIRST_DEPARTURE {
+            let weight = coefficients[degree] * (FIRST_DEPARTURE as f64 / k).powi(2);
+            powers.iter_mut().zip(&last).for_each(|(sum, power)| *sum += weight * power);
+        }
+    }
+    powers
+}
+
 /// Sum of coefficients times functions.
 pub(crate) fn dot(coefficients: &Functions, functions: &Functions) -> f64 {
     coefficients.iter().zip(functions).map(|(coefficient, function)| coefficient * function).sum()
@@ -55,6 +76,18 @@ mod tests {
             }
             let weight = (3.0 / departure as f64).powi(2);
             assert!((basis(1.0)[departure] - weight).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn departures_are_the_same_by_their_powers() {
+        let coefficients = [1.0, 2.0, 3.0, 0.4, -0.3, 0.2, -0.1];
+        let powers = departure_powers(&coefficients);
+        for s in [-1.0, -0.7, 0.0, 0.2, 1.0] {
+            let functions = basis(s);
+            let wanted: f64 = (FIRST_DEPARTURE..FUNCTIONS).map(|number| coefficients[number] * functions[number]).sum();
+            let found: f64 = powers.iter().rev().fold(0.0, |sum, power| sum * s + power);
+            assert!((found - wanted).abs() < 1e-14, "{s}: {found} {wanted}");
         }
     }
 

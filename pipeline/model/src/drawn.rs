@@ -30,10 +30,10 @@ pub(crate) struct Drawing {
 impl Drawing {
     /// How to draw under these priors. A walk of spreads that many field-seasons tell (`told`) is short: they hardly move the rest, which every draw has
     /// afresh given them.
-    pub fn options(self, priors: Vec<SpreadPrior>, told: bool) -> PosteriorOptions {
+    pub fn options(self, priors: Vec<SpreadPrior>, mean_only: Vec<usize>, told: bool) -> PosteriorOptions {
         let Self { seed, draws } = self;
         let (share, thin) = if told { (4, 1) } else { (2, 2) };
-        PosteriorOptions { draws, burn_in: (draws / share).max(LEAST_BURN_IN), thin, seed, priors }
+        PosteriorOptions { draws, burn_in: (draws / share).max(LEAST_BURN_IN), thin, seed, priors, mean_only }
     }
 }
 
@@ -105,6 +105,8 @@ pub(crate) struct Drawn {
     /// Column of level, slope and curvature of each group.
     columns: Vec<[Option<usize>; FIRST_DEPARTURE]>,
     between: Option<usize>,
+    /// Mean over the draws of its coefficient; 0 without one.
+    mean_between: f64,
     pooled: Vec<bool>,
     /// Place of each group among those whose curve may depart from a parabola.
     departing: Vec<Option<usize>>,
@@ -144,7 +146,9 @@ impl Drawn {
         let columns = frame.columns(true);
         let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
         let spread_priors = terms.iter().map(|term| term.spread_prior(priors)).collect();
-        let options = drawing.options(spread_priors, frame.trial_field_seasons > WELL_TOLD);
+        let blocks = terms.iter().position(|term| *term == Term::Block);
+        let told = frame.trial_field_seasons > WELL_TOLD;
+        let options = drawing.options(spread_priors, blocks.into_iter().collect(), told);
         let posterior = Posterior::sample(&design, &options)?;
         let position = |name: &str| design.names().iter().position(|kept| kept == name);
         let columns = frame.groups.iter().enumerate().map(|(group, columns)| {
@@ -153,10 +157,13 @@ impl Drawn {
                 position(&column_name(function, pooled.unwrap_or(Owner::Group(group))))
             })
         });
+        let between = position(BETWEEN);
         let places: Vec<usize> = frame.departing().collect();
         Ok(Self {
             columns: columns.collect(),
-            between: position(BETWEEN),
+            mean_between: between
+                .map_or(0.0, |column| posterior.coefficients.column(column).sum() / posterior.draws() as f64),
+            between,
             pooled: frame.groups.iter().map(|group| group.pool.is_some()).collect(),
             departing: (0..frame.groups.len()).map(|group| places.iter().position(|place| *place == group)).collect(),
             offsets: Term::ALL.map(|term| {
@@ -221,8 +228,11 @@ impl Drawn {
 
     /// Mean over the draws of what a field-season and a block differ from the typical level by; `away` as in [`Drawn::field_season`].
     pub fn mean_level(&self, field_season: usize, block: usize, away: f64) -> f64 {
-        let level = |draw| self.field_season(draw, field_season, away)[0] + self.effect(draw, Term::Block, block);
-        (0..self.len()).map(level).sum::<f64>() / self.len() as f64
+        let effect = |term: Term, number: usize| {
+            let term = self.terms.iter().position(|other| *other == term);
+            term.and_then(|term| self.posterior.mean_effect(term, number)).unwrap_or(0.0)
+        };
+        self.mean_between * away + effect(Term::Field, field_season) + effect(Term::Block, block)
     }
 
     /// How much of a group's slope, and with it of the place of its best, comes from the other conditions of its pool: 0 without a pool.
@@ -259,7 +269,9 @@ impl Drawn {
         term.prior(&self.priors)
     }
 
+    /// An effect in one draw; of blocks only the means are there.
     fn effect(&self, draw: usize, term: Term, number: usize) -> f64 {
+        debug_assert!(term != Term::Block, "blocks have means only");
         self.offsets[term as usize].map_or(0.0, |offset| self.posterior.effects[[draw, offset + number]])
     }
 }

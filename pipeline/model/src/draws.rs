@@ -27,10 +27,9 @@ pub(crate) struct GroupDraws {
 const THINNED: usize = 250;
 const FIELDS: usize = 40;
 
-/// A field not yet seen under one draw.
+/// The best force of a field not yet seen under one draw, and its worth there.
 #[derive(Debug, Clone, Copy)]
 struct UnseenField {
-    curve: FieldCurve,
     best_n: f64,
     top: f64,
 }
@@ -92,7 +91,7 @@ impl GroupDraws {
                     }
                 }
                 typical[1] += followed.map_or(0.0, |sd| spread[0] / sd * confounding(random.random_range(-1.0..1.0)));
-                CurveDraw { typical, spread, unseen }
+                CurveDraw::new(typical, spread, unseen)
             })
             .collect();
         let deviates = (0..FIELDS).map(|_| std::array::from_fn(|_| random.sample(StandardNormal))).collect();
@@ -113,7 +112,7 @@ impl GroupDraws {
         let [mut typical, none] = [[0.0; crate::curve_basis::FUNCTIONS]; 2];
         let draws = parabolas.iter().map(|parabola| {
             typical[..3].copy_from_slice(parabola);
-            CurveDraw { typical, spread: [0.0; 3], unseen: [0.0; 3] }
+            CurveDraw::new(typical, [0.0; 3], [0.0; 3])
         });
         Self {
             draws: draws.collect(),
@@ -159,35 +158,35 @@ impl GroupDraws {
     /// Fields not yet seen: [`FIELDS`] of each of [`THINNED`] draws, the same standard deviates in each.
     pub fn unseen_fields(&self, grid: &[f64]) -> UnseenFields {
         let scaled: Vec<f64> = grid.iter().map(|force| self.scaled(*force)).collect();
+        let fields = self.unseen_curves().map(|curve| {
+            // The response goes with the model's scale, so the best of one is the best of the other.
+            let turned = scaled.iter().map(|s| self.better.sign() * curve.at(*s));
+            let first = (0, f64::NEG_INFINITY);
+            let (best, top) = turned.enumerate().fold(first, |best, point| if point.1 > best.1 { point } else { best });
+            UnseenField { best_n: grid[best], top: self.worth_of(self.better.sign() * top) }
+        });
+        UnseenFields { fields: fields.collect() }
+    }
+
+    /// Curves of the fields of [`Self::unseen_fields`], in their order: worked out where they are needed, for they take much room.
+    fn unseen_curves(&self) -> impl Iterator<Item = FieldCurve> {
         let thinned = THINNED.min(self.len());
-        let mut fields = Vec::with_capacity(thinned * FIELDS);
-        for number in 0..thinned {
-            let draw = number * self.len() / thinned;
-            for deviates in &self.deviates {
-                let own: Own = std::array::from_fn(|term| self.draws[draw].spread[term] * deviates[term]);
-                let curve = self.draws[draw].field(&own, &self.mean);
-                let (mut best, mut top) = (0, f64::NEG_INFINITY);
-                for (point, s) in scaled.iter().enumerate() {
-                    // The response goes with the model's scale, so the best of one is the best of the other.
-                    let turned = self.better.sign() * curve.at(*s);
-                    if turned > top {
-                        (best, top) = (point, turned);
-                    }
-                }
-                let top = self.worth_of(self.better.sign() * top);
-                fields.push(UnseenField { curve, best_n: grid[best], top });
-            }
-        }
-        UnseenFields { fields }
+        let draws = (0..thinned).map(move |number| &self.draws[number * self.len() / thinned]);
+        draws.flat_map(|draw| {
+            self.deviates.iter().map(|deviates| {
+                let own: Own = std::array::from_fn(|term| draw.spread[term] * deviates[term]);
+                draw.field(&own, &self.mean)
+            })
+        })
     }
 
     /// Share of a draw's unseen fields in which a force is within tolerance of the field's best, draw by draw.
     pub fn shares_near_best(&self, unseen: &UnseenFields, force_n: f64, tolerance: f64) -> Vec<f64> {
         let s = self.scaled(force_n);
-        let near = |field: &UnseenField| field.top - self.worth_of(field.curve.at(s)) <= tolerance;
-        let share =
-            |fields: &[UnseenField]| fields.iter().filter(|field| near(field)).count() as f64 / fields.len() as f64;
-        unseen.fields.chunks(FIELDS).map(share).collect()
+        let near = unseen.fields.iter().zip(self.unseen_curves());
+        let near: Vec<bool> = near.map(|(field, curve)| field.top - self.worth_of(curve.at(s)) <= tolerance).collect();
+        let share = |fields: &[bool]| fields.iter().filter(|near| **near).count() as f64 / fields.len() as f64;
+        near.chunks(FIELDS).map(share).collect()
     }
 
     /// A value on the model's scale as the response in its own unit, turned so that more is better.

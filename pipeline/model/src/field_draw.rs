@@ -5,7 +5,7 @@
 //! with a sharper top or a shoulder they are not: a slope hardly moves a sharp top. So a field's slope v is read as the move d = −v / (2 b2) that
 //! the parabola part of the curve takes for it; what a move of [`LARGEST_MOVE`] cannot explain, and all of it where the curve has no curvature, stays a slope.
 
-use crate::curve_basis::{FIRST_DEPARTURE, Functions, basis, dot};
+use crate::curve_basis::{FIRST_DEPARTURE, Functions, departure_powers, dot};
 
 /// How a field differs from the typical one in level, slope and curvature.
 pub(crate) type Own = [f64; 3];
@@ -22,32 +22,42 @@ pub(crate) struct CurveDraw {
     pub spread: Own,
     /// A field not yet seen.
     pub unseen: Own,
+    /// Departures of the typical field from a parabola, as powers; none where it is one.
+    departures: Option<Functions>,
 }
 
 /// The curve of one field under a draw.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct FieldCurve {
-    typical: Functions,
+    /// The parabola of the typical field.
+    parabola: [f64; FIRST_DEPARTURE],
+    /// Its departures, as powers; none where the curve is a parabola.
+    departures: Option<Functions>,
     level: f64,
     moved: f64,
     slope: f64,
     curvature: f64,
-    bent: bool,
 }
 
 impl CurveDraw {
+    /// A draw with these coefficients and spreads.
+    pub fn new(typical: Functions, spread: Own, unseen: Own) -> Self {
+        let bent = typical[FIRST_DEPARTURE..].iter().any(|coefficient| *coefficient != 0.0);
+        Self { typical, spread, unseen, departures: bent.then(|| departure_powers(&typical)) }
+    }
+
     /// The curve of a field that differs by `own`; `mean` are the means that the functions are centred on.
     pub fn field(&self, own: &Own, mean: &Functions) -> FieldCurve {
         let twice = -2.0 * self.typical[2];
         let moved = if twice == 0.0 { 0.0 } else { (own[1] / twice).clamp(-LARGEST_MOVE, LARGEST_MOVE) };
         let slope = own[1] - twice * moved;
         FieldCurve {
-            typical: self.typical,
+            parabola: std::array::from_fn(|power| self.typical[power]),
+            departures: self.departures,
             level: own[0] - dot(&self.typical, mean) - slope * mean[1] - own[2] * mean[2],
             moved,
             slope,
             curvature: own[2],
-            bent: self.typical[FIRST_DEPARTURE..].iter().any(|coefficient| *coefficient != 0.0),
         }
     }
 }
@@ -56,25 +66,26 @@ impl FieldCurve {
     /// The curve at scaled force `s`. Departures from a parabola keep the value of the range's end beyond it.
     pub fn at(&self, s: f64) -> f64 {
         let x = s - self.moved;
-        let typical = &self.typical;
-        let mut value =
-            self.level + typical[0] + x * (typical[1] + x * typical[2]) + s * (self.slope + s * self.curvature);
-        if self.bent {
-            let functions = basis(x.clamp(-1.0, 1.0));
-            value += (FIRST_DEPARTURE..functions.len()).map(|number| typical[number] * functions[number]).sum::<f64>();
-        }
-        value
+        let [level, slope, curvature] = self.parabola;
+        let value = self.level + level + x * (slope + x * curvature) + s * (self.slope + s * self.curvature);
+        value + self.departures.map_or(0.0, |powers| horner(&powers, x.clamp(-1.0, 1.0)))
     }
+}
+
+/// A polynomial from its coefficients, lowest power first.
+fn horner(powers: &Functions, x: f64) -> f64 {
+    powers.iter().rev().fold(0.0, |sum, power| sum * x + power)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::curve_basis::basis;
 
     const MEAN: Functions = [0.0, 0.1, 0.4, 0.0, 0.0, 0.0, 0.0];
 
     fn draw(typical: Functions) -> CurveDraw {
-        CurveDraw { typical, spread: [0.0; 3], unseen: [0.0; 3] }
+        CurveDraw::new(typical, [0.0; 3], [0.0; 3])
     }
 
     #[test]

@@ -5,7 +5,7 @@
 //! - [`check_folder`] holds every file of such a folder against the digest it was made with;
 //! - [`KeptWriter`] receives the rows of `ingest` and writes `store/`: one folder a table, one Parquet file a source
 //!   file and season, and a manifest; [`KeptStore`] reads it;
-//! - [`write_results`] and [`read_result`] do the same for `results/`: CSV, Parquet and a `datapackage.json`.
+//! - [`NewResults`] and [`read_result`] do the same for `results/`: CSV, Parquet and a `datapackage.json`.
 //!
 //! Nothing here depends on the clock: the same rows give the same bytes.
 
@@ -28,5 +28,5 @@ pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use inventory::{CheckedFolder, check_folder, contents_of, made_from, note_made_from};
 pub use kept::{Input, KeptStore, KeptWriter, Manifest, ReadFrom, SeasonFiles, SourceEntry, Written};
 pub use remembered::Remembered;
-pub use results::{MakeTable, check_results, read_result, read_result_table, write_results};
+pub use results::{MakeTable, NewResults, check_results, read_result, read_result_table};
 pub use totals_file::{read_strip_totals, write_strip_totals};

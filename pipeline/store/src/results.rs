@@ -1,10 +1,11 @@
 //! `results/`: each table as CSV and Parquet, and a `datapackage.json` so that any Data Package reader opens it.
 
+use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::Path;
 
-use evenstand_tables::{Group, Row, Table, TablesError, schema};
+use evenstand_tables::{Group, Row, Table, TablesError, schema, schemas};
 use rayon::prelude::*;
 use serde_json::{Map, Value, json};
 
@@ -17,21 +18,45 @@ use crate::{CheckedFolder, check_folder};
 /// Makes a result table when its turn to be written comes, so that few stand in memory beside the rows they are made of.
 pub type MakeTable<'a> = Box<dyn Fn() -> Result<Table, TablesError> + Send + Sync + 'a>;
 
-/// Writes result tables into a folder that is there, on all threads. `run` says how they came about and goes into the package as it is.
-pub fn write_results(folder: &Path, tables: &[MakeTable], run: &Map<String, Value>) -> Result<(), StoreError> {
-    let write = |make: &MakeTable| write_result(folder, &make()?);
-    let resources: Vec<Value> = tables.par_iter().map(write).collect::<Result<_, _>>()?;
-    let package = json!({
-        "name": "evenstand-results",
-        "title": "Results of a review: closing downforce and emergence",
-        "profile": "tabular-data-package",
-        "columns": columns_of(Group::Results),
-        "run": run,
-        "resources": resources,
-    });
-    let path = folder.join("datapackage.json");
-    let text = serde_json::to_string_pretty(&package).map_err(|error| StoreError::damaged(&path, error))?;
-    fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))
+/// Results on their way into a folder that is there.
+pub struct NewResults<'a> {
+    folder: &'a Path,
+    /// What the package says of each table written.
+    resources: BTreeMap<String, Value>,
+}
+
+impl<'a> NewResults<'a> {
+    /// No table yet.
+    pub fn new(folder: &'a Path) -> Self {
+        Self { folder, resources: BTreeMap::new() }
+    }
+
+    /// Writes tables, on all threads. Errors where one cannot be made or written.
+    pub fn write(&mut self, tables: &[MakeTable]) -> Result<(), StoreError> {
+        let write = |make: &MakeTable| {
+            let table = make()?;
+            Ok((table.schema().name.clone(), write_result(self.folder, &table)?))
+        };
+        let written: Vec<(String, Value)> = tables.par_iter().map(write).collect::<Result<_, StoreError>>()?;
+        self.resources.extend(written);
+        Ok(())
+    }
+
+    /// Writes the package that lists the tables, in the order of the schemas. `run` says how they came about and goes into it as it is.
+    pub fn finish(mut self, run: &Map<String, Value>) -> Result<(), StoreError> {
+        let resources: Vec<Value> = schemas().iter().filter_map(|table| self.resources.remove(&table.name)).collect();
+        let package = json!({
+            "name": "evenstand-results",
+            "title": "Results of a review: closing downforce and emergence",
+            "profile": "tabular-data-package",
+            "columns": columns_of(Group::Results),
+            "run": run,
+            "resources": resources,
+        });
+        let path = self.folder.join("datapackage.json");
+        let text = serde_json::to_string_pretty(&package).map_err(|error| StoreError::damaged(&path, error))?;
+        fs::write(&path, text + "\n").map_err(|error| StoreError::file(&path, &error))
+    }
 }
 
 /// Writes a table in both forms; its entry in the package.

@@ -1,10 +1,5 @@
 //! Ties a Rust struct to a table.
 
-use std::sync::Arc;
-
-use arrow::array::{Array, ArrayRef, AsArray, Float64Array, RecordBatch};
-use arrow::datatypes::{DataType, Float64Type};
-
 use crate::{Group, Table, TablesError};
 
 /// A struct whose fields are columns of one table. Made by the `rows!` macro in [`crate::rows`].
@@ -26,28 +21,8 @@ pub trait Row: Sized {
 /// The rows with every number missing that is none, or larger than `largest` either way, and how many these were; `None` where there is no
 /// such number. Errors where a column that must not be empty holds one.
 pub fn with_usable_numbers<R: Row>(rows: &[R], largest: f64) -> Result<Option<(Vec<R>, usize)>, TablesError> {
-    let table = R::to_table(rows)?;
-    let usable = |value: &f64| value.abs() <= largest;
-    let mut taken_out = 0;
-    let columns = table.batch().columns().iter().map(|column| match column.data_type() {
-        DataType::Float64 => {
-            let numbers = column.as_primitive::<Float64Type>();
-            let odd = numbers.iter().flatten().filter(|value| !usable(value)).count();
-            taken_out += odd;
-            match odd {
-                0 => column.clone(),
-                _ => Arc::new(numbers.iter().map(|value| value.filter(usable)).collect::<Float64Array>()) as ArrayRef,
-            }
-        }
-        _ => column.clone(),
-    });
-    let columns: Vec<ArrayRef> = columns.collect();
-    if taken_out == 0 {
-        return Ok(None);
-    }
-    let batch = RecordBatch::try_new(table.batch().schema(), columns)?;
-    let rows = R::from_table(&Table::from_batches(table.schema(), &[batch])?)?;
-    Ok(Some((rows, taken_out)))
+    let Some((table, taken_out)) = R::to_table(rows)?.with_usable_numbers(largest)? else { return Ok(None) };
+    Ok(Some((R::from_table(&table)?, taken_out)))
 }
 
 macro_rules! rows {

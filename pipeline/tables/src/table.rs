@@ -1,7 +1,10 @@
 //! A schema with a record batch that follows it.
 
-use arrow::array::{RecordBatch, new_null_array};
+use std::sync::Arc;
+
+use arrow::array::{Array, ArrayRef, AsArray, Float64Array, RecordBatch, new_null_array};
 use arrow::compute::concat_batches;
+use arrow::datatypes::{DataType, Float64Type};
 
 use crate::{TableSchema, TablesError};
 
@@ -38,6 +41,33 @@ impl Table {
     pub fn slice(&self, first: usize, rows: usize) -> Self {
         Self { schema: self.schema, batch: self.batch.slice(first, rows) }
     }
+    /// The table with every number missing that is none, or larger than `largest` either way, and how many these were; `None` where there is
+    /// no such number. Errors where a column that must not be empty holds one.
+    pub fn with_usable_numbers(&self, largest: f64) -> Result<Option<(Self, usize)>, TablesError> {
+        let usable = |value: &f64| value.abs() <= largest;
+        let mut taken_out = 0;
+        let columns = self.batch.columns().iter().map(|column| match column.data_type() {
+            DataType::Float64 => {
+                let numbers = column.as_primitive::<Float64Type>();
+                let odd = numbers.iter().flatten().filter(|value| !usable(value)).count();
+                taken_out += odd;
+                match odd {
+                    0 => column.clone(),
+                    _ => {
+                        Arc::new(numbers.iter().map(|value| value.filter(usable)).collect::<Float64Array>()) as ArrayRef
+                    }
+                }
+            }
+            _ => column.clone(),
+        });
+        let columns: Vec<ArrayRef> = columns.collect();
+        if taken_out == 0 {
+            return Ok(None);
+        }
+        let batch = RecordBatch::try_new(self.batch.schema(), columns)?;
+        Ok(Some((Self::from_batches(self.schema, &[batch])?, taken_out)))
+    }
+
     /// Number of rows.
     pub fn len(&self) -> usize {
         self.batch.num_rows()

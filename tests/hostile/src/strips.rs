@@ -7,7 +7,7 @@ use arrow::datatypes::{DataType, Float64Type};
 use evenstand_model::{Answers, Questions, analyse, year_on_year};
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{DigStripRow, StripMeasureRow, StripRow};
-use evenstand_tables::{Moment, Row};
+use evenstand_tables::{Moment, Row, Table, TablesError};
 
 use crate::choices::Choices;
 
@@ -159,31 +159,35 @@ fn looked_at(answers: &Answers) {
         assert!(!start.reason.is_empty(), "an answer without a reason: {start:?}");
     }
     finite(&answers.curves);
-    finite(&answers.field_curves);
+    usable(answers.field_curves.to_table());
     finite(&answers.field_effects);
     finite(&answers.starting_points);
     finite(&answers.settings);
     finite(&answers.next_trials);
     finite(&answers.sensitivity);
     finite(&answers.shapes);
-    finite(&answers.comparisons);
+    usable(answers.comparisons.to_table());
     finite(&answers.factors);
     finite(&answers.dig_window);
     finite(&answers.dig_curves);
     finite(&answers.dig_levels);
     finite(&answers.dig_checklist);
     finite(&answers.dig_stand);
-    finite(&answers.adjusted);
+    usable(answers.adjusted.to_table());
     finite(&answers.model);
 }
 
 fn finite<R: Row>(rows: &[R]) {
-    let table = match R::to_table(rows) {
+    usable(R::to_table(rows));
+}
+
+fn usable(table: Result<Table, TablesError>) {
+    let table = match table {
         Ok(table) => table,
         Err(error) => unreachable!("result rows that are no table: {error}"),
     };
     let odd = odd_columns(table.batch());
-    assert!(odd.is_empty(), "{} holds what is no number in {odd:?}", R::TABLE);
+    assert!(odd.is_empty(), "{} holds what is no number in {odd:?}", table.schema().name);
 }
 
 /// Columns that hold NaN or infinity, and how often.

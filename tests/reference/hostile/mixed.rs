@@ -147,6 +147,7 @@ fn questions_to_mixed_models() {
             thin: 1,
             seed: 1,
             priors: vec![SpreadPrior::HalfNormal(scale(random)); terms],
+            mean_only: vec![],
         };
         if let Ok(posterior) = Posterior::sample(&design, &options) {
             let finite = |values: &Array2<f64>| values.iter().all(|value| value.is_finite());

@@ -44,7 +44,8 @@ fn traced_of(samples: &[(SeriesKey, Sample)]) -> (Vec<TraceRow>, Vec<LoggedStrip
         let (_, walk) = walks.iter_mut().find(|(other, _)| other == key).unwrap();
         traces.row(walk, sample);
     }
-    traces.finish()
+    let (rows, logged) = traces.finish();
+    (rows.rows().unwrap(), logged)
 }
 
 /// Rows of one row unit of the calibrated planter.

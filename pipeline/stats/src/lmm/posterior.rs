@@ -75,13 +75,15 @@ pub struct PosteriorOptions {
     pub seed: u64,
     /// Prior of each random term's standard deviation.
     pub priors: Vec<SpreadPrior>,
+    /// Numbers of the random terms of whose effects the mean over the draws is enough: draws of a term with thousands of groups take much room.
+    pub mean_only: Vec<usize>,
 }
 
 impl PosteriorOptions {
     /// 2000 draws, 1000 steps of burn-in, 2 steps per draw: 5000 factorisations. Half-normal priors with the given scales.
     pub fn new(scales: Vec<f64>, seed: u64) -> Self {
         let priors = scales.into_iter().map(SpreadPrior::HalfNormal).collect();
-        Self { draws: 2000, burn_in: 1000, thin: 2, seed, priors }
+        Self { draws: 2000, burn_in: 1000, thin: 2, seed, priors, mean_only: Vec::new() }
     }
 
     fn check(&self, terms: usize) -> Result<()> {
@@ -108,13 +110,18 @@ pub struct Posterior {
     pub standard_deviations: Array2<f64>,
     /// Fixed coefficients (draws × p).
     pub coefficients: Array2<f64>,
-    /// Random effects (draws × q), term by term, group by group; see [`Posterior::effect_offset`].
+    /// Random effects (draws × q), term by term, group by group, without the terms that are `mean_only`; see [`Posterior::effect_offset`].
     pub effects: Array2<f64>,
+    /// Mean over the draws of every random effect, term by term, group by group.
+    effect_means: Vec<f64>,
     /// Share of proposals accepted after burn-in.
     pub acceptance_rate: f64,
     /// Effective sample size of sigma and of each standard deviation, in this order (Geyer 1992).
     pub effective_sample_size: Vec<f64>,
-    offset: Vec<usize>,
+    /// First effect of each term in `effect_means`, and their number at the end.
+    first: Vec<usize>,
+    /// The same in `effects`; none of terms that are `mean_only`.
+    offset: Vec<Option<usize>>,
 }
 
 impl Posterior {
@@ -135,15 +142,26 @@ impl Posterior {
         let (theta, _) = optimise(&profile, Criterion::Reml);
         let mut chain = Chain::new(&profile, options, &theta)?;
         let terms = profile.n_parameters();
+        let first = profile.layout.offset.clone();
+        let mut stored = Vec::with_capacity(first[terms]);
+        let mut offset = Vec::with_capacity(terms + 1);
+        for term in 0..terms {
+            let kept = !options.mean_only.contains(&term);
+            offset.push(kept.then_some(stored.len()));
+            stored.extend((first[term]..first[term + 1]).filter(|_| kept));
+        }
+        offset.push(Some(stored.len()));
         let mut posterior = Self {
             sigma: Vec::with_capacity(options.draws),
             standard_deviations: Array2::zeros((options.draws, terms)),
             coefficients: Array2::zeros((options.draws, design.rank())),
             // Draws of one effect stand together: they are read effect by effect.
-            effects: Array2::zeros((options.draws, profile.n_effects()).f()),
+            effects: Array2::zeros((options.draws, stored.len()).f()),
+            effect_means: vec![0.0; profile.n_effects()],
             acceptance_rate: 0.0,
             effective_sample_size: Vec::new(),
-            offset: profile.layout.offset.clone(),
+            first,
+            offset,
         };
         for _ in 0..options.burn_in {
             chain.step();
@@ -165,10 +183,12 @@ impl Posterior {
             for (j, value) in coefficients.iter().enumerate() {
                 posterior.coefficients[[draw, j]] = least_squares.coefficients()[j] + value;
             }
-            for (i, value) in effects.into_iter().enumerate() {
-                posterior.effects[[draw, i]] = value;
+            for (place, effect) in stored.iter().enumerate() {
+                posterior.effects[[draw, place]] = effects[*effect];
             }
+            posterior.effect_means.iter_mut().zip(effects).for_each(|(sum, value)| *sum += value);
         }
+        posterior.effect_means.iter_mut().for_each(|sum| *sum /= options.draws as f64);
         posterior.acceptance_rate = chain.accepted as f64 / (options.draws * options.thin) as f64;
         posterior.effective_sample_size = std::iter::once(posterior.sigma.clone())
             .chain(posterior.standard_deviations.columns().into_iter().map(|c| c.to_vec()))
@@ -183,9 +203,15 @@ impl Posterior {
     }
 
     /// First column of [`Posterior::effects`] that belongs to `term`; group g stands g columns further. The offset of the term
-    /// after the last is the number of columns; `None` beyond.
+    /// after the last is the number of columns; `None` beyond, and for a term that is `mean_only`.
     pub fn effect_offset(&self, term: usize) -> Option<usize> {
-        self.offset.get(term).copied()
+        self.offset.get(term).copied().flatten()
+    }
+
+    /// Mean over the draws of the effect of `group` in `term`; `None` where there is no such effect.
+    pub fn mean_effect(&self, term: usize, group: usize) -> Option<f64> {
+        let range = *self.first.get(term)?..*self.first.get(term + 1)?;
+        self.effect_means[range].get(group).copied()
     }
 }
 

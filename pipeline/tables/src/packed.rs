@@ -1,0 +1,112 @@
+//! Rows of a long table, kept as its columns.
+
+use std::marker::PhantomData;
+
+use crate::{Row, Table, TablesError, schema};
+
+/// Rows that come in parts, each kept as columns: as structs, whose texts stand one by one, they would take several times the room.
+#[derive(Debug, Clone)]
+pub struct PackedRows<R> {
+    parts: Vec<Table>,
+    /// What kept rows from becoming columns.
+    problem: Option<String>,
+    rows: PhantomData<fn() -> R>,
+}
+
+impl<R> Default for PackedRows<R> {
+    fn default() -> Self {
+        Self { parts: Vec::new(), problem: None, rows: PhantomData }
+    }
+}
+
+impl<R: Row> From<Vec<R>> for PackedRows<R> {
+    fn from(rows: Vec<R>) -> Self {
+        let mut packed = Self::default();
+        packed.extend(rows);
+        packed
+    }
+}
+
+impl<R: Row> PackedRows<R> {
+    /// Adds rows; what keeps them from becoming columns is told by [`Self::to_table`].
+    pub fn extend(&mut self, rows: Vec<R>) {
+        if rows.is_empty() {
+            return;
+        }
+        match R::to_table(&rows) {
+            Ok(table) => self.parts.push(table),
+            Err(error) => self.problem = Some(error.to_string()),
+        }
+    }
+
+    /// Adds the rows of another, after its own.
+    pub fn append(&mut self, other: Self) {
+        self.parts.extend(other.parts);
+        self.problem = self.problem.take().or(other.problem);
+    }
+
+    /// Number of rows.
+    pub fn len(&self) -> usize {
+        self.parts.iter().map(Table::len).sum()
+    }
+
+    /// Whether there are no rows.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// One table of all rows. Errors where some could not become columns.
+    pub fn to_table(&self) -> Result<Table, TablesError> {
+        if let Some(problem) = &self.problem {
+            return Err(TablesError::Mismatch { table: R::TABLE.to_owned(), problem: problem.clone() });
+        }
+        let batches: Vec<_> = self.parts.iter().map(|part| part.batch().clone()).collect();
+        Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)
+    }
+
+    /// All rows as structs. Errors as [`Self::to_table`].
+    pub fn rows(&self) -> Result<Vec<R>, TablesError> {
+        R::from_table(&self.to_table()?)
+    }
+
+    /// Makes every number missing that is none, or larger than `largest` either way; how many these were.
+    pub fn take_out_odd_numbers(&mut self, largest: f64) -> usize {
+        let mut taken_out = 0;
+        for part in &mut self.parts {
+            if let Ok(Some((kept, count))) = part.with_usable_numbers(largest) {
+                *part = kept;
+                taken_out += count;
+            }
+        }
+        taken_out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rows::FieldCurveRow;
+
+    fn row(force_n: f64, estimate: f64) -> FieldCurveRow {
+        FieldCurveRow { field_id: "home".into(), season: 2025, force_n, estimate: Some(estimate), ..Default::default() }
+    }
+
+    #[test]
+    fn parts_come_back_as_the_rows_they_were_in_their_order() {
+        let mut packed = PackedRows::from(vec![row(100.0, 0.4), row(200.0, 0.5)]);
+        packed.extend(Vec::new());
+        packed.append(vec![row(300.0, 0.6)].into());
+        assert_eq!(packed.len(), 3);
+        assert_eq!(packed.rows().unwrap(), [row(100.0, 0.4), row(200.0, 0.5), row(300.0, 0.6)]);
+        assert!(PackedRows::<FieldCurveRow>::default().to_table().unwrap().is_empty());
+    }
+
+    #[test]
+    fn numbers_that_are_none_are_taken_out_and_counted() {
+        let mut packed = PackedRows::from(vec![row(100.0, f64::NAN)]);
+        packed.append(vec![row(200.0, 2e30), row(300.0, 0.6)].into());
+        assert_eq!(packed.take_out_odd_numbers(1e30), 2);
+        let estimates: Vec<Option<f64>> = packed.rows().unwrap().iter().map(|row| row.estimate).collect();
+        assert_eq!(estimates, [None, None, Some(0.6)]);
+    }
+}
