@@ -7,13 +7,14 @@
 #   benches/whole.sh --large            # as usual, with 10^8 rows and 10^4 field-seasons: about two hours more, 12 GB of disk
 #
 # Needs hyperfine and GNU time. Where Python has polars (PYTHON names the interpreter), the bare scan is timed too; where R has data.table and lme4,
-# its script for the usual part of the job (benches/usual/whole.R).
+# its script for the usual part of the job (benches/usual/whole.R); RSCRIPT=false leaves it out.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 for tool in hyperfine /usr/bin/time; do
     command -v "$tool" > /dev/null || { echo "$tool is not there: install it with the system's package manager" >&2; exit 2; }
 done
 python="${PYTHON:-python3}"
+rscript="${RSCRIPT:-Rscript}"
 cargo build --quiet --release --workspace --bins
 bin="${CARGO_TARGET_DIR:-target}/release"
 work="$(mktemp -d)"
@@ -29,13 +30,21 @@ case "${1:-}" in
     *) sizes="$*" ;;
 esac
 
-# note ROWS FIELDS STAGE RUNS COMMAND...: median, fastest and slowest wall time, and the peak memory of one run more.
+# note ROWS FIELDS STAGE RUNS COMMAND...: median, fastest and slowest wall time, and the peak memory of one run more; of one run alone, both of it.
 note() {
     local rows="$1" fields="$2" stage="$3" runs="$4"
     shift 4
+    if [ "$runs" -eq 1 ]; then
+        local once
+        once="$(/usr/bin/time -f '%e %M' "$@" 2>&1 > /dev/null | tail -n 1 || true)"
+        sed -i "/^$rows,$fields,$stage,/d" "$csv"
+        awk -v start="$rows,$fields,$stage" '{ printf "%s,%.3f,%.3f,%.3f,1,%d\n", start, $1, $1, $1, $2 / 1024 }' <<< "$once" >> "$csv"
+        tail -n 1 "$csv"
+        return
+    fi
     hyperfine --ignore-failure --style none --shell none --warmup 1 --runs "$runs" --export-csv "$work/times.csv" "$*" > /dev/null 2>&1
     local peak
-    peak="$(/usr/bin/time -f %M "$@" 2>&1 > /dev/null | tail -n 1)"
+    peak="$(/usr/bin/time -f %M "$@" 2>&1 > /dev/null | tail -n 1 || true)"
     sed -i "/^$rows,$fields,$stage,/d" "$csv"
     # command,mean,stddev,median,user,system,min,max; the command has no comma.
     awk -F, -v rows="$rows" -v fields="$fields" -v stage="$stage" -v runs="$runs" -v peak="$peak" \
@@ -47,7 +56,7 @@ note() {
 {
     printf '%s, %s cores, %s, %s GiB memory, %s.\n' "$(date +%F)" "$(nproc)" \
         "$(awk -F': ' '/^model name/ { print $2; exit }' /proc/cpuinfo)" "$(awk '/^MemTotal/ { printf "%.0f", $2 / 1048576 }' /proc/meminfo)" "$(uname -sm)"
-    Rscript -e 'cat(sprintf("R %s with data.table %s and lme4 %s.\n", getRversion(), packageVersion("data.table"), packageVersion("lme4")))' 2> /dev/null || true
+    "$rscript" -e 'cat(sprintf("R %s with data.table %s and lme4 %s.\n", getRversion(), packageVersion("data.table"), packageVersion("lme4")))' 2> /dev/null || true
 } > benches/measured/machine.txt
 note 0 0 help 20 "$bin/evenstand" --help
 for size in $sizes; do
@@ -65,9 +74,9 @@ for size in $sizes; do
     if "$python" -c "import polars" 2> /dev/null; then
         note "$rows" "$fields" scan "$runs" "$python" benches/scan.py "$review/raw/setting_log.csv"
     fi
-    if Rscript -e 'library(data.table); library(lme4)' > /dev/null 2>&1; then
-        note "$rows" "$fields" usual_plain "$runs" Rscript benches/usual/whole.R "$review" "$work/usual"
-        note "$rows" "$fields" usual "$runs" Rscript benches/usual/whole.R "$review" "$work/usual" charts
+    if "$rscript" -e 'library(data.table); library(lme4)' > /dev/null 2>&1; then
+        note "$rows" "$fields" usual_plain "$runs" "$rscript" benches/usual/whole.R "$review" "$work/usual"
+        note "$rows" "$fields" usual "$runs" "$rscript" benches/usual/whole.R "$review" "$work/usual" charts
     fi
     rm -rf "$review" "$work/usual"
 done

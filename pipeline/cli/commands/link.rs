@@ -5,7 +5,7 @@ use std::path::Path;
 use evenstand_link::strip_totals;
 use evenstand_store::write_strip_totals;
 
-use crate::commands::model::{kept_of, store_of};
+use crate::commands::model::{setting_logs_of, store_of};
 use crate::failure::Failure;
 use crate::review::Review;
 use crate::voice::Voice;
@@ -16,8 +16,7 @@ pub fn link(review: &Review, out_file: Option<&Path>, voice: &mut Voice) -> Resu
     let target = out_file.map_or_else(|| review.out.join("strip_totals.parquet"), Path::to_owned);
     refuse_place(review, &target)?;
     voice.stage("summing telemetry", 1);
-    let kept = kept_of(&store, None)?;
-    let totals = strip_totals(&kept.setting_logs, &kept.fields, &review.settings)?;
+    let totals = strip_totals(&setting_logs_of(&store)?, &store.read()?, &review.settings)?;
     write_strip_totals(&target, &totals)?;
     voice.stage_done();
     let rows: i64 = totals.iter().map(|row| row.rows).sum();

@@ -1,7 +1,7 @@
 //! store/ → results/.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use evenstand_agronomy::Kind;
 use evenstand_link::{Kept, Linked, link};
@@ -11,7 +11,7 @@ use evenstand_store::{
     KeptStore, MakeTable, NewResults, made_from, note_made_from, read_result, read_strip_totals, replace_folder,
 };
 use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
-use evenstand_tables::{Finding, PackedRows, Row};
+use evenstand_tables::{Finding, LongTable, Row};
 
 use crate::failure::Failure;
 use crate::last_season::last_season;
@@ -146,16 +146,18 @@ pub fn store_of(review: &Review) -> Result<KeptStore, Failure> {
     Ok(KeptStore::open_checked(&review.store)?)
 }
 
+/// Setting logs by season, as the files they stand in.
+pub fn setting_logs_of(store: &KeptStore) -> Result<Vec<(i64, Vec<PathBuf>)>, Failure> {
+    let seasons = store.season_files("setting_log")?;
+    Ok(seasons.into_iter().map(|season| (season.season, season.files)).collect())
+}
+
 /// The kept tables, with setting logs left on disk, and telemetry summed before where a file of totals is given.
 pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure> {
     Ok(Kept {
         fields: store.read()?,
         strips: store.read()?,
-        setting_logs: store
-            .season_files("setting_log")?
-            .into_iter()
-            .map(|season| (season.season, season.files))
-            .collect(),
+        setting_logs: setting_logs_of(store)?,
         strip_totals: totals.map(read_strip_totals).transpose()?,
         soil: store.read()?,
         digs: store.read()?,
@@ -214,7 +216,7 @@ fn table<R: Row + Sync>(rows: &[R]) -> MakeTable<'_> {
     Box::new(|| R::to_table(rows))
 }
 
-fn packed<R: Row>(rows: &PackedRows<R>) -> MakeTable<'_> {
+fn long<R: Row>(rows: &LongTable<R>) -> MakeTable<'_> {
     Box::new(|| rows.to_table())
 }
 
@@ -229,7 +231,7 @@ fn tables_beside(linked: &Linked) -> Vec<MakeTable<'_>> {
         table(&linked.set_actual),
         table(&linked.calibrations),
         table(&linked.conditions),
-        packed(&linked.traces),
+        long(&linked.traces),
         table(&linked.outlines),
         table(&linked.recorded),
         table(&linked.sources),
@@ -251,9 +253,9 @@ fn answer_tables<'a>(linked: &'a Linked, answers: &'a Answers, years: &'a YearOn
         table(&linked.strips),
         table(&linked.strip_measures),
         table(&answers.curves),
-        packed(&answers.field_curves),
-        packed(&answers.adjusted),
-        packed(&answers.comparisons),
+        long(&answers.field_curves),
+        long(&answers.adjusted),
+        long(&answers.comparisons),
         table(&answers.factors),
         table(&answers.next_trials),
         table(&answers.shapes),

@@ -9,7 +9,7 @@ use evenstand_tables::rows::{
     MeasureRow, OutlineRow, PlantRow, PlanterRow, RecordedRow, SetActualRow, SoilRow, SourceRow, SpacingRow,
     StripMeasureRow, StripRow, StripSheetRow, StripTotalsRow, TelemetryRow, TraceRow, WeatherRow,
 };
-use evenstand_tables::{Finding, Moment, PackedRows};
+use evenstand_tables::{Finding, LongTable, Moment};
 
 use jiff::tz::TimeZone;
 
@@ -94,7 +94,7 @@ pub struct Linked {
     /// What telemetry says about itself.
     pub telemetry: Vec<TelemetryRow>,
     /// Telemetry along each strip.
-    pub traces: PackedRows<TraceRow>,
+    pub traces: LongTable<TraceRow>,
     /// Outlines of strips.
     pub outlines: Vec<OutlineRow>,
     /// What was recorded when.

@@ -11,7 +11,7 @@ use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, S
 use arrow::compute::{filter_record_batch, is_null, not};
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{FieldRow, StripTotalsRow, TraceRow};
-use evenstand_tables::{Finding, Moment, PackedRows};
+use evenstand_tables::{Finding, LongTable, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 use parquet::file::metadata::RowGroupMetaData;
@@ -86,7 +86,7 @@ pub(crate) struct SettingLogs {
     /// What of it a person should look at.
     pub findings: Vec<Finding>,
     /// Telemetry along each strip.
-    pub traces: PackedRows<TraceRow>,
+    pub traces: LongTable<TraceRow>,
     /// Files that telemetry of each strip stands in.
     pub logged: Vec<LoggedStrip>,
 }

@@ -21,7 +21,7 @@ use std::collections::HashMap;
 use arrow::array::RecordBatch;
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{TelemetryRow, TraceRow};
-use evenstand_tables::{Finding, PackedRows};
+use evenstand_tables::{Finding, LongTable};
 
 use crate::LinkError;
 use crate::telemetry_findings::{Unwatched, telemetry_findings};
@@ -61,7 +61,7 @@ struct Entry {
 pub(crate) struct WatchEnd {
     pub watched: Vec<Watched>,
     pub findings: Vec<Finding>,
-    pub traces: PackedRows<TraceRow>,
+    pub traces: LongTable<TraceRow>,
     pub logged: Vec<LoggedStrip>,
 }
 

@@ -13,7 +13,7 @@ mod tests;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use evenstand_settings::{Planter, Settings};
-use evenstand_tables::PackedRows;
+use evenstand_tables::LongTable;
 use evenstand_tables::rows::TraceRow;
 
 use crate::key::StripKey;
@@ -26,7 +26,7 @@ const MOST_PIECES: usize = 64;
 const LONGEST_STEP: i64 = 60 * SECOND;
 
 /// Rows that become columns together.
-const PACKED: usize = 4096;
+const PART: usize = 4096;
 
 /// Sums of the rows of a piece, at working speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -320,13 +320,13 @@ impl Traces {
     }
 
     /// Rows of `traces` in the order of field, season, strip and piece, and the files behind each strip.
-    pub fn finish(mut self) -> (PackedRows<TraceRow>, Vec<LoggedStrip>) {
+    pub fn finish(mut self) -> (LongTable<TraceRow>, Vec<LoggedStrip>) {
         self.end_of_file();
-        let mut rows = PackedRows::default();
+        let mut rows = LongTable::default();
         let mut next = Vec::new();
         for (key, (_, trace)) in self.done {
             next.extend(trace.rows(&key));
-            if next.len() >= PACKED {
+            if next.len() >= PART {
                 rows.extend(std::mem::take(&mut next));
             }
         }

@@ -8,7 +8,7 @@ use evenstand_tables::rows::{
     DigWindowRow, FactorRow, FieldCurveRow, FieldEffectRow, KnobRow, ModelRow, NextTrialRow, SensitivityRow, ShapeRow,
     StartingPointRow, StripMeasureRow, StripRow,
 };
-use evenstand_tables::{Finding, PackedRows, Row, with_usable_numbers};
+use evenstand_tables::{Finding, LongTable, Row, with_usable_numbers};
 use rayon::prelude::*;
 
 use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
@@ -64,11 +64,11 @@ pub struct Answers {
     /// Pooled curves.
     pub curves: Vec<CurveRow>,
     /// Curves by field-season.
-    pub field_curves: PackedRows<FieldCurveRow>,
+    pub field_curves: LongTable<FieldCurveRow>,
     /// Differences between two settings by field-season.
     pub field_effects: Vec<FieldEffectRow>,
     /// Strips with field-season and block taken out.
-    pub adjusted: PackedRows<AdjustedRow>,
+    pub adjusted: LongTable<AdjustedRow>,
     /// Starting points.
     pub starting_points: Vec<StartingPointRow>,
     /// Starting points in each planter's knob.
@@ -80,7 +80,7 @@ pub struct Answers {
     /// Candidate shapes of the response over force.
     pub shapes: Vec<ShapeRow>,
     /// Differences between settings.
-    pub comparisons: PackedRows<ComparisonRow>,
+    pub comparisons: LongTable<ComparisonRow>,
     /// Factors beside the setting.
     pub factors: Vec<FactorRow>,
     /// Dig evidence.
@@ -108,16 +108,16 @@ impl Answers {
                 found.push(format!("{} ({count})", R::TABLE));
             }
         }
-        fn sweep_packed<R: Row>(rows: &mut PackedRows<R>, found: &mut Vec<String>) {
+        fn sweep_long<R: Row>(rows: &mut LongTable<R>, found: &mut Vec<String>) {
             let count = rows.take_out_odd_numbers(f64::MAX);
             if count > 0 {
                 found.push(format!("{} ({count})", R::TABLE));
             }
         }
         let mut found = Vec::new();
-        sweep_packed(&mut self.field_curves, &mut found);
-        sweep_packed(&mut self.adjusted, &mut found);
-        sweep_packed(&mut self.comparisons, &mut found);
+        sweep_long(&mut self.field_curves, &mut found);
+        sweep_long(&mut self.adjusted, &mut found);
+        sweep_long(&mut self.comparisons, &mut found);
         sweep(&mut self.curves, &mut found);
         sweep(&mut self.field_effects, &mut found);
         sweep(&mut self.starting_points, &mut found);
@@ -338,10 +338,10 @@ fn nothing_seen(group: &GroupAnswer) -> Option<Finding> {
 struct Outcome {
     groups: Vec<GroupAnswer>,
     curves: Vec<CurveRow>,
-    field_curves: PackedRows<FieldCurveRow>,
+    field_curves: LongTable<FieldCurveRow>,
     field_effects: Vec<FieldEffectRow>,
-    adjusted: PackedRows<AdjustedRow>,
-    comparisons: PackedRows<ComparisonRow>,
+    adjusted: LongTable<AdjustedRow>,
+    comparisons: LongTable<ComparisonRow>,
     factors: Vec<FactorRow>,
     facts: Vec<ModelRow>,
     findings: Vec<Finding>,

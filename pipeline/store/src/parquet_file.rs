@@ -11,7 +11,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use parquet::arrow::arrow_writer::{ArrowColumnChunk, ArrowColumnWriter, ArrowRowGroupWriterFactory, compute_leaves};
 use parquet::basic::{Compression, Encoding};
 use parquet::errors::ParquetError;
-use parquet::file::properties::WriterProperties;
+use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::ColumnPath;
 use rayon::prelude::*;
@@ -90,6 +90,9 @@ fn properties(schema: &SchemaRef) -> WriterProperties {
     let mut properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
         .set_max_row_group_row_count(Some(ROW_GROUP_ROWS))
+        // Where pages lie and what is in them is held for the whole file until its end; readers here choose whole row groups.
+        .set_statistics_enabled(EnabledStatistics::Chunk)
+        .set_offset_index_disabled(true)
         .set_created_by("evenstand".into());
     // A dictionary of values that hardly repeat is made and thrown away; times and row numbers are small as differences.
     for field in schema.fields() {

@@ -297,10 +297,7 @@ impl<'a> Chain<'a> {
         let (mut trial, log_ratio) = if together {
             (self.proposal.together(&self.position, &mut self.random), 0.0)
         } else {
-            let mut trial = self.position.clone();
-            let log_ratio;
-            (trial[1 + self.turn], log_ratio) = self.proposal.alone(1 + self.turn, &self.position, &mut self.random);
-            (trial, log_ratio)
+            self.proposal.alone(1 + self.turn, &self.position, &mut self.random)
         };
         self.turn = if together { 0 } else { self.turn + 1 };
         if self.profile.sigma_known() {

@@ -50,8 +50,9 @@ impl Proposal {
         }
     }
 
-    /// A new value of one place whatever the old one is, and the logarithm of the density of proposing the old over that of the new.
-    pub(super) fn alone(&self, place: usize, position: &[f64], random: &mut ChaCha8Rng) -> (f64, f64) {
+    /// The position with a new value in one place, whatever the old one is, and the logarithm of the density of proposing the old over that of
+    /// the new.
+    pub(super) fn alone(&self, place: usize, position: &[f64], random: &mut ChaCha8Rng) -> (Vec<f64>, f64) {
         let size = position.len();
         let seen = if self.seen < ENOUGH { 1.0 } else { self.covariance[place * size + place].sqrt().max(0.1) };
         let width = WIDTH * seen;
@@ -61,7 +62,9 @@ impl Proposal {
         let new = noise / (chi_squared / freedom).sqrt();
         let old = (position[place] - self.mean[place]) / width;
         let log_density = |at: f64| -0.5 * (freedom + 1.0) * (at * at / freedom).ln_1p();
-        (self.mean[place] + width * new, log_density(old) - log_density(new))
+        let mut moved = position.to_vec();
+        moved[place] = self.mean[place] + width * new;
+        (moved, log_density(old) - log_density(new))
     }
 
     /// A step of all places.

@@ -6,28 +6,28 @@ use crate::{Row, Table, TablesError, schema};
 
 /// Rows that come in parts, each kept as columns: as structs, whose texts stand one by one, they would take several times the room.
 #[derive(Debug, Clone)]
-pub struct PackedRows<R> {
+pub struct LongTable<R> {
     parts: Vec<Table>,
     /// What kept rows from becoming columns.
     problem: Option<String>,
     rows: PhantomData<fn() -> R>,
 }
 
-impl<R> Default for PackedRows<R> {
+impl<R> Default for LongTable<R> {
     fn default() -> Self {
         Self { parts: Vec::new(), problem: None, rows: PhantomData }
     }
 }
 
-impl<R: Row> From<Vec<R>> for PackedRows<R> {
+impl<R: Row> From<Vec<R>> for LongTable<R> {
     fn from(rows: Vec<R>) -> Self {
-        let mut packed = Self::default();
-        packed.extend(rows);
-        packed
+        let mut long = Self::default();
+        long.extend(rows);
+        long
     }
 }
 
-impl<R: Row> PackedRows<R> {
+impl<R: Row> LongTable<R> {
     /// Adds rows; what keeps them from becoming columns is told by [`Self::to_table`].
     pub fn extend(&mut self, rows: Vec<R>) {
         if rows.is_empty() {
@@ -93,20 +93,20 @@ mod tests {
 
     #[test]
     fn parts_come_back_as_the_rows_they_were_in_their_order() {
-        let mut packed = PackedRows::from(vec![row(100.0, 0.4), row(200.0, 0.5)]);
-        packed.extend(Vec::new());
-        packed.append(vec![row(300.0, 0.6)].into());
-        assert_eq!(packed.len(), 3);
-        assert_eq!(packed.rows().unwrap(), [row(100.0, 0.4), row(200.0, 0.5), row(300.0, 0.6)]);
-        assert!(PackedRows::<FieldCurveRow>::default().to_table().unwrap().is_empty());
+        let mut long = LongTable::from(vec![row(100.0, 0.4), row(200.0, 0.5)]);
+        long.extend(Vec::new());
+        long.append(vec![row(300.0, 0.6)].into());
+        assert_eq!(long.len(), 3);
+        assert_eq!(long.rows().unwrap(), [row(100.0, 0.4), row(200.0, 0.5), row(300.0, 0.6)]);
+        assert!(LongTable::<FieldCurveRow>::default().to_table().unwrap().is_empty());
     }
 
     #[test]
     fn numbers_that_are_none_are_taken_out_and_counted() {
-        let mut packed = PackedRows::from(vec![row(100.0, f64::NAN)]);
-        packed.append(vec![row(200.0, 2e30), row(300.0, 0.6)].into());
-        assert_eq!(packed.take_out_odd_numbers(1e30), 2);
-        let estimates: Vec<Option<f64>> = packed.rows().unwrap().iter().map(|row| row.estimate).collect();
+        let mut long = LongTable::from(vec![row(100.0, f64::NAN)]);
+        long.append(vec![row(200.0, 2e30), row(300.0, 0.6)].into());
+        assert_eq!(long.take_out_odd_numbers(1e30), 2);
+        let estimates: Vec<Option<f64>> = long.rows().unwrap().iter().map(|row| row.estimate).collect();
         assert_eq!(estimates, [None, None, Some(0.6)]);
     }
 }
