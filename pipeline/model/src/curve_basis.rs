@@ -32,7 +32,7 @@ pub(crate) fn departure_powers(coefficients: &Functions) -> Functions {
     let [mut before, mut last] = [[0.0; FUNCTIONS]; 2];
     (before[0], last[1]) = (1.0, 1.0);
     // The recurrence of `basis`, power by power.
-    for degree in 2..FUNCTIONS {
+    for (degree, coefficient) in coefficients.iter().enumerate().skip(2) {
         let k = degree as f64;
         let next = std::array::from_fn(|power| {
             let raised = if power > 0 { last[power - 1] } else { 0.0 };
@@ -40,7 +40,7 @@ pub(crate) fn departure_powers(coefficients: &Functions) -> Functions {
         });
         (before, last) = (last, next);
         if degree >= FIRST_DEPARTURE {
-            let weight = coefficients[degree] * (FIRST_DEPARTURE as f64 / k).powi(2);
+            let weight = coefficient * (FIRST_DEPARTURE as f64 / k).powi(2);
             powers.iter_mut().zip(&last).for_each(|(sum, power)| *sum += weight * power);
         }
     }

@@ -6,7 +6,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
-use crate::analysis::{Answers, Questions, analyse, suggest};
+use crate::analysis::{Questions, analyse, suggest};
 
 /// Truth of a planter's positions, on the logit.
 #[derive(Clone, Copy)]
