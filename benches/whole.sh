@@ -4,7 +4,7 @@
 #
 #   benches/whole.sh                    # the usual sizes: about half an hour on a quiet machine, 2 GB of disk
 #   benches/whole.sh 1000000x10         # sizes of your own: telemetry rows x field-seasons
-#   benches/whole.sh --large            # as usual, with 10^8 rows and 10^4 field-seasons: about two hours more, 12 GB of disk
+#   benches/whole.sh --large            # as usual, with 10^8 rows and 10^4 field-seasons: half an hour more without R, 6 GB of disk
 #
 # Needs hyperfine and GNU time. Where Python has polars (PYTHON names the interpreter), the bare scan is timed too; where R has data.table and lme4,
 # its script for the usual part of the job (benches/usual/whole.R); RSCRIPT=false leaves it out.
