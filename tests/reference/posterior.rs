@@ -117,9 +117,10 @@ fn with_many_groups_and_wide_priors_the_posterior_agrees_with_reml() {
         }
     }
     assert_eq!(posterior.effect_offset(2), Some(300));
-    assert!((0.15..0.6).contains(&posterior.acceptance_rate), "{}", posterior.acceptance_rate);
+    // Proposals do not hang on the position, so the more of them are taken the better.
+    assert!((0.6..1.0).contains(&posterior.acceptance_rate), "{}", posterior.acceptance_rate);
     for size in &posterior.effective_sample_size {
-        assert!(*size > 300.0, "{:?}", posterior.effective_sample_size);
+        assert!(*size > 900.0, "{:?}", posterior.effective_sample_size);
     }
 }
 

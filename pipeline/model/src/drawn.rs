@@ -15,8 +15,6 @@ use crate::frame::{BETWEEN, Frame, Owner, column_name};
 use crate::observations::Observations;
 use crate::priors::PriorScales;
 
-/// Trial field-seasons above which every step of the walk is stored, and not every second.
-const WELL_TOLD: usize = 60;
 /// Steps that the proposals of a walk have to adapt in, at the least.
 const LEAST_BURN_IN: usize = 500;
 
@@ -28,12 +26,10 @@ pub(crate) struct Drawing {
 }
 
 impl Drawing {
-    /// How to draw under these priors. A walk of spreads that many field-seasons tell (`told`) is short: they hardly move the rest, which every draw has
-    /// afresh given them.
-    pub fn options(self, priors: Vec<SpreadPrior>, mean_only: Vec<usize>, told: bool) -> PosteriorOptions {
+    /// How to draw under these priors.
+    pub fn options(self, priors: Vec<SpreadPrior>, mean_only: Vec<usize>) -> PosteriorOptions {
         let Self { seed, draws } = self;
-        let (share, thin) = if told { (4, 1) } else { (2, 2) };
-        PosteriorOptions { draws, burn_in: (draws / share).max(LEAST_BURN_IN), thin, seed, priors, mean_only }
+        PosteriorOptions { draws, burn_in: (draws / 2).max(LEAST_BURN_IN), thin: 2, seed, priors, mean_only }
     }
 }
 
@@ -147,8 +143,7 @@ impl Drawn {
         let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
         let spread_priors = terms.iter().map(|term| term.spread_prior(priors)).collect();
         let blocks = terms.iter().position(|term| *term == Term::Block);
-        let told = frame.trial_field_seasons > WELL_TOLD;
-        let options = drawing.options(spread_priors, blocks.into_iter().collect(), told);
+        let options = drawing.options(spread_priors, blocks.into_iter().collect());
         let posterior = Posterior::sample(&design, &options)?;
         let position = |name: &str| design.names().iter().position(|kept| kept == name);
         let columns = frame.groups.iter().enumerate().map(|(group, columns)| {

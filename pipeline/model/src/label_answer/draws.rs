@@ -107,7 +107,7 @@ impl LabelDraws {
         let words = |error: evenstand_stats::StatsError| error.to_string();
         let design = Design::new(compared.modelled.clone(), matrix, names, random, None).map_err(words)?;
         let posterior =
-            Posterior::sample(&design, &drawing.options(priors, (0..position_term).collect(), false)).map_err(words)?;
+            Posterior::sample(&design, &drawing.options(priors, (0..position_term).collect())).map_err(words)?;
         let first_position = posterior.effect_offset(position_term).unwrap_or(0);
         let share_of = |field: usize| {
             compared.fields.iter().filter(|other| **other == field).count() as f64 / compared.fields.len() as f64

@@ -238,7 +238,7 @@ pub(super) fn assemble(
     let coefficients: Vec<f64> = data.least_squares.iter().zip(&shift).map(|(a, b)| a + b).collect();
     let unscaled = inverse_from_cholesky(profile.information_factor(&work), rank + 1, rank);
     let covariance = unscaled_covariance_from(&design.qr.r, &unscaled, rank).mapv(|value| value * sigma * sigma);
-    let effects = profile.effects(&work, &on_q, None);
+    let effects = profile.effects(&work, &on_q);
     let spread: Vec<f64> = profile.conditional_spread(&work).iter().map(|value| value * sigma).collect();
     let marginal = design.fixed_part(&coefficients);
     let mut fitted = marginal.clone();

@@ -1,7 +1,9 @@
 //! Linear mixed models by profiled likelihood.
 
+mod chain;
 mod coordinates;
 mod degrees_of_freedom;
+mod elimination;
 mod fit;
 mod gradient;
 mod influence;
@@ -10,6 +12,7 @@ mod layout;
 mod likelihood_profile;
 mod nested_tests;
 mod optimizer;
+mod parting;
 mod posterior;
 mod products;
 mod profile;

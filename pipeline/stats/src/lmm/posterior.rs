@@ -6,19 +6,16 @@
 //! effects integrated out by the same factorisation that the fit uses. On the logarithm a spread that a handful of groups tells has light tails on both
 //! sides: on its own scale it reaches from next to nothing to the prior's, many times its median, and a walk with steps of one size hardly gets there.
 
-use super::fit::optimise;
-use super::profile::{Criterion, Profile, Workspace};
-use super::proposal::Proposal;
+use super::chain::Chain;
+use super::elimination::Elimination;
+use super::profile::Profile;
 use crate::checks::check_length;
-use crate::dense::{solve_lower_transpose, solve_upper};
+use crate::dense::solve_upper;
 use crate::design::Design;
 use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::random_term::Structure;
 use ndarray::{Array2, ShapeBuilder};
-use rand::{Rng, SeedableRng};
-use rand_chacha::ChaCha8Rng;
-use rand_distr::StandardNormal;
 
 /// Prior of the standard deviation of a random term, in response units per unit of the covariate.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,7 +49,7 @@ impl SpreadPrior {
     }
 
     /// Log density at a standard deviation, up to a constant.
-    fn log_density(self, deviation: f64) -> f64 {
+    pub(super) fn log_density(self, deviation: f64) -> f64 {
         match self {
             Self::HalfNormal(scale) => -0.5 * (deviation / scale).powi(2),
             Self::TaperedCauchy { scale, slab } => {
@@ -69,7 +66,7 @@ pub struct PosteriorOptions {
     pub draws: usize,
     /// Steps before the first stored draw; proposals adapt only during these.
     pub burn_in: usize,
-    /// Steps per stored draw; a step is one factorisation.
+    /// Steps per stored draw; a step is one factorisation, moves one spread that many groups tell, one that few tell, and sigma.
     pub thin: usize,
     /// Seed; the same seed, data and options give the same bytes.
     pub seed: u64,
@@ -139,8 +136,8 @@ impl Posterior {
             });
         }
         let (least_squares, profile) = Profile::of(design)?;
-        let (theta, _) = optimise(&profile, Criterion::Reml);
-        let mut chain = Chain::new(&profile, options, &theta)?;
+        let elimination = Elimination::new(design, &design.weighted(least_squares.residuals()));
+        let mut chain = Chain::new(&profile, &elimination, options)?;
         let terms = profile.n_parameters();
         let first = profile.layout.offset.clone();
         let mut stored = Vec::with_capacity(first[terms]);
@@ -164,10 +161,8 @@ impl Posterior {
             offset,
         };
         for _ in 0..options.burn_in {
-            chain.step();
-            chain.proposal.learn(&chain.position);
+            chain.warm_up();
         }
-        chain.accepted = 0;
         for draw in 0..options.draws {
             for _ in 0..options.thin {
                 chain.step();
@@ -186,10 +181,10 @@ impl Posterior {
             for (place, effect) in stored.iter().enumerate() {
                 posterior.effects[[draw, place]] = effects[*effect];
             }
-            posterior.effect_means.iter_mut().zip(effects).for_each(|(sum, value)| *sum += value);
+            posterior.effect_means.iter_mut().zip(&effects).for_each(|(sum, value)| *sum += value);
         }
         posterior.effect_means.iter_mut().for_each(|sum| *sum /= options.draws as f64);
-        posterior.acceptance_rate = chain.accepted as f64 / (options.draws * options.thin) as f64;
+        posterior.acceptance_rate = chain.acceptance_rate();
         posterior.effective_sample_size = std::iter::once(posterior.sigma.clone())
             .chain(posterior.standard_deviations.columns().into_iter().map(|c| c.to_vec()))
             .map(|values| effective_sample_size(&values))
@@ -212,141 +207,6 @@ impl Posterior {
     pub fn mean_effect(&self, term: usize, group: usize) -> Option<f64> {
         let range = *self.first.get(term)?..*self.first.get(term + 1)?;
         self.effect_means[range].get(group).copied()
-    }
-}
-
-/// State of the walk. Position: log sigma, then the logarithm of each theta in units of its term.
-struct Chain<'a> {
-    profile: &'a Profile,
-    priors: &'a [SpreadPrior],
-    position: Vec<f64>,
-    density: f64,
-    /// Factors at the current position, and a spare for the proposal.
-    current: Workspace,
-    spare: Workspace,
-    proposal: Proposal,
-    /// Which theta is proposed next; all of them together after the last.
-    turn: usize,
-    accepted: usize,
-    random: ChaCha8Rng,
-}
-
-impl<'a> Chain<'a> {
-    /// Starts at the optimum `theta` and the best sigma there.
-    fn new(profile: &'a Profile, options: &'a PosteriorOptions, theta: &[f64]) -> Result<Self> {
-        let failed = StatsError::Numerical { step: "the factorisation at the start of the random walk" };
-        let mut current = profile.workspace();
-        if !profile.factor(theta, &mut current) {
-            return Err(failed);
-        }
-        let mut position = vec![profile.sigma(&current, Criterion::Reml).ln()];
-        // A start on the boundary is moved inside, where the walk begins better.
-        position.extend(theta.iter().zip(profile.unit()).map(|(t, u)| (t / u).max(0.1).ln()));
-        let mut chain = Self {
-            profile,
-            priors: &options.priors,
-            density: f64::NEG_INFINITY,
-            current,
-            spare: profile.workspace(),
-            proposal: Proposal::new(&position, profile.sigma_df(Criterion::Reml)),
-            position,
-            turn: 0,
-            accepted: 0,
-            random: ChaCha8Rng::seed_from_u64(options.seed),
-        };
-        let theta = chain.theta();
-        if !profile.factor(&theta, &mut chain.current) {
-            return Err(failed);
-        }
-        chain.density = chain.log_density(&chain.position, &chain.current);
-        Ok(chain)
-    }
-
-    fn sigma(&self) -> f64 {
-        self.position[0].exp()
-    }
-
-    fn theta(&self) -> Vec<f64> {
-        self.theta_at(&self.position)
-    }
-
-    fn theta_at(&self, position: &[f64]) -> Vec<f64> {
-        position[1..].iter().zip(self.profile.unit()).map(|(log_theta, unit)| log_theta.exp() * unit).collect()
-    }
-
-    /// Log density of (log sigma, log theta) with coefficients and effects integrated out.
-    ///
-    /// The restricted likelihood is the integral over a flat prior; 1/sigma d sigma is flat in log sigma; a density of tau is one
-    /// of log theta times tau, here up to the unit of theta.
-    fn log_density(&self, position: &[f64], work: &Workspace) -> f64 {
-        let log_sigma = position[0];
-        let variance = (2.0 * log_sigma).exp();
-        let mut density = -0.5 * self.profile.log_determinants(work, Criterion::Reml)
-            - self.profile.sigma_df(Criterion::Reml) * log_sigma
-            - 0.5 * work.sum_of_squares / variance;
-        for ((log_theta, unit), prior) in position[1..].iter().zip(self.profile.unit()).zip(self.priors) {
-            let log_tau = log_sigma + log_theta;
-            density += log_tau + prior.log_density(log_tau.exp() * unit);
-        }
-        density
-    }
-
-    /// One theta afresh, or after the last of them all together by a step of the walk; then sigma alone, which needs no factorisation.
-    fn step(&mut self) {
-        let together = self.turn == self.priors.len();
-        let (mut trial, log_ratio) = if together {
-            (self.proposal.together(&self.position, &mut self.random), 0.0)
-        } else {
-            self.proposal.alone(1 + self.turn, &self.position, &mut self.random)
-        };
-        self.turn = if together { 0 } else { self.turn + 1 };
-        if self.profile.sigma_known() {
-            trial[0] = 0.0;
-        }
-        let theta = self.theta_at(&trial);
-        let log_uniform = self.random.random::<f64>().ln();
-        let mut accepted = false;
-        if self.profile.factor(&theta, &mut self.spare) {
-            let density = self.log_density(&trial, &self.spare);
-            if log_uniform < density - self.density + log_ratio {
-                self.position = trial;
-                self.density = density;
-                std::mem::swap(&mut self.current, &mut self.spare);
-                self.accepted += 1;
-                accepted = true;
-            }
-        }
-        if together {
-            self.proposal.record(accepted);
-        }
-        if self.profile.sigma_known() {
-            return;
-        }
-        let log_uniform = self.random.random::<f64>().ln();
-        let noise: f64 = self.random.sample(StandardNormal);
-        let old = self.position[0];
-        self.position[0] = old + self.proposal.sigma_step() * noise;
-        let density = self.log_density(&self.position, &self.current);
-        if log_uniform < density - self.density {
-            self.density = density;
-        } else {
-            self.position[0] = old;
-        }
-    }
-
-    /// Coefficients on Q (relative to least squares) and effects, drawn from their normal distributions given the position.
-    fn normal_part(&mut self) -> (Vec<f64>, Vec<f64>) {
-        let sigma = self.sigma();
-        let rank = self.profile.rank();
-        let mut draw: Vec<f64> = (0..rank).map(|_| sigma * self.random.sample::<f64, _>(StandardNormal)).collect();
-        solve_lower_transpose(self.profile.information_factor(&self.current), rank + 1, &mut draw);
-        for (value, centre) in draw.iter_mut().zip(self.profile.shift_on_q(&self.current)) {
-            *value += centre;
-        }
-        let noise: Vec<f64> =
-            (0..self.profile.n_effects()).map(|_| sigma * self.random.sample::<f64, _>(StandardNormal)).collect();
-        let effects = self.profile.effects(&self.current, &draw, Some(&noise));
-        (draw, effects)
     }
 }
 
@@ -378,6 +238,9 @@ fn effective_sample_size(values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rand::{Rng, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::StandardNormal;
 
     #[test]
     fn independent_draws_count_fully_and_sticky_draws_do_not() {

@@ -291,16 +291,11 @@ impl Profile {
         &work.corner
     }
 
-    /// `b = Λu` in term order, for the coefficients `shift` on Q and the standardised `noise` added to `L'u` (elimination order).
-    ///
-    /// With no noise these are the conditional modes.
-    pub(crate) fn effects(&self, work: &Workspace, shift: &[f64], noise: Option<&[f64]>) -> Vec<f64> {
+    /// Conditional modes `b = Λu` in term order, for the coefficients `shift` on Q.
+    pub(crate) fn effects(&self, work: &Workspace, shift: &[f64]) -> Vec<f64> {
         let width = self.rank + 1;
         let mut u: Vec<f64> =
             work.block.chunks_exact(width).map(|row| row[self.rank] - dot(&row[..self.rank], shift)).collect();
-        if let Some(noise) = noise {
-            u.iter_mut().zip(noise).for_each(|(value, z)| *value += z);
-        }
         work.numeric.solve_lower_transpose(&self.symbolic, &mut u);
         let at_place: Vec<f64> = (0..u.len())
             .map(|at| {
