@@ -11,39 +11,23 @@ use evenstand_tables::rows::{
 use evenstand_tables::{Finding, LongTable, Row, with_usable_numbers};
 use rayon::prelude::*;
 
-use crate::comparisons::{DefaultSetting, Yardstick, comparisons};
+use crate::by_response::{Outcome, work_out};
 use crate::confounded;
 use crate::covariance::Before;
-use crate::curve::{CurveModel, fit_curves};
-use crate::curve_tables::{adjusted_rows, curve_rows, field_curve_rows};
-use crate::decision::{best_not_tried, picture};
 use crate::design_checks::design_checks;
 use crate::dig_checklist::dig_checklist;
 use crate::dig_stand::dig_stand;
 use crate::dig_start::dug_groups;
 use crate::dig_window::{Digs, dig_windows, placed};
-use crate::drawn::Drawing;
-use crate::draws::GroupDraws;
-use crate::factors::factor_rows;
-use crate::facts::{model_facts, not_fitted};
-use crate::field_effects::{Contrast, field_effect_rows};
-use crate::group_answer::{GroupAnswer, Members, Outlook, Told, mark_primary, members, open_from_the_start};
-use crate::groups::{Axis, Coverage, GroupKey, axis_of};
-use crate::knob::Reference;
+use crate::group_answer::{GroupAnswer, Members, Outlook, mark_primary, members, open_from_the_start};
+use crate::groups::{Axis, GroupKey, axis_of};
 use crate::label_answer::label_answers;
 use crate::layout::closer_findings;
-use crate::left_out::left_out;
-use crate::levels::{LevelTest, test_levels};
 use crate::next_trial::next_trials;
-use crate::observations::observations;
-use crate::own_answer::own_answer;
 use crate::pooled_closers::{ALL_CLOSERS, pooled};
-use crate::response::{Better, Measures, Response};
+use crate::response::{Measures, Response};
 use crate::sensitivity::sensitivity;
 use crate::starting_points::{knob_rows, shape_rows, starting_point};
-use crate::strip_error::strip_variance;
-use crate::summary::mean;
-use crate::words;
 
 /// What is asked.
 #[derive(Debug, Clone, Copy)]
@@ -271,18 +255,35 @@ fn suggestions(
     // Strips whose condition is not one condition come last: nobody plants by them.
     let unclear = |key: &GroupKey| key.condition == "mixed" || key.condition == "unstated";
     groups.sort_by_key(|group| (unclear(&group.key), group.key.clone(), !group.primary, group.response.clone()));
-    for group in &groups {
-        let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
-        let start = starting_point(group, strips, questions.settings);
+    let advised: Vec<Advised> =
+        groups.par_iter().map(|group| Advised::new(group, members, questions.settings)).collect();
+    for (group, Advised { start, shapes, knobs }) in groups.iter().zip(advised) {
         answers.findings.extend(moved_by_digs(&start));
         answers.starting_points.push(start);
-        answers.shapes.extend(shape_rows(group));
-        let knobs = knob_rows(group, strips, questions.settings);
+        answers.shapes.extend(shapes);
         answers.findings.extend(knobs.iter().filter_map(start_beside_window));
         answers.settings.extend(knobs);
         answers.findings.extend(nothing_seen(group));
     }
     (answers, groups)
+}
+
+/// What is said to one group about next season.
+struct Advised {
+    start: StartingPointRow,
+    shapes: Vec<ShapeRow>,
+    knobs: Vec<KnobRow>,
+}
+
+impl Advised {
+    fn new(group: &GroupAnswer, members: &Members, settings: &Settings) -> Self {
+        let strips = members.get(&group.key).map_or(&[][..], Vec::as_slice);
+        Self {
+            start: starting_point(group, strips, settings),
+            shapes: shape_rows(group),
+            knobs: knob_rows(group, strips, settings),
+        }
+    }
 }
 
 /// A note where no step of a knob lies in the dig window, and the one that misses it least is the start.
@@ -332,158 +333,6 @@ fn nothing_seen(group: &GroupAnswer) -> Option<Finding> {
         group.key.condition, group.response, p_value
     );
     Some(Finding::note("no_difference_seen", message))
-}
-
-#[derive(Default)]
-struct Outcome {
-    groups: Vec<GroupAnswer>,
-    curves: Vec<CurveRow>,
-    field_curves: LongTable<FieldCurveRow>,
-    field_effects: Vec<FieldEffectRow>,
-    adjusted: LongTable<AdjustedRow>,
-    comparisons: LongTable<ComparisonRow>,
-    factors: Vec<FactorRow>,
-    facts: Vec<ModelRow>,
-    findings: Vec<Finding>,
-}
-
-fn work_out(
-    questions: &Questions,
-    measures: &Measures,
-    members: &Members,
-    axis: &Axis,
-    response: &Response,
-) -> Outcome {
-    let settings = questions.settings;
-    let Some(observed) = observations(questions.strips, measures, response, axis) else { return Outcome::default() };
-    let default_of = |key: &GroupKey| {
-        let default = Reference::pooled(members.get(key)?, settings);
-        default.force_n.filter(|_| default.given).map(DefaultSetting::Force)
-    };
-    let before = Before { names: &settings.analysis.covariates, measures };
-    let margin = settings.tolerance.of(&response.name);
-    let yardstick = Yardstick { margin, default_of: &default_of, before: &before };
-    let whole_plots = settings.analysis.whole_plots.as_deref();
-    let mut outcome = Outcome {
-        comparisons: comparisons(&observed, response, axis, &yardstick).into(),
-        factors: factor_rows(&observed, response, axis, whole_plots, &before),
-        ..Outcome::default()
-    };
-    if response.better == Better::Neither {
-        return outcome;
-    }
-    let observed = observed.behind_curves();
-    let tolerance = settings.tolerance.of(&response.name).unwrap_or_else(|| {
-        let values: Vec<f64> = observed.rows.iter().map(|row| row.value.value).collect();
-        0.02 * mean(&values).abs()
-    });
-    let open = |key: &GroupKey, coverage: &Coverage, why: String| GroupAnswer {
-        key: key.clone(),
-        response: response.name.clone(),
-        primary: false,
-        tolerance,
-        coverage: coverage.clone(),
-        finding: Outlook::Open(why),
-    };
-    let groups = observed.groups.clone();
-    if groups.iter().all(|(key, coverage)| words::nothing_to_compare(coverage, &key.condition).is_some()) {
-        outcome.groups = groups
-            .iter()
-            .filter_map(|(key, coverage)| {
-                Some(open(key, coverage, words::nothing_to_compare(coverage, &key.condition)?))
-            })
-            .collect();
-        return outcome;
-    }
-    let first = observed.rows[0].modelled;
-    let alike = observed.rows.iter().all(|row| row.modelled == first);
-    let seed = seed_of(settings.analysis.seed, axis.name(), &response.name);
-    let model = match fit_curves(response, observed, Drawing { seed, draws: settings.analysis.draws }) {
-        Ok(model) => model,
-        Err(why) => {
-            outcome.facts = not_fitted(axis, &response.name, &why);
-            outcome.groups = groups
-                .iter()
-                .map(|(key, coverage)| {
-                    let reason =
-                        words::nothing_to_compare(coverage, &key.condition).unwrap_or_else(|| words::not_fitted(alike));
-                    open(key, coverage, reason)
-                })
-                .collect();
-            return outcome;
-        }
-    };
-    let tests: Vec<Option<LevelTest>> =
-        (0..groups.len()).map(|group| test_levels(&model.observations, group, response)).collect();
-    let without = left_out(&model);
-    outcome.facts = model_facts(axis, &model, &tests);
-    outcome.findings.extend(disagreement(&model));
-    for (number, ((key, coverage), levels)) in groups.iter().zip(tests).enumerate() {
-        if let Some(why) = words::nothing_to_compare(coverage, &key.condition) {
-            outcome.groups.push(open(key, coverage, why));
-            continue;
-        }
-        let Some(draws) = GroupDraws::new(&model, number, seed ^ (number as u64 + 1)) else {
-            outcome.groups.push(open(
-                key,
-                coverage,
-                "The settings cannot be told apart from the fields they were in.".into(),
-            ));
-            continue;
-        };
-        outcome.curves.extend(curve_rows(key, &model, coverage, &draws));
-        outcome.field_curves.extend(field_curve_rows(key, &model, number));
-        outcome.adjusted.extend(adjusted_rows(key, &model, number));
-        let borrowed_share = model.drawn.borrowed(number, coverage.field_seasons, model.frame.sum_of_squares(number));
-        if let Some(pool) = model.frame.groups[number].pool {
-            let members = (0..groups.len()).filter(|other| model.frame.groups[*other].pool == Some(pool));
-            let wide = members
-                .map(|other| groups[other].1.tested)
-                .fold(coverage.tested, |(low, high), (lightest, heaviest)| (low.min(lightest), high.max(heaviest)));
-            if best_not_tried(&draws, coverage, wide, tolerance) {
-                outcome.groups.push(open(key, coverage, words::BEST_NOT_TRIED.into()));
-                continue;
-            }
-        }
-        let picture = picture(&draws, coverage, levels.as_ref(), tolerance);
-        let default_n = members.get(key).and_then(|strips| Reference::pooled(strips, settings).force_n);
-        let contrast = Contrast::of(picture.best_n, default_n, coverage.tested);
-        outcome.field_effects.extend(field_effect_rows(key, &model, number, &draws, contrast));
-        outcome.groups.push(GroupAnswer {
-            key: key.clone(),
-            response: response.name.clone(),
-            primary: false,
-            tolerance,
-            finding: Outlook::Told(Box::new(Told {
-                picture,
-                own: own_answer(&model, number),
-                left_out: without[number].clone(),
-                levels,
-                draws,
-                borrowed_share,
-                strip_variance: strip_variance(&model, number),
-            })),
-            coverage: coverage.clone(),
-        });
-    }
-    outcome
-}
-
-/// A finding where the binomial model of the same counts tells other slopes than the working model.
-fn disagreement(model: &CurveModel) -> Option<Finding> {
-    let Some(Ok(check)) = &model.binomial else { return None };
-    let worst = check.worst().filter(|_| !check.agrees())?;
-    let (key, _) = model.observations.groups.get(worst.group?)?;
-    let message = format!(
-        "{}: the binomial model of the counts tells another slope of {} than the working model (by {:.1} standard errors){}",
-        key.condition,
-        model.response.name,
-        worst.difference.abs(),
-        if check.converged { "" } else { "; its search did not settle" },
-    );
-    Some(Finding::warning("models_disagree", message).remedy(
-        "look at strips with very few seeds, or with all or none of them up; the answer leans on how they are weighed",
-    ))
 }
 
 /// A seed of its own for each model, the same whatever else is modelled (FNV-1a of the names).

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use evenstand_agronomy::{force_levels, level_width};
 use evenstand_stats::{Adjustment, Comparison, ComparisonFamily, Contrast};
 use evenstand_tables::rows::ComparisonRow;
+use rayon::prelude::*;
 
 use crate::between_fields::BetweenFields;
 use crate::covariance::{Before, choose};
@@ -29,7 +30,7 @@ pub(crate) struct Yardstick<'a> {
     /// Differences up to this do not matter, in the response's own unit; `None` where no tolerance is set.
     pub margin: Option<f64>,
     /// Default of a group, where somebody named one.
-    pub default_of: &'a dyn Fn(&GroupKey) -> Option<DefaultSetting>,
+    pub default_of: &'a (dyn Fn(&GroupKey) -> Option<DefaultSetting> + Sync),
     /// What strips differed in before.
     pub before: &'a Before<'a>,
 }
@@ -41,26 +42,32 @@ pub(crate) fn comparisons(
     axis: &Axis,
     yardstick: &Yardstick,
 ) -> Vec<ComparisonRow> {
-    let mut rows = Vec::new();
+    let mut helds: Vec<(Held, BTreeMap<usize, Vec<&Observation>>)> = Vec::new();
     for (group, (key, _)) in observations.groups.iter().enumerate() {
         let mut by_field: BTreeMap<usize, Vec<&Observation>> = BTreeMap::new();
         for member in observations.rows.iter().filter(|row| row.group == group) {
             by_field.entry(member.field_season).or_default().push(member);
         }
-        let default = (yardstick.default_of)(key);
-        let held = Held { response, axis, key, margin: yardstick.margin, default, before: yardstick.before };
         by_field.retain(|_, members| labels(members, axis).1.len() > 1);
-        for (field_season, members) in &by_field {
-            let place = observations.field_seasons[*field_season];
-            rows.extend(family(members, &held, Some(place)));
-        }
-        let all: Vec<&Observation> = by_field.into_values().flatten().collect();
-        if !all.is_empty() {
-            rows.extend(family(&all, &held, None));
-        }
+        let default = (yardstick.default_of)(key);
+        helds.push((
+            Held { response, axis, key, margin: yardstick.margin, default, before: yardstick.before },
+            by_field,
+        ));
     }
-    rows
+    let mut families: Vec<Family> = Vec::new();
+    for (held, by_field) in &helds {
+        let place = |field_season: &usize| Some(observations.field_seasons[*field_season]);
+        let of_fields = by_field.iter().map(|(field, members)| (held, members.clone(), place(field)));
+        families.extend(of_fields);
+        let all: Vec<&Observation> = by_field.values().flatten().copied().collect();
+        families.extend((!all.is_empty()).then_some((held, all, None)));
+    }
+    families.par_iter().flat_map_iter(|(held, members, place)| family(members, held, *place)).collect()
 }
+
+/// Strips whose settings are compared with each other, of one field-season where a place is named.
+type Family<'a> = (&'a Held<'a>, Vec<&'a Observation<'a>>, Option<(&'a str, i64)>);
 
 /// Setting of each strip, numbered, and the names of the settings: positions where none has a force, treatments where all have one, else force levels.
 fn labels(members: &[&Observation], axis: &Axis) -> (Vec<usize>, Vec<String>) {

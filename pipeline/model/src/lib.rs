@@ -30,6 +30,7 @@ mod between_within;
 mod binomial_check;
 #[cfg(test)]
 mod by_hand;
+mod by_response;
 mod comparisons;
 mod condition_checks;
 mod confounded;
