@@ -173,7 +173,7 @@ fn readme() -> String {
 
 **Invented data.** No farm, field or planter here is real. A research farm compares settings of one planter in strips. `raw/` holds the
 first season: two fields, four settings, four blocks each. `season-2025/` holds what the second brought: the plan (`field-2025.csv`, `strip-2025.csv`) and, after the
-counts, the rest. The plan follows what the first season advised to test next, with one block fewer: six settings in three blocks, in an order drawn anew for every block of `K3`. In `K4`
+counts, the rest. The plan takes the range that the first season advised to test next: six settings in three blocks, in an order drawn anew for every block of `K3`. In `K4`
 somebody went through the settings in the same order in every block. Three rows of each strip were counted together on eight evenings.
 
 Made by `sample-data/make_demo.rs` with seed {SEED}; read by `notebooks-md/04-strip-trial.md`.
