@@ -65,6 +65,7 @@ impl<'a> Chain<'a> {
             finished: elimination.finished(),
             spare_eliminated: elimination.eliminated(),
             spare_finished: elimination.finished(),
+            // Until the top is found.
             proposal: Proposal::new(&[], &[], Vec::new()),
             position: position.clone(),
             chi_squared: ChiSquared::new(profile.sigma_df(Criterion::Reml)).ok().filter(|_| !profile.sigma_known()),
