@@ -350,6 +350,17 @@ fn groups_of_all_or_nothing_have_no_maximum_and_are_told_so() {
 }
 
 #[test]
+fn fitted_probabilities_are_those_of_the_fixed_part_and_the_modes_together() {
+    let design = seeds();
+    let fit = BinomialMixed::laplace().fit(&design).expect("fit");
+    let modes = &fit.conditional_modes()[0].modes;
+    assert_eq!(fit.probabilities().len(), modes.len(), "one plate a row");
+    for ((probability, logit), mode) in fit.probabilities().iter().zip(fit.marginal_logits()).zip(modes) {
+        near::absolute(*probability, 1.0 / (1.0 + (-logit - mode).exp()), 1e-9, "probability");
+    }
+}
+
+#[test]
 fn contrasts_are_z_tests() {
     let fit = BinomialMixed::laplace().fit(&seeds()).expect("fit");
     let contrast = fit.contrast(&[0.0, 0.0, 0.0, 1.0]).expect("contrast");

@@ -321,6 +321,14 @@ fn small_tables_are_separated_exactly_when_a_cut_exists() {
 }
 
 #[test]
+fn nothing_but_failures_takes_the_intercept_to_minus_infinity() {
+    let design = BinomialDesign::new(vec![0.0; 6], vec![4.0; 6], Array2::ones((6, 1)), vec!["one".into()], Vec::new());
+    let fit = Logistic::ordinary().fit(&design.expect("valid design")).expect("fit");
+    assert_eq!((fit.coefficients()[0], fit.standard_errors()[0]), (f64::NEG_INFINITY, f64::INFINITY));
+    assert!(fit.notes()[0].message.contains("`one` runs to minus infinity"), "{}", fit.notes()[0].message);
+}
+
+#[test]
 fn nothing_but_successes_is_complete_separation_by_the_intercept() {
     let design = BinomialDesign::new(vec![4.0; 6], vec![4.0; 6], Array2::ones((6, 1)), vec!["one".into()], vec![])
         .expect("valid design");
