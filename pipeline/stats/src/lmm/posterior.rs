@@ -3,7 +3,7 @@
 //! Priors: flat on the coefficients, 1/sigma on sigma, and an independent half-normal or tapered half-Cauchy on the standard deviation
 //! `tau_k = sigma theta_k` of every random term, with a scale that the caller states in response units (per unit of the covariate).
 //! Given (sigma, theta) everything else is normal and drawn exactly; only (log sigma, log theta) is walked over, with the coefficients and
-//! effects integrated out by the same factorisation that the fit uses. On the logarithm a spread that a handful of groups tells has light tails on both
+//! effects integrated out (`chain.rs`, `elimination.rs`). On the logarithm a spread that a handful of groups tells has light tails on both
 //! sides: on its own scale it reaches from next to nothing to the prior's, many times its median, and a walk with steps of one size hardly gets there.
 
 use super::chain::Chain;
