@@ -124,12 +124,12 @@ fn the_strip_trial_finds_its_best_and_the_layout_that_was_not_drawn() {
     let planted: Vec<_> = review.result("strips").into_iter().filter(|row| row["field_id"] == "K3").collect();
     let distinct = |name: &str| planted.iter().map(|row| row[name].clone()).collect::<BTreeSet<_>>().len().to_string();
     let shape = [("n_levels", distinct("treatment")), ("n_blocks", distinct("block")), ("n_fields", "1".to_owned())];
-    let taken = weighed.iter().find(|row| shape.iter().all(|(name, value)| row[*name] == *value)).unwrap();
-    let [short, error] = ["reduction", "monte_carlo_error"].map(|name| {
-        let [advised, taken] = [&first, taken].map(|row| row[name].parse::<f64>().unwrap());
-        if name == "reduction" { advised - taken } else { advised + taken }
-    });
-    assert!(short < 2.0 * error, "{short} {error}");
+    let range = ["low_n", "high_n"].map(|name| (name, first[name].clone()));
+    let taken =
+        weighed.iter().find(|row| shape.iter().chain(&range).all(|(name, value)| row[*name] == *value)).unwrap();
+    let of_both = |name: &str| [&first, taken].map(|row| row[name].parse::<f64>().unwrap());
+    let ([advised, taken], errors) = (of_both("reduction"), of_both("monte_carlo_error"));
+    assert!(advised - taken < 2.0 * errors.iter().sum::<f64>(), "{advised} {taken} {errors:?}");
     let forces: Vec<f64> = planted.iter().map(|row| row["force_n"].parse().unwrap()).collect();
     let ends = [("low_n", f64::min as fn(f64, f64) -> f64), ("high_n", f64::max)];
     for (name, end) in ends {
