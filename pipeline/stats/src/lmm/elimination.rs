@@ -9,7 +9,7 @@
 //!
 //! A walk may therefore move the spreads of inner terms at a fraction of what the others cost.
 
-use super::parting::{Effect, Parting};
+use super::parting::{Component, Effect, Parting};
 use crate::dense::{add_scaled, cholesky_in_place, dot, solve_lower_transpose};
 use crate::design::Design;
 use rand::Rng;
@@ -72,21 +72,17 @@ impl Elimination {
         Self::of(design, weighted_residuals, Parting::cheapest(design))
     }
 
-    fn of(design: &Design, weighted_residuals: &[f64], parting: Parting) -> Self {
+    fn of(design: &Design, weighted_residuals: &[f64], mut parting: Parting) -> Self {
         let rank = design.rank();
         let size = rank + parting.inner.len() + 1;
-        let mut components: Vec<Block> = Vec::with_capacity(parting.components.len());
         let (mut own, mut across) = (0, 0);
-        for component in &parting.components {
-            let (effects, columns) = (component.effects.len(), component.columns.len());
-            components.push(Block {
-                effects: component.effects.clone(),
-                columns: component.columns.clone(),
-                own: own..own + effects * effects,
-                across: across..across + effects * columns,
-            });
-            (own, across) = (own + effects * effects, across + effects * columns);
-        }
+        let placed = |Component { effects, columns }: Component| {
+            let starts = (own, across);
+            own += effects.len() * effects.len();
+            across += effects.len() * columns.len();
+            Block { effects, columns, own: starts.0..own, across: starts.1..across }
+        };
+        let components: Vec<Block> = std::mem::take(&mut parting.components).into_iter().map(placed).collect();
         let (mut own, mut across, mut rest) = (vec![0.0; own], vec![0.0; across], vec![0.0; size * size]);
         for (row, residual) in weighted_residuals.iter().enumerate() {
             let left: Vec<(usize, f64)> =
