@@ -438,4 +438,7 @@ fn choices() {
     for target in ["strip_tables", "model", "link"] {
         put(target, "plain", &plain);
     }
+    let eight_strips: Vec<u8> = (0..360).map(|_| byte()).collect();
+    put("small_model", "few", &eight_strips);
+    put("small_model", "plain", &plain[..360]);
 }

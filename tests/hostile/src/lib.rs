@@ -72,6 +72,7 @@ pub const TARGETS: &[Target] = &[
     Target { name: "archive", bytes: "a .zip", run: files::archive, ordinary: 500 },
     Target { name: "strip_tables", bytes: "choices for tables of strips", run: strips::strip_tables, ordinary: 500 },
     Target { name: "model", bytes: "choices for tables of strips", run: strips::model, ordinary: 60 },
+    Target { name: "small_model", bytes: "choices for eight strips", run: strips::small_model, ordinary: 200 },
     #[cfg(feature = "link")]
     Target { name: "link", bytes: "choices for kept tables", run: kept::link_kept, ordinary: 200 },
 ];

@@ -9,13 +9,13 @@
 //!
 //! A walk may therefore move the spreads of inner terms at a fraction of what the others cost.
 
+use super::batch::{Batch, BatchFactor};
 use super::parting::{Component, Effect, Parting};
-use crate::dense::{add_scaled, cholesky_in_place, dot, solve_lower_transpose};
+use crate::dense::{cholesky_in_place, dot, solve_lower_transpose};
 use crate::design::Design;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
-use std::ops::Range;
 
 /// Cross-products of a design, parted.
 #[derive(Debug)]
@@ -26,31 +26,17 @@ pub(super) struct Elimination {
     pub(super) outer_terms: Vec<usize>,
     pub(super) inner_terms: Vec<usize>,
     inner: Vec<Effect>,
-    components: Vec<Block>,
-    own: Vec<f64>,
-    across: Vec<f64>,
+    /// Places of outer effects, component by component: the order in which they are drawn.
+    outer: Vec<usize>,
+    batches: Vec<Batch>,
     /// Of fixed columns, inner effects and residual, lower triangle.
     rest: Vec<f64>,
-}
-
-/// Where the matrices of a component stand.
-#[derive(Debug)]
-struct Block {
-    effects: Vec<Effect>,
-    columns: Vec<usize>,
-    /// Effects × effects.
-    own: Range<usize>,
-    /// Effects × columns.
-    across: Range<usize>,
 }
 
 /// The first stage at some spreads of outer terms.
 #[derive(Debug, Clone)]
 pub(super) struct Eliminated {
-    /// Lower factors L of the components.
-    own: Vec<f64>,
-    /// `L⁻¹` times the scaled cross-products with other columns.
-    across: Vec<f64>,
+    batches: Vec<BatchFactor>,
     /// Rows of the factor for the fixed columns; below and right of them what is left over inner effects and residual.
     rest: Vec<f64>,
     log_determinant: f64,
@@ -75,37 +61,27 @@ impl Elimination {
     fn of(design: &Design, weighted_residuals: &[f64], mut parting: Parting) -> Self {
         let rank = design.rank();
         let size = rank + parting.inner.len() + 1;
-        let (mut own, mut across) = (0, 0);
-        let placed = |Component { effects, columns }: Component| {
-            let starts = (own, across);
-            own += effects.len() * effects.len();
-            across += effects.len() * columns.len();
-            Block { effects, columns, own: starts.0..own, across: starts.1..across }
-        };
-        let components: Vec<Block> = std::mem::take(&mut parting.components).into_iter().map(placed).collect();
-        let (mut own, mut across, mut rest) = (vec![0.0; own], vec![0.0; across], vec![0.0; size * size]);
+        let components = std::mem::take(&mut parting.components);
+        let outer =
+            components.iter().flat_map(|component| component.effects.iter().map(|effect| effect.place)).collect();
+        let (mut batches, lanes) = side_by_side(&components);
+        let mut rest = vec![0.0; size * size];
         for (row, residual) in weighted_residuals.iter().enumerate() {
             let left: Vec<(usize, f64)> =
                 parting.left_in(design, row).chain(std::iter::once((size - 1, *residual))).collect();
             for (number, (i, value)) in left.iter().enumerate() {
                 left[..=number].iter().for_each(|(j, other)| rest[i * size + j] += value * other);
             }
-            let Some(component) = parting.component_of[row].map(|number| &components[number]) else { continue };
-            let (effects, columns) = (component.effects.len(), component.columns.len());
-            let acting = || {
-                parting.outer_in(design, row).filter_map(|(effect, z)| Some((parting.place_in_component[effect]?, z)))
-            };
-            for (a, value) in acting() {
-                acting().for_each(|(b, other)| own[component.own.start + a * effects + b] += value * other);
-                for (column, other) in &left {
-                    let at = component.columns.partition_point(|known| known < column);
-                    across[component.across.start + a * columns + at] += value * other;
-                }
-            }
+            let Some((batch, lane)) = parting.component_of[row].map(|number| lanes[number]) else { continue };
+            let acting: Vec<(usize, f64)> = parting
+                .outer_in(design, row)
+                .filter_map(|(effect, z)| Some((parting.place_in_component[effect]?, z)))
+                .collect();
+            batches[batch].add(lane, &acting, &left);
         }
         let n_effects = parting.n_effects();
         let Parting { outer_terms, inner_terms, inner, .. } = parting;
-        Self { rank, n_effects, outer_terms, inner_terms, inner, components, own, across, rest }
+        Self { rank, n_effects, outer_terms, inner_terms, inner, outer, batches, rest }
     }
 
     fn size(&self) -> usize {
@@ -114,8 +90,8 @@ impl Elimination {
 
     /// Space for the first stage.
     pub(super) fn eliminated(&self) -> Eliminated {
-        let Self { own, across, rest, .. } = self;
-        Eliminated { own: own.clone(), across: across.clone(), rest: rest.clone(), log_determinant: 0.0 }
+        let batches = self.batches.iter().map(Batch::factor).collect();
+        Eliminated { batches, rest: self.rest.clone(), log_determinant: 0.0 }
     }
 
     /// Space for the second stage.
@@ -129,55 +105,13 @@ impl Elimination {
     pub(super) fn eliminate(&self, theta: &[f64], into: &mut Eliminated) -> bool {
         into.rest.copy_from_slice(&self.rest);
         into.log_determinant = 0.0;
-        let mut square = Vec::new();
-        self.components.iter().all(|component| self.eliminate_component(component, theta, into, &mut square))
-            && self.eliminate_fixed(into)
-    }
-
-    /// `square` is space for what a component takes off the rest.
-    fn eliminate_component(
-        &self,
-        component: &Block,
-        theta: &[f64],
-        into: &mut Eliminated,
-        square: &mut Vec<f64>,
-    ) -> bool {
-        let (effects, columns) = (component.effects.len(), component.columns.len());
-        let (from, own) = (&self.own[component.own.clone()], &mut into.own[component.own.clone()]);
-        for (a, left) in component.effects.iter().enumerate() {
-            for (b, right) in component.effects[..=a].iter().enumerate() {
-                own[a * effects + b] = theta[left.term] * theta[right.term] * from[a * effects + b];
-            }
-            own[a * effects + a] += 1.0;
-        }
-        if !cholesky_in_place(own, effects) {
-            return false;
-        }
-        let (from, across) = (&self.across[component.across.clone()], &mut into.across[component.across.clone()]);
-        square.clear();
-        square.resize(columns * columns, 0.0);
-        for (a, effect) in component.effects.iter().enumerate() {
-            let (above, row) = across.split_at_mut(a * columns);
-            let row = &mut row[..columns];
-            let factors = &own[a * effects..=a * effects + a];
-            row.iter_mut().zip(&from[a * columns..]).for_each(|(value, product)| *value = theta[effect.term] * product);
-            for (b, factor) in factors[..a].iter().enumerate() {
-                add_scaled(row, -factor, &above[b * columns..(b + 1) * columns]);
-            }
-            into.log_determinant += 2.0 * factors[a].ln();
-            let inverse = 1.0 / factors[a];
-            row.iter_mut().for_each(|value| *value *= inverse);
-            for i in 0..columns {
-                add_scaled(&mut square[i * columns..=i * columns + i], row[i], row);
+        for (batch, factor) in self.batches.iter().zip(&mut into.batches) {
+            match batch.eliminate(theta, factor, &mut into.rest, self.size()) {
+                Some(log_determinant) => into.log_determinant += log_determinant,
+                None => return false,
             }
         }
-        for (i, row) in component.columns.iter().enumerate() {
-            let target = &mut into.rest[row * self.size()..];
-            for (column, value) in component.columns[..=i].iter().zip(&square[i * columns..]) {
-                target[*column] -= value;
-            }
-        }
-        true
+        self.eliminate_fixed(into)
     }
 
     /// The rows of the fixed columns become those of the factor, and what they explain is taken off the rest.
@@ -261,21 +195,28 @@ impl Elimination {
         let mut fixed: Vec<f64> = (0..rank).map(|column| noise() - explained(column)).collect();
         solve_lower_transpose(&eliminated.rest, size, &mut fixed);
         drawn[..rank].copy_from_slice(&fixed);
-        for component in &self.components {
-            let (count, columns) = (component.effects.len(), component.columns.len());
-            let across = &eliminated.across[component.across.clone()];
-            let explained = |effect: usize| {
-                let row = across[effect * columns..].iter().zip(&component.columns);
-                row.map(|(value, column)| value * drawn[*column]).sum::<f64>()
-            };
-            let mut standard: Vec<f64> = (0..count).map(|effect| noise() - explained(effect)).collect();
-            solve_lower_transpose(&eliminated.own[component.own.clone()], count, &mut standard);
-            for (effect, value) in component.effects.iter().zip(standard) {
-                effects[effect.place] = theta[effect.term] * value;
-            }
+        self.outer.iter().for_each(|place| effects[*place] = noise());
+        for (batch, factor) in self.batches.iter().zip(&eliminated.batches) {
+            batch.draw(theta, factor, &drawn, &mut effects);
         }
         (fixed, effects)
     }
+}
+
+/// Puts components that are alike into batches, and says of each in which it is, and in which lane.
+fn side_by_side(components: &[Component]) -> (Vec<Batch>, Vec<(usize, usize)>) {
+    let mut batches: Vec<Batch> = Vec::new();
+    let mut place = |component: &Component| {
+        // Of those that are alike only the last has a lane left.
+        let taken =
+            batches.iter_mut().enumerate().rev().find_map(|(number, batch)| Some((number, batch.take(component)?)));
+        taken.unwrap_or_else(|| {
+            batches.push(Batch::new(component));
+            (batches.len() - 1, 0)
+        })
+    };
+    let lanes = components.iter().map(&mut place).collect();
+    (batches, lanes)
 }
 
 #[cfg(test)]

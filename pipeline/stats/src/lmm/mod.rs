@@ -1,5 +1,6 @@
 //! Linear mixed models by profiled likelihood.
 
+mod batch;
 mod chain;
 mod coordinates;
 mod degrees_of_freedom;
