@@ -36,7 +36,8 @@ pub fn model(review: &Review, totals: Option<&Path>, voice: &mut Voice) -> Resul
     } else {
         let kept = kept_of(&store, totals)?;
         let beside = Beside { last_season: last_hash.as_deref(), totals };
-        work_out(review, &store, kept, &last, beside, from.as_deref(), voice)?
+        // By a thread of the pool: what one thread lets go is not given to others, and the fits, which run there, need what linking had.
+        rayon::scope(|_| work_out(review, &store, kept, &last, beside, from.as_deref(), voice))?
     };
     voice.findings(&modelled.findings);
     voice.fact("strips", modelled.strips);

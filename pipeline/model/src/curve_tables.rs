@@ -11,19 +11,17 @@ use crate::decision::grid;
 use crate::draws::GroupDraws;
 use crate::groups::{Basis, Coverage, GroupKey};
 use crate::observations::Observation;
-use crate::summary::{mean, quantile};
+use crate::summary::{limits, mean};
 
 /// Points of a field-season's curve.
 const FIELD_CURVE_POINTS: usize = 31;
-/// Limits of intervals in `curves` and `field_curves`: 90 %.
-const LOW: f64 = 0.05;
-const HIGH: f64 = 0.95;
 
 pub(crate) fn curve_rows(key: &GroupKey, model: &CurveModel, coverage: &Coverage, draws: &GroupDraws) -> Vec<CurveRow> {
     grid(coverage.tested)
         .into_iter()
         .map(|force_n| {
             let typical = draws.typical(force_n);
+            let (low, high) = limits(&typical);
             CurveRow {
                 condition: key.condition.clone(),
                 closer: key.closer.clone(),
@@ -31,8 +29,8 @@ pub(crate) fn curve_rows(key: &GroupKey, model: &CurveModel, coverage: &Coverage
                 response: model.response.name.clone(),
                 force_n,
                 estimate: Some(mean(&typical)),
-                low: Some(quantile(&typical, LOW)),
-                high: Some(quantile(&typical, HIGH)),
+                low: Some(low),
+                high: Some(high),
             }
         })
         .collect()
@@ -96,6 +94,7 @@ pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize)
         let row = |point: usize| {
             let force_n = low + (high - low) * point as f64 / (FIELD_CURVE_POINTS - 1) as f64;
             let values = curve.at(model, force_n);
+            let (low, high) = limits(&values);
             FieldCurveRow {
                 field_id: field_id.to_owned(),
                 season,
@@ -105,8 +104,8 @@ pub(crate) fn field_curve_rows(key: &GroupKey, model: &CurveModel, group: usize)
                 response: model.response.name.clone(),
                 force_n,
                 estimate: Some(mean(&values)),
-                low: Some(quantile(&values, LOW)),
-                high: Some(quantile(&values, HIGH)),
+                low: Some(low),
+                high: Some(high),
             }
         };
         (0..FIELD_CURVE_POINTS).map(row).collect::<Vec<_>>()

@@ -1,6 +1,6 @@
 //! From draws to an answer: best, window, start, evidence, shape.
 
-use crate::summary::{mean, quantile};
+use crate::summary::{limits, mean, quantile};
 
 use crate::dig_window::BoundBy;
 use crate::draws::{Field, GroupDraws, UnseenFields};
@@ -144,10 +144,11 @@ pub(crate) struct Gain {
 impl Gain {
     /// From the gain of each draw; `moved` where the start is not the default.
     pub fn of(gains: &[f64], moved: bool) -> Self {
+        let (low, high) = limits(gains);
         Self {
             expected: mean(gains),
-            low: quantile(gains, 0.05),
-            high: quantile(gains, 0.95),
+            low,
+            high,
             probability: moved.then(|| gains.iter().filter(|gain| **gain > 0.0).count() as f64 / gains.len() as f64),
         }
     }
@@ -173,8 +174,7 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
     let (window, level_everywhere) = window_of(&typical, best, tolerance);
     let window = window.map(|(low, high)| (grid[low], grid[high]));
     let best_unseen = unseen.best();
-    let (best_low_n, best_high_n) =
-        to_cells((quantile(&best_unseen, 0.05), quantile(&best_unseen, 0.95)), &coverage.level_forces, coverage.tested);
+    let (best_low_n, best_high_n) = to_cells(limits(&best_unseen), &coverage.level_forces, coverage.tested);
     // A trial without a test has not shown a difference, and what logs show may be the fields'.
     let seen = levels.is_some_and(|test| test.p_value <= NO_DIFFERENCE);
     let shape = if seen {

@@ -267,6 +267,6 @@ impl Drawn {
     /// An effect in one draw; of blocks only the means are there.
     fn effect(&self, draw: usize, term: Term, number: usize) -> f64 {
         debug_assert!(term != Term::Block, "blocks have means only");
-        self.offsets[term as usize].map_or(0.0, |offset| self.posterior.effects[[draw, offset + number]])
+        self.offsets[term as usize].map_or(0.0, |offset| f64::from(self.posterior.effects[[draw, offset + number]]))
     }
 }

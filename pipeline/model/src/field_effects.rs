@@ -6,7 +6,7 @@ use crate::curve::CurveModel;
 use crate::curve_tables::of_field_seasons;
 use crate::draws::{Field, GroupDraws};
 use crate::groups::GroupKey;
-use crate::summary::{mean, quantile};
+use crate::summary::{limits, mean};
 
 /// Settings nearer than this share of the tested range are the same.
 const SAME: f64 = 0.02;
@@ -49,19 +49,22 @@ pub(crate) fn field_effect_rows(
     draws: &GroupDraws,
     contrast: Contrast,
 ) -> Vec<FieldEffectRow> {
-    let row = |scope: &str, differences: &[f64]| FieldEffectRow {
-        condition: key.condition.clone(),
-        closer: key.closer.clone(),
-        planter_id: key.planter(),
-        response: model.response.name.clone(),
-        scope: scope.to_owned(),
-        contrast: contrast.name.to_owned(),
-        to_n: Some(contrast.to_n),
-        from_n: Some(contrast.from_n),
-        difference: Some(mean(differences)),
-        low: Some(quantile(differences, 0.05)),
-        high: Some(quantile(differences, 0.95)),
-        ..FieldEffectRow::default()
+    let row = |scope: &str, differences: &[f64]| {
+        let (low, high) = limits(differences);
+        FieldEffectRow {
+            condition: key.condition.clone(),
+            closer: key.closer.clone(),
+            planter_id: key.planter(),
+            response: model.response.name.clone(),
+            scope: scope.to_owned(),
+            contrast: contrast.name.to_owned(),
+            to_n: Some(contrast.to_n),
+            from_n: Some(contrast.from_n),
+            difference: Some(mean(differences)),
+            low: Some(low),
+            high: Some(high),
+            ..FieldEffectRow::default()
+        }
     };
     let mut rows: Vec<FieldEffectRow> = of_field_seasons(model, group, |curve| {
         let (to, from) = (curve.at(model, contrast.to_n), curve.at(model, contrast.from_n));

@@ -132,4 +132,4 @@ pub use share_limit::{Line, ShareCurve, ShareCurveDraws, ShareCurves, ShareRow, 
 pub use simulate_power::{
     Analysis, PlannedTrial, Quadratic, Question, SimulatedPower, SimulationOptions, simulate_power,
 };
-pub use summary::{mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};
+pub use summary::{limits, mean, quantile, quantile_of_sorted, standard_deviation, weighted_mean};

@@ -54,11 +54,38 @@ pub fn weighted_mean(values: &[f64], weights: &[f64]) -> Result<f64> {
 pub fn quantile(values: &[f64], p: f64) -> Result<f64> {
     check_quantile(values, p)?;
     let (below, share) = place(values.len(), p);
-    let mut values = values.to_vec();
-    let (_, low, above) = values.select_nth_unstable_by(below, f64::total_cmp);
-    let low = *low;
-    let high = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
+    let (low, high) = order_statistics(&mut values.to_vec(), below);
     Ok(between(low, high, share))
+}
+
+/// [`quantile`] at two probabilities, `low` not above `high`: the limits of an interval, for little more than one of them takes.
+///
+/// # Errors
+/// As [`quantile`]; `low` above `high`.
+pub fn limits(values: &[f64], low: f64, high: f64) -> Result<(f64, f64)> {
+    check_quantile(values, low)?;
+    check_quantile(values, high)?;
+    if low > high {
+        return Err(StatsError::OutOfRange {
+            what: "the lower probability",
+            value: low,
+            expected: "at most the upper",
+        });
+    }
+    let ((first, first_share), (second, second_share)) = (place(values.len(), low), place(values.len(), high));
+    let mut values = values.to_vec();
+    let upper = order_statistics(&mut values, second);
+    // What lies below the upper limit has the lower one among it, but for the neighbour that is the upper one itself.
+    let lower = order_statistics(&mut values[..=second], first);
+    let lower = if first == second { upper } else { lower };
+    Ok((between(lower.0, lower.1, first_share), between(upper.0, upper.1, second_share)))
+}
+
+/// The order statistic of this number and the next above it; the values below it come before it.
+fn order_statistics(values: &mut [f64], number: usize) -> (f64, f64) {
+    let (_, at, above) = values.select_nth_unstable_by(number, f64::total_cmp);
+    let at = *at;
+    (at, above.iter().copied().min_by(f64::total_cmp).unwrap_or(at))
 }
 
 /// [`quantile`] of values that are already in ascending order, for many quantiles of one sample.
@@ -107,6 +134,18 @@ mod tests {
         assert_eq!(quantile(&values, 0.5), Ok(2.5));
         assert_eq!(quantile(&values, 0.25), Ok(1.75));
         assert_eq!(quantile(&values, 1.0), Ok(4.0));
+    }
+
+    #[test]
+    fn two_limits_at_once_are_the_quantiles_one_by_one() {
+        let values: Vec<f64> = (0..41).map(|number| f64::from(number * number % 29) - 7.5).collect();
+        for count in [1, 2, 3, 20, 41] {
+            for (low, high) in [(0.0, 1.0), (0.05, 0.95), (0.49, 0.51), (0.5, 0.5), (0.02, 0.03)] {
+                let apart = (quantile(&values[..count], low).unwrap(), quantile(&values[..count], high).unwrap());
+                assert_eq!(limits(&values[..count], low, high), Ok(apart), "{count} {low} {high}");
+            }
+        }
+        assert!(limits(&values, 0.6, 0.4).is_err() && limits(&[], 0.1, 0.9).is_err());
     }
 
     #[test]

@@ -324,13 +324,17 @@ impl KeptStore {
         let table_schema = schema(Group::Kept, R::TABLE)?;
         let mut rows = Vec::new();
         for season in self.season_files(R::TABLE)? {
+            let mut of_season: Vec<Vec<R>> = Vec::new();
             for file in &season.files {
                 let batches: Vec<RecordBatch> = read_batches(file)?
                     .iter()
                     .map(|batch| with_season(batch, season.season))
                     .collect::<Result<_, TablesError>>()?;
-                rows.extend(R::from_table(&Table::from_batches(table_schema, &batches)?)?);
+                of_season.push(R::from_table(&Table::from_batches(table_schema, &batches)?)?);
             }
+            // Counts of a network are most of what linking holds: no room beyond them.
+            rows.reserve_exact(of_season.iter().map(Vec::len).sum());
+            of_season.into_iter().for_each(|part| rows.extend(part));
         }
         Ok(rows)
     }

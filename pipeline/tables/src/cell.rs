@@ -111,7 +111,13 @@ fn unchanged<A>(array: A) -> A {
     array
 }
 
-cell!(String, String, StringArray, |a, i| a.value(i).to_owned(), |v: &String| v.clone(), unchanged);
+/// Without the room that was kept for more text.
+fn shrunk(mut array: StringArray) -> StringArray {
+    array.shrink_to_fit();
+    array
+}
+
+cell!(String, String, StringArray, |a, i| a.value(i).to_owned(), String::as_str, shrunk);
 cell!(f64, Number, Float64Array, |a, i| a.value(i), |v: &f64| *v, unchanged);
 cell!(i64, Integer, Int64Array, |a, i| a.value(i), |v: &i64| *v, unchanged);
 cell!(bool, Boolean, BooleanArray, |a, i| a.value(i), |v: &bool| *v, unchanged);

@@ -124,7 +124,7 @@ impl LabelDraws {
             };
             let of_field = |(field, share): (usize, &f64)| share * posterior.coefficients[[draw, field]];
             let level: f64 = shares.iter().enumerate().map(of_field).sum();
-            let effect = |label: usize| posterior.effects[[draw, first_position + label]];
+            let effect = |label: usize| f64::from(posterior.effects[[draw, first_position + label]]);
             let mut positions: Vec<f64> = (0..labels).map(|label| level + effect(label)).collect();
             if own_spread == OwnSpread::Prior {
                 // What these field-seasons showed may be their own.

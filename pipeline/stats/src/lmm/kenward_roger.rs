@@ -9,7 +9,8 @@
 
 use super::profile::{Profile, Workspace};
 use crate::dense::{
-    cholesky_in_place, dot, equilibrated_inverse, form, product, quadratic_form, solve_lower, trace_of_product,
+    add_scaled, cholesky_in_place, dot, equilibrated_inverse, form, product, quadratic_form, solve_lower,
+    trace_of_product,
 };
 use crate::distribution::f_sf;
 use crate::error::{Result, StatsError};
@@ -256,19 +257,6 @@ impl Sums {
                 list
             })
             .collect();
-        // E_r N and M E_r N (size × rank).
-        let e_n: Vec<Vec<f64>> = entries
-            .iter()
-            .map(|list| {
-                let mut result = vec![0.0; size * rank];
-                for &(row, column) in list {
-                    for j in 0..rank {
-                        result[row * rank + j] += n[column * rank + j];
-                    }
-                }
-                result
-            })
-            .collect();
         for r in 0..count {
             if entries[r].is_empty() {
                 continue;
@@ -282,29 +270,20 @@ impl Sums {
                     }
                 }
             }
+            // M E_r N (size × rank).
             let mut m_e_n = vec![0.0; size * rank];
-            for i in 0..size {
-                for k in 0..size {
-                    let value = m[i * size + k];
-                    for j in 0..rank {
-                        m_e_n[i * rank + j] += value * e_n[r][k * rank + j];
-                    }
+            for (row, target) in m_e_n.chunks_exact_mut(rank).enumerate() {
+                for &(left, right) in &entries[r] {
+                    add_scaled(target, m[row * size + left], &n[right * rank..(right + 1) * rank]);
                 }
             }
             for s in 0..count {
-                if entries[s].is_empty() {
-                    continue;
-                }
                 // Q_sr = (E_s N)' M (E_r N).
                 let target = &mut self.q[s * count + r];
-                for k in 0..size {
+                for &(left, right) in &entries[s] {
                     for i in 0..rank {
-                        let value = e_n[s][k * rank + i];
-                        if value != 0.0 {
-                            for j in 0..rank {
-                                target[i * rank + j] += value * m_e_n[k * rank + j];
-                            }
-                        }
+                        let row = &mut target[i * rank..(i + 1) * rank];
+                        add_scaled(row, n[right * rank + i], &m_e_n[left * rank..(left + 1) * rank]);
                     }
                 }
                 // tr(M E_r M E_s) = Σ over entries (a, b) of E_r and (c, d) of E_s of M[d, a] M[b, c].

@@ -108,7 +108,8 @@ pub struct Posterior {
     /// Fixed coefficients (draws × p).
     pub coefficients: Array2<f64>,
     /// Random effects (draws × q), term by term, group by group, without the terms that are `mean_only`; see [`Posterior::effect_offset`].
-    pub effects: Array2<f64>,
+    /// In single precision: they are most of what a large model holds, and a draw says less than seven digits.
+    pub effects: Array2<f32>,
     /// Mean over the draws of every random effect, term by term, group by group.
     effect_means: Vec<f64>,
     /// Share of proposals accepted after burn-in.
@@ -179,7 +180,7 @@ impl Posterior {
                 posterior.coefficients[[draw, j]] = least_squares.coefficients()[j] + value;
             }
             for (place, effect) in stored.iter().enumerate() {
-                posterior.effects[[draw, place]] = effects[*effect];
+                posterior.effects[[draw, place]] = effects[*effect] as f32;
             }
             posterior.effect_means.iter_mut().zip(&effects).for_each(|(sum, value)| *sum += value);
         }
