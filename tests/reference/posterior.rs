@@ -31,8 +31,8 @@ fn simulated(groups: usize, per_group: usize, seed: u64) -> Design {
     .expect("valid design")
 }
 
-fn column(matrix: &Array2<f64>, j: usize) -> Vec<f64> {
-    matrix.column(j).to_vec()
+fn column<T: Copy + Into<f64>>(matrix: &Array2<T>, j: usize) -> Vec<f64> {
+    matrix.column(j).iter().map(|value| (*value).into()).collect()
 }
 
 #[test]
@@ -85,7 +85,8 @@ fn a_term_may_keep_its_means_alone_and_nothing_else_changes() {
         for term in 0..2 {
             let draws = column(&all.effects, 20 * term + group);
             let found = some.mean_effect(term, group).expect("an effect");
-            near::absolute(found, mean(&draws).expect("draws"), 1e-12, "mean");
+            // Draws are kept in single precision, means are not.
+            near::absolute(found, mean(&draws).expect("draws"), 1e-7, "mean");
         }
     }
     assert_eq!((some.mean_effect(0, 20), some.mean_effect(2, 0)), (None, None));

@@ -152,7 +152,7 @@ fn questions_to_mixed_models() {
         if let Ok(posterior) = Posterior::sample(&design, &options) {
             let finite = |values: &Array2<f64>| values.iter().all(|value| value.is_finite());
             if !(finite(&posterior.coefficients)
-                && finite(&posterior.effects)
+                && posterior.effects.iter().all(|value| value.is_finite())
                 && finite(&posterior.standard_deviations)
                 && posterior.sigma.iter().all(|value| *value > 0.0 && value.is_finite()))
             {
