@@ -222,6 +222,7 @@ fn side_by_side(components: &[Component]) -> (Vec<Batch>, Vec<(usize, usize)>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lmm::batch::LANES;
     use crate::lmm::profile::{Criterion, Profile};
     use crate::random_term::RandomTerm;
     use ndarray::Array2;
@@ -259,27 +260,22 @@ mod tests {
             .unwrap()
     }
 
-    /// However the terms are parted, the criterion and the modes are those of the profile that the fit maximises.
-    #[test]
-    fn every_parting_gives_the_criterion_and_the_modes_of_the_profile() {
-        let design = design();
-        let (start, profile) = Profile::of(&design).unwrap();
+    /// Holds criterion and modes of every parting of the terms, `order` in two, to those of the profile that the fit maximises.
+    fn assert_as_profile(design: &Design, order: &[usize], thetas: &[&[f64]]) {
+        let (start, profile) = Profile::of(design).unwrap();
         let residuals = design.weighted(start.residuals());
         let mut work = profile.workspace();
-        let order = [1, 0, 2, 3, 4];
-        for theta in [[0.8, 0.3, 0.5, 0.2, 1.5], [0.0, 2.0, 1e-6, 4.0, 0.01], [30.0, 0.0, 0.4, 0.0, 0.3]] {
-            assert!(profile.factor(&theta, &mut work));
+        for theta in thetas {
+            assert!(profile.factor(theta, &mut work));
             let shift = profile.shift_on_q(&work);
             let modes = profile.effects(&work, &shift);
             for count in 0..=order.len() {
-                let parting = Parting::of(&design, &order[..count], &order[count..]);
-                let parts = Elimination::of(&design, &residuals, parting);
+                let parting = Parting::of(design, &order[..count], &order[count..]);
+                let parts = Elimination::of(design, &residuals, parting);
                 let (mut eliminated, mut finished) = (parts.eliminated(), parts.finished());
                 // Twice, to see that nothing is left over from the first time.
                 for _ in 0..2 {
-                    assert!(
-                        parts.eliminate(&theta, &mut eliminated) && parts.finish(&theta, &eliminated, &mut finished)
-                    );
+                    assert!(parts.eliminate(theta, &mut eliminated) && parts.finish(theta, &eliminated, &mut finished));
                 }
                 let determinant = parts.log_determinant(&eliminated, &finished)
                     - profile.log_determinants(&work, Criterion::Reml)
@@ -287,12 +283,36 @@ mod tests {
                 assert!(determinant.abs() < 1e-11, "{count}: {determinant}");
                 assert!((finished.sum_of_squares / work.sum_of_squares - 1.0).abs() < 1e-12);
                 let mut random = ChaCha8Rng::seed_from_u64(1);
-                let (fixed, effects) = parts.draw(&theta, 0.0, (&eliminated, &finished), &mut random);
+                let (fixed, effects) = parts.draw(theta, 0.0, (&eliminated, &finished), &mut random);
                 for (found, expected) in fixed.iter().zip(&shift).chain(effects.iter().zip(&modes)) {
                     assert!((found - expected).abs() < 1e-10, "{count}: {found} {expected}");
                 }
             }
         }
+    }
+
+    #[test]
+    fn every_parting_gives_the_criterion_and_the_modes_of_the_profile() {
+        let thetas: [&[f64]; 3] =
+            [&[0.8, 0.3, 0.5, 0.2, 1.5], &[0.0, 2.0, 1e-6, 4.0, 0.01], &[30.0, 0.0, 0.4, 0.0, 0.3]];
+        assert_as_profile(&design(), &[1, 0, 2, 3, 4], &thetas);
+    }
+
+    #[test]
+    fn components_that_are_alike_fill_one_batch_after_the_other() {
+        let rows = 5 * (2 * LANES + 3);
+        let field: Vec<usize> = (0..rows).map(|row| row / 5).collect();
+        let force: Vec<f64> = (0..rows).map(|row| (row % 5) as f64 - 2.0 + (0.7 * row as f64).sin() / 4.0).collect();
+        let response = (0..rows).map(|row| (1.3 * row as f64).cos() + 0.2 * force[row]).collect();
+        let fixed = Array2::from_shape_fn((rows, 2), |(row, column)| if column == 0 { 1.0 } else { force[row] });
+        let random = vec![
+            RandomTerm::intercept("field", field.clone(), 2 * LANES + 3),
+            RandomTerm::slope("slope", field, 2 * LANES + 3, force),
+        ];
+        let design = Design::new(response, fixed, vec!["one".into(), "force".into()], random, None).unwrap();
+        let parts = Elimination::new(&design, &vec![0.0; rows]);
+        assert_eq!(parts.batches.len(), 3);
+        assert_as_profile(&design, &[0, 1], &[&[0.8, 0.3], &[0.0, 2.0]]);
     }
 
     #[test]
