@@ -85,8 +85,7 @@ fn a_term_may_keep_its_means_alone_and_nothing_else_changes() {
         for term in 0..2 {
             let draws = column(&all.effects, 20 * term + group);
             let found = some.mean_effect(term, group).expect("an effect");
-            // Draws are kept in single precision, means are not.
-            near::absolute(found, mean(&draws).expect("draws"), 1e-7, "mean");
+            near::absolute(found, mean(&draws).expect("draws"), 1e-12, "mean");
         }
     }
     assert_eq!((some.mean_effect(0, 20), some.mean_effect(2, 0)), (None, None));

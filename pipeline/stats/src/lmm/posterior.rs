@@ -174,15 +174,16 @@ impl Posterior {
                 posterior.standard_deviations[[draw, k]] = sigma * theta;
             }
             let (shift, effects) = chain.normal_part();
+            let effects: Vec<f32> = effects.into_iter().map(|effect| effect as f32).collect();
             let mut coefficients = shift;
             solve_upper(&design.qr.r, &mut coefficients);
             for (j, value) in coefficients.iter().enumerate() {
                 posterior.coefficients[[draw, j]] = least_squares.coefficients()[j] + value;
             }
             for (place, effect) in stored.iter().enumerate() {
-                posterior.effects[[draw, place]] = effects[*effect] as f32;
+                posterior.effects[[draw, place]] = effects[*effect];
             }
-            posterior.effect_means.iter_mut().zip(&effects).for_each(|(sum, value)| *sum += value);
+            posterior.effect_means.iter_mut().zip(effects).for_each(|(sum, value)| *sum += f64::from(value));
         }
         posterior.effect_means.iter_mut().for_each(|sum| *sum /= options.draws as f64);
         posterior.acceptance_rate = chain.acceptance_rate();
