@@ -33,4 +33,13 @@ macro_rules! failure_from {
     )+};
 }
 
-failure_from!(StoreError, TablesError, IngestError, LinkError, ReportError, TrialError);
+failure_from!(StoreError, TablesError, IngestError, ReportError, TrialError);
+
+impl From<LinkError> for Failure {
+    fn from(error: LinkError) -> Self {
+        match error {
+            LinkError::Scratch { folder, error } => StoreError::file(&folder, &error).into(),
+            other => Self { message: other.to_string(), remedy: None },
+        }
+    }
+}

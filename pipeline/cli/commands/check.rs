@@ -37,7 +37,7 @@ fn judge(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         ));
     }
     say(&ingested, voice);
-    let linked = link(kept_of(&KeptStore::open(passing.path())?, None)?, &review.settings)?;
+    let linked = link(kept_of(&KeptStore::open(passing.path())?, None)?, &review.settings, passing.path())?;
     voice.findings(&linked.findings);
     let used = linked.strips.iter().filter(|strip| strip.usable == Some(true)).count();
     voice.fact("strips", linked.strips.len());

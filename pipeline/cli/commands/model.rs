@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use evenstand_agronomy::Kind;
-use evenstand_link::{Kept, Linked, link};
+use evenstand_link::{Kept, Linked, Traced, link};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
-    KeptStore, MakeTable, NewResults, made_from, note_made_from, read_result, read_strip_totals, replace_folder,
+    KeptStore, NewResults, ResultTable, made_from, note_made_from, read_result, read_strip_totals, replace_folder,
 };
-use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow};
+use evenstand_tables::rows::{ModelRow, SetAsideRow, StartingPointRow, StripRow, TraceRow};
 use evenstand_tables::{Finding, LongTable, Row};
 
 use crate::failure::Failure;
@@ -108,9 +108,10 @@ fn work_out(
         from.map_or(Ok(()), |from| note_made_from(folder, from))?;
         let mut results = NewResults::new(folder);
         voice.stage("linking strips", 2);
-        let linked = link(kept, &review.settings)?;
+        let mut linked = link(kept, &review.settings, folder)?;
         voice.step();
-        results.write(&tables_beside(&linked))?;
+        let traces = std::mem::take(&mut linked.traces);
+        results.write(tables_beside(&linked, traces))?;
         let linked = asked_for(linked);
         voice.stage("fitting curves", 1);
         let answers = analyse(&Questions {
@@ -128,8 +129,8 @@ fn work_out(
         by_severity(&mut findings);
         by_severity(&mut new_findings);
         let model: Vec<ModelRow> = run.into_iter().chain(answers.model.iter().cloned()).collect();
-        results.write(&answer_tables(&linked, &answers, &years))?;
-        results.write(&[table(&findings), table(&set_aside), table(&model)])?;
+        results.write(answer_tables(&linked, &answers, &years))?;
+        results.write(vec![table(&findings), table(&set_aside), table(&model)])?;
         modelled = Some(Modelled::new(new_findings, linked.strips.len(), &answers.starting_points));
         Ok(results.finish(&record)?)
     })?;
@@ -213,16 +214,22 @@ fn title(settings: &Settings, folder: &Path) -> String {
     })
 }
 
-fn table<R: Row + Sync>(rows: &[R]) -> MakeTable<'_> {
-    Box::new(|| R::to_table(rows))
+/// A table on its way into results/.
+type NewTable<'a> = ResultTable<'a, Failure>;
+
+/// Rows of structs that become columns together.
+const PART: usize = 4096;
+
+fn table<R: Row + Sync>(rows: &[R]) -> NewTable<'_> {
+    NewTable::of::<R>(rows.chunks(PART).map(|part| Ok(R::to_table(part)?)))
 }
 
-fn long<R: Row>(rows: &LongTable<R>) -> MakeTable<'_> {
-    Box::new(|| rows.to_table())
+fn long<R: Row>(rows: &LongTable<R>) -> NewTable<'_> {
+    NewTable::of::<R>(rows.parts().map(|part| Ok(part?)))
 }
 
 /// What linking gives beside the tables that the fits ask for.
-fn tables_beside(linked: &Linked) -> Vec<MakeTable<'_>> {
+fn tables_beside(linked: &Linked, traces: Traced) -> Vec<NewTable<'_>> {
     vec![
         table(&linked.field_seasons),
         table(&linked.planters),
@@ -232,7 +239,7 @@ fn tables_beside(linked: &Linked) -> Vec<MakeTable<'_>> {
         table(&linked.set_actual),
         table(&linked.calibrations),
         table(&linked.conditions),
-        long(&linked.traces),
+        NewTable::of::<TraceRow>(traces.parts().map(|part| Ok(part?))),
         table(&linked.outlines),
         table(&linked.recorded),
         table(&linked.sources),
@@ -246,7 +253,7 @@ fn asked_for(linked: Linked) -> Linked {
 }
 
 /// What was asked for, and the answers.
-fn answer_tables<'a>(linked: &'a Linked, answers: &'a Answers, years: &'a YearOnYear) -> Vec<MakeTable<'a>> {
+fn answer_tables<'a>(linked: &'a Linked, answers: &'a Answers, years: &'a YearOnYear) -> Vec<NewTable<'a>> {
     vec![
         table(&answers.starting_points),
         table(&answers.sensitivity),

@@ -46,8 +46,10 @@ mod telemetry_columns;
 mod telemetry_findings;
 mod telemetry_sums;
 mod telemetry_watch;
+mod traced;
 mod traces;
 
 pub use error::LinkError;
 pub use strips::{Kept, Linked, link};
 pub use telemetry::strip_totals;
+pub use traced::Traced;

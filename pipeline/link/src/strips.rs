@@ -1,15 +1,15 @@
 //! Brings everything together, strip by strip.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use evenstand_settings::{Clock, Settings};
 use evenstand_tables::rows::{
     CalibrationRow, ConditionRow, CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow,
     MeasureRow, OutlineRow, PlantRow, PlanterRow, RecordedRow, SetActualRow, SoilRow, SourceRow, SpacingRow,
-    StripMeasureRow, StripRow, StripSheetRow, StripTotalsRow, TelemetryRow, TraceRow, WeatherRow,
+    StripMeasureRow, StripRow, StripSheetRow, StripTotalsRow, TelemetryRow, WeatherRow,
 };
-use evenstand_tables::{Finding, LongTable, Moment};
+use evenstand_tables::{Finding, Moment};
 
 use jiff::tz::TimeZone;
 
@@ -40,6 +40,7 @@ use crate::set_actual::{at_set_shares, set_actual_rows};
 use crate::sources::sources;
 use crate::stand::{leaf_stage_sd, spacing};
 use crate::telemetry::read_logs;
+use crate::traced::Traced;
 
 /// Kept tables of a review. Setting logs come as Parquet files by season, because telemetry is streamed.
 #[derive(Debug, Default)]
@@ -94,7 +95,7 @@ pub struct Linked {
     /// What telemetry says about itself.
     pub telemetry: Vec<TelemetryRow>,
     /// Telemetry along each strip.
-    pub traces: LongTable<TraceRow>,
+    pub traces: Traced,
     /// Outlines of strips.
     pub outlines: Vec<OutlineRow>,
     /// What was recorded when.
@@ -110,11 +111,12 @@ pub struct Linked {
 /// A strip with everything it was made from.
 pub(crate) type LinkedStrip = (StripRow, StripSetting, Emergence);
 
-/// Ties the kept tables together. Errors only where the setting logs cannot be read from the store.
-pub fn link(mut kept: Kept, settings: &Settings) -> Result<Linked, LinkError> {
+/// Ties the kept tables together. What need not stay in memory meanwhile waits in a file without a name on the disk of `folder`. Errors only
+/// where the setting logs cannot be read from the store, or the disk takes nothing.
+pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked, LinkError> {
     let mut findings = Vec::new();
     let summed_before = kept.strip_totals.is_some();
-    let mut logs = read_logs(&kept.setting_logs, &kept.fields, kept.strip_totals.take(), settings)?;
+    let mut logs = read_logs(&kept.setting_logs, &kept.fields, kept.strip_totals.take(), settings, folder)?;
     findings.append(&mut logs.findings);
     if summed_before {
         findings.push(

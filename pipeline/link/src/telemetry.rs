@@ -10,8 +10,8 @@ use std::path::{Path, PathBuf};
 use arrow::array::{Array, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::compute::{filter_record_batch, is_null, not};
 use evenstand_settings::Settings;
-use evenstand_tables::rows::{FieldRow, StripTotalsRow, TraceRow};
-use evenstand_tables::{Finding, LongTable, Moment};
+use evenstand_tables::rows::{FieldRow, StripTotalsRow};
+use evenstand_tables::{Finding, Moment};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 use parquet::file::metadata::RowGroupMetaData;
@@ -22,6 +22,7 @@ use crate::key::StripKey;
 use crate::strip_totals::StripTotals;
 use crate::telemetry_sums::{add_totals, sums_of_batch};
 use crate::telemetry_watch::{Watch, Watched};
+use crate::traced::Traced;
 use crate::traces::LoggedStrip;
 
 /// A row of a hand-written setting log, or what it says of a whole field.
@@ -86,7 +87,7 @@ pub(crate) struct SettingLogs {
     /// What of it a person should look at.
     pub findings: Vec<Finding>,
     /// Telemetry along each strip.
-    pub traces: LongTable<TraceRow>,
+    pub traces: Traced,
     /// Files that telemetry of each strip stands in.
     pub logged: Vec<LoggedStrip>,
 }
@@ -115,12 +116,13 @@ pub(crate) const NUMBERS: [&str; 7] =
 /// Reads the setting logs, batch by batch.
 ///
 /// With `known` totals, telemetry is neither summed nor watched: only row groups that hold hand-written rows are read. Errors
-/// where the totals are of other rows or other settings.
+/// where the totals are of other rows or other settings. Traces wait on the disk of `folder`.
 pub(crate) fn read_logs(
     files: &[(i64, Vec<PathBuf>)],
     fields: &[FieldRow],
     known: Option<Vec<StripTotalsRow>>,
     settings: &Settings,
+    folder: &Path,
 ) -> Result<SettingLogs, LinkError> {
     let mut logs = SettingLogs::default();
     if let Some(known) = known {
@@ -135,7 +137,7 @@ pub(crate) fn read_logs(
         return Ok(logs);
     }
     let mut totals = StripTotals::default();
-    let mut watch = Watch::new(settings);
+    let mut watch = Watch::new(settings, folder);
     for (season, paths) in files {
         let planters = planters_of_fields(fields, *season);
         for path in paths {
@@ -148,11 +150,11 @@ pub(crate) fn read_logs(
                 }
                 Ok(())
             })?;
-            watch.end_of_file();
+            watch.end_of_file()?;
         }
     }
     totals.summarise(&mut logs);
-    let end = watch.finish(settings);
+    let end = watch.finish(settings)?;
     (logs.watched, logs.findings) = (end.watched, end.findings);
     (logs.traces, logs.logged) = (end.traces, end.logged);
     Ok(logs)

@@ -17,14 +17,16 @@ mod stuck;
 mod tests;
 
 use std::collections::HashMap;
+use std::path::Path;
 
 use arrow::array::RecordBatch;
 use evenstand_settings::Settings;
-use evenstand_tables::rows::{TelemetryRow, TraceRow};
-use evenstand_tables::{Finding, LongTable};
+use evenstand_tables::Finding;
+use evenstand_tables::rows::TelemetryRow;
 
 use crate::LinkError;
 use crate::telemetry_findings::{Unwatched, telemetry_findings};
+use crate::traced::Traced;
 use crate::traces::{LoggedStrip, Traces, Walk};
 use columns::Columns;
 #[cfg(test)]
@@ -61,7 +63,7 @@ struct Entry {
 pub(crate) struct WatchEnd {
     pub watched: Vec<Watched>,
     pub findings: Vec<Finding>,
-    pub traces: LongTable<TraceRow>,
+    pub traces: Traced,
     pub logged: Vec<LoggedStrip>,
 }
 
@@ -82,7 +84,8 @@ pub(crate) struct Watch {
 }
 
 impl Watch {
-    pub fn new(settings: &Settings) -> Self {
+    /// Nothing watched yet; what does not stay in memory waits on the disk of `folder`.
+    pub fn new(settings: &Settings, folder: &Path) -> Self {
         Self {
             limits: Limits::new(settings),
             season: 0,
@@ -94,7 +97,7 @@ impl Watch {
             unwatched: HashMap::new(),
             watched: Vec::new(),
             left_out: Vec::new(),
-            traces: Traces::new(settings),
+            traces: Traces::new(settings, folder),
         }
     }
 
@@ -169,8 +172,8 @@ impl Watch {
         Some(new)
     }
 
-    /// Ends a file: its states become result rows.
-    pub fn end_of_file(&mut self) {
+    /// Ends a file: its states become result rows. Errors where the disk takes no traces.
+    pub fn end_of_file(&mut self) -> Result<(), LinkError> {
         let mut ended: Vec<(usize, SeriesKey, Series, SeriesEnd)> = Vec::with_capacity(self.entries.len());
         for mut entry in std::mem::take(&mut self.entries) {
             let end = entry.series.finish(&self.limits);
@@ -181,18 +184,20 @@ impl Watch {
             let constant = constant.get(slot).copied().unwrap_or_default();
             self.watched.push(watched(key, self.season, series, end, constant));
         }
-        self.traces.end_of_file();
+        self.traces.end_of_file()?;
         self.index.clear();
         self.slots.clear();
         self.last_of_slot.clear();
         self.last = 0;
         let season = self.season;
         self.left_out.extend(self.unwatched.drain().map(|(source_file, rows)| Unwatched { source_file, season, rows }));
+        Ok(())
     }
 
     /// The series in the order of their keys, what a person should look at, and telemetry along each strip with the files it stands in.
-    pub fn finish(mut self, settings: &Settings) -> WatchEnd {
-        self.end_of_file();
+    /// Errors as [`Self::end_of_file`].
+    pub fn finish(mut self, settings: &Settings) -> Result<WatchEnd, LinkError> {
+        self.end_of_file()?;
         let place = |row: &TelemetryRow| {
             (
                 row.source_file.clone(),
@@ -206,7 +211,7 @@ impl Watch {
         self.watched.sort_by_cached_key(|watched| place(&watched.row));
         self.left_out.sort_by(|a, b| a.source_file.cmp(&b.source_file));
         let findings = telemetry_findings(&self.watched, &self.left_out, settings);
-        let (traces, logged) = self.traces.finish();
-        WatchEnd { watched: self.watched, findings, traces, logged }
+        let (traces, logged) = self.traces.finish()?;
+        Ok(WatchEnd { watched: self.watched, findings, traces, logged })
     }
 }

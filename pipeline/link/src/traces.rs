@@ -1,7 +1,7 @@
 //! Telemetry along each strip: what was set and measured, in at most [`MOST_PIECES`] pieces of equal time.
 //!
 //! Rows come in the order of their file. A strip begins with pieces of a second; when it would need one more than there may be, neighbours
-//! are joined and pieces become twice as long. So memory grows with strips, never with rows, and the result does not hang on the batches:
+//! are joined and pieces become twice as long. So memory grows with the strips of a file, never with rows, and the result does not hang on the batches:
 //! sums are made row by row in one fixed order.
 //!
 //! Each row unit walks along the strip by its own clock. A step of the clock back, or one of more than [`LONGEST_STEP`] forward, takes no time and
@@ -10,23 +10,21 @@
 #[cfg(test)]
 mod tests;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap};
+use std::path::Path;
 
 use evenstand_settings::{Planter, Settings};
-use evenstand_tables::LongTable;
-use evenstand_tables::rows::TraceRow;
 
+use crate::LinkError;
 use crate::key::StripKey;
 use crate::telemetry_watch::{FORCE, PRESSURE, SECOND, Sample, SeriesKey};
+use crate::traced::{Heading, PieceNumbers, Traced};
 
 /// Pieces of a strip: enough to see a pass, few enough to draw.
 const MOST_PIECES: usize = 64;
 
 /// Longest step between rows that counts as driven: 60 s, as long as a value of task data holds.
 const LONGEST_STEP: i64 = 60 * SECOND;
-
-/// Rows that become columns together.
-const PART: usize = 4096;
 
 /// Sums of the rows of a piece, at working speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -60,8 +58,9 @@ impl Mean {
         Self { sum: self.sum + other.sum, count: self.count + other.count }
     }
 
-    fn value(self) -> Option<f64> {
-        (self.count > 0).then(|| self.sum / self.count as f64)
+    /// NaN where there is no value.
+    fn value(self) -> f64 {
+        self.sum / self.count as f64
     }
 }
 
@@ -88,6 +87,23 @@ impl Piece {
             high: self.high.max(other.high),
             place: [self.place[0].join(other.place[0]), self.place[1].join(other.place[1])],
         }
+    }
+
+    fn numbers(&self, place: usize) -> PieceNumbers {
+        let speed = self.speed.value();
+        [
+            place as f64,
+            self.rows as f64,
+            // Where no speed is known, neither is the way.
+            if speed.is_nan() { f64::NAN } else { self.way.value() },
+            self.place[0].value(),
+            self.place[1].value(),
+            speed,
+            self.set.value(),
+            self.actual.value(),
+            if self.low.is_finite() { self.low } else { f64::NAN },
+            if self.high.is_finite() { self.high } else { f64::NAN },
+        ]
     }
 }
 
@@ -155,39 +171,25 @@ impl Trace {
         weighed.unwrap_or(values[PRESSURE])
     }
 
-    fn rows_at_speed(&self) -> i64 {
-        self.pieces.iter().map(|piece| piece.rows).sum()
-    }
-
-    fn rows(&self, key: &StripKey) -> Vec<TraceRow> {
-        if self.pieces.iter().all(|piece| piece.set.count + piece.actual.count == 0) {
-            return Vec::new();
-        }
+    fn heading(&self, source_file: String) -> Heading {
         let row_unit = match self.row_units.iter().collect::<Vec<_>>().as_slice() {
             [only] => (*only).clone(),
             _ => None,
         };
-        let seconds = self.length as f64 / SECOND as f64;
-        let row = |(place, piece): (usize, &Piece)| TraceRow {
-            field_id: key.field.field_id.clone(),
-            season: key.field.season,
-            strip_id: key.strip_id.clone(),
+        Heading {
+            source_file,
             planter_id: self.planter_id.clone(),
-            row_unit: row_unit.clone(),
-            piece: place as i64 + 1,
-            from_s: Some(place as f64 * seconds),
-            to_s: Some((place + 1) as f64 * seconds),
-            along_m: piece.speed.value().and(piece.way.value()),
-            lat: piece.place[0].value(),
-            lon: piece.place[1].value(),
-            speed_m_s: piece.speed.value(),
-            set_n: piece.set.value(),
-            actual_n: piece.actual.value(),
-            actual_low_n: piece.low.is_finite().then_some(piece.low),
-            actual_high_n: piece.high.is_finite().then_some(piece.high),
-            rows: Some(piece.rows),
-        };
-        self.pieces.iter().enumerate().filter(|(_, piece)| piece.rows > 0).map(row).collect()
+            row_unit,
+            piece_s: self.length as f64 / SECOND as f64,
+            rows_at_speed: self.pieces.iter().map(|piece| piece.rows).sum(),
+        }
+    }
+
+    /// Pieces with rows at speed; none where no force is known anywhere.
+    fn numbers(&self) -> impl Iterator<Item = PieceNumbers> {
+        let known = self.pieces.iter().any(|piece| piece.set.count + piece.actual.count > 0);
+        let pieces = self.pieces.iter().enumerate().filter(move |(_, piece)| known && piece.rows > 0);
+        pieces.map(|(place, piece)| piece.numbers(place))
     }
 }
 
@@ -248,7 +250,7 @@ pub(crate) struct Traces {
     planters: Vec<Planter>,
     open: Vec<(Opened, Trace)>,
     index: HashMap<Opened, usize>,
-    done: BTreeMap<StripKey, (String, Trace)>,
+    done: Traced,
     logged: Vec<LoggedStrip>,
 }
 
@@ -256,8 +258,9 @@ pub(crate) struct Traces {
 type Opened = (StripKey, Option<String>, String);
 
 impl Traces {
-    pub fn new(settings: &Settings) -> Self {
-        Self { planters: settings.planters.clone(), ..Self::default() }
+    /// No traces yet; those of files that have ended wait on the disk of `folder`.
+    pub fn new(settings: &Settings, folder: &Path) -> Self {
+        Self { planters: settings.planters.clone(), done: Traced::new(folder), ..Self::default() }
     }
 
     /// The start of a row unit that begins with this row; `None` where its rows name no strip.
@@ -295,13 +298,12 @@ impl Traces {
     }
 
     /// Ends a file. Of a strip that stands in several files, or was planted by several planters, the trace with most rows at speed is kept; of
-    /// equal ones that of the file, and of the planter, whose name comes first.
-    pub fn end_of_file(&mut self) {
+    /// equal ones that of the file, and of the planter, whose name comes first. Errors where the disk takes no pieces.
+    pub fn end_of_file(&mut self) -> Result<(), LinkError> {
         self.index.clear();
         let mut ended = std::mem::take(&mut self.open);
         ended.sort_by(|a, b| a.0.cmp(&b.0));
-        for ((key, _, source_file), mut trace) in ended {
-            trace.pieces.shrink_to_fit();
+        for ((key, _, source_file), trace) in ended {
             self.logged.push(LoggedStrip {
                 key: key.clone(),
                 source_file: source_file.clone(),
@@ -310,27 +312,14 @@ impl Traces {
                 last_row: trace.last_row,
                 rows: trace.rows,
             });
-            let fuller = |(other_file, other): &(String, Trace)| {
-                (trace.rows_at_speed(), other_file) > (other.rows_at_speed(), &source_file)
-            };
-            if self.done.get(&key).is_none_or(fuller) {
-                self.done.insert(key, (source_file, trace));
-            }
+            self.done.add(key, trace.heading(source_file), trace.numbers())?;
         }
+        Ok(())
     }
 
-    /// Rows of `traces` in the order of field, season, strip and piece, and the files behind each strip.
-    pub fn finish(mut self) -> (LongTable<TraceRow>, Vec<LoggedStrip>) {
-        self.end_of_file();
-        let mut rows = LongTable::default();
-        let mut next = Vec::new();
-        for (key, (_, trace)) in self.done {
-            next.extend(trace.rows(&key));
-            if next.len() >= PART {
-                rows.extend(std::mem::take(&mut next));
-            }
-        }
-        rows.extend(next);
-        (rows, self.logged)
+    /// The traces, and the files behind each strip. Errors as [`Self::end_of_file`].
+    pub fn finish(mut self) -> Result<(Traced, Vec<LoggedStrip>), LinkError> {
+        self.end_of_file()?;
+        Ok((self.done, self.logged))
     }
 }

@@ -56,7 +56,8 @@ pub enum StoreError {
 }
 
 impl StoreError {
-    pub(crate) fn file(path: &Path, error: &std::io::Error) -> Self {
+    /// What the system said of a file or folder.
+    pub fn file(path: &Path, error: &std::io::Error) -> Self {
         Self::File { path: path.to_owned(), problem: words(error) }
     }
 

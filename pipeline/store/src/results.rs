@@ -3,20 +3,31 @@
 use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
-use evenstand_tables::{Group, Row, Table, TablesError, schema, schemas};
+use evenstand_tables::{Group, Row, Table, TableSchema, TablesError, schema, schemas};
 use rayon::prelude::*;
 use serde_json::{Map, Value, json};
 
 use crate::StoreError;
 use crate::formula::without_formulas;
 use crate::kept::columns_of;
-use crate::parquet_file::{read_table, write_table};
+use crate::parquet_file::{TableWriter, read_table};
 use crate::{CheckedFolder, check_folder};
 
-/// Makes a result table when its turn to be written comes, so that few stand in memory beside the rows they are made of.
-pub type MakeTable<'a> = Box<dyn Fn() -> Result<Table, TablesError> + Send + Sync + 'a>;
+/// A result table on its way to a file: its rows come some at a time, so that few stand in memory beside what they are made of.
+pub struct ResultTable<'a, E> {
+    name: &'static str,
+    parts: Box<dyn Iterator<Item = Result<Table, E>> + Send + 'a>,
+}
+
+impl<'a, E> ResultTable<'a, E> {
+    /// The table of such rows, from its parts in their order.
+    pub fn of<R: Row>(parts: impl Iterator<Item = Result<Table, E>> + Send + 'a) -> Self {
+        Self { name: R::TABLE, parts: Box::new(parts) }
+    }
+}
 
 /// Results on their way into a folder that is there.
 pub struct NewResults<'a> {
@@ -31,13 +42,10 @@ impl<'a> NewResults<'a> {
         Self { folder, resources: BTreeMap::new() }
     }
 
-    /// Writes tables, on all threads. Errors where one cannot be made or written.
-    pub fn write(&mut self, tables: &[MakeTable]) -> Result<(), StoreError> {
-        let write = |make: &MakeTable| {
-            let table = make()?;
-            Ok((table.schema().name.clone(), write_result(self.folder, &table)?))
-        };
-        let written: Vec<(String, Value)> = tables.par_iter().map(write).collect::<Result<_, StoreError>>()?;
+    /// Writes tables, on all threads. Errors where a part cannot be made or written.
+    pub fn write<E: From<StoreError> + Send>(&mut self, tables: Vec<ResultTable<E>>) -> Result<(), E> {
+        let write = |table: ResultTable<E>| Ok((table.name.to_owned(), write_result(self.folder, table)?));
+        let written: Vec<(String, Value)> = tables.into_par_iter().map(write).collect::<Result<_, E>>()?;
         self.resources.extend(written);
         Ok(())
     }
@@ -59,28 +67,31 @@ impl<'a> NewResults<'a> {
     }
 }
 
-/// Writes a table in both forms; its entry in the package.
-fn write_result(folder: &Path, table: &Table) -> Result<Value, StoreError> {
-    let name = &table.schema().name;
-    write_table(&folder.join(format!("{name}.parquet")), table)?;
-    let path = folder.join(format!("{name}.csv"));
-    let file = File::create(&path).map_err(|error| StoreError::file(&path, &error))?;
-    let mut file = Noticing { file, failed: None };
-    let written = arrow::csv::WriterBuilder::new()
-        .with_header(true)
-        .build(&mut file)
-        .write(&without_formulas(table.batch()).map_err(TablesError::from)?);
-    if let Some(error) = file.failed {
-        return Err(StoreError::file(&path, &error));
+/// Writes a table in both forms, part by part; its entry in the package.
+fn write_result<E: From<StoreError>>(folder: &Path, table: ResultTable<E>) -> Result<Value, E> {
+    let schema = schema(Group::Results, table.name).map_err(StoreError::from)?;
+    let name = table.name;
+    let mut rows = TableWriter::create(&folder.join(format!("{name}.parquet")), schema.arrow())?;
+    let mut text = TextWriter::create(folder.join(format!("{name}.csv")))?;
+    // Names of columns come with the first rows, of which there may be none.
+    text.write(&Table::empty(schema))?;
+    for part in table.parts {
+        let part = part?;
+        rows.write(part.batch())?;
+        text.write(&part)?;
     }
-    written.map_err(|error| StoreError::File { path: path.clone(), problem: error.to_string() })?;
-    let table_schema: Value =
-        serde_json::from_str(table.schema().json).map_err(|error| StoreError::damaged(&path, error))?;
+    rows.close()?;
+    Ok(resource(schema, &text.path)?)
+}
+
+/// What the package says of a table that stands in this file of text.
+fn resource(schema: &TableSchema, path: &Path) -> Result<Value, StoreError> {
+    let table_schema: Value = serde_json::from_str(schema.json).map_err(|error| StoreError::damaged(path, error))?;
     Ok(json!({
-        "name": name.replace('_', "-"),
-        "path": format!("{name}.csv"),
-        "title": table.schema().title,
-        "description": table.schema().description,
+        "name": schema.name.replace('_', "-"),
+        "path": format!("{}.csv", schema.name),
+        "title": schema.title,
+        "description": schema.description,
         "profile": "tabular-data-resource",
         "format": "csv",
         "mediatype": "text/csv",
@@ -89,17 +100,41 @@ fn write_result(folder: &Path, table: &Table) -> Result<Value, StoreError> {
     }))
 }
 
+/// A table on its way to a file of delimited text.
+struct TextWriter {
+    path: PathBuf,
+    file: arrow::csv::Writer<Noticing>,
+    failed: Arc<OnceLock<io::ErrorKind>>,
+}
+
+impl TextWriter {
+    fn create(path: PathBuf) -> Result<Self, StoreError> {
+        let file = File::create(&path).map_err(|error| StoreError::file(&path, &error))?;
+        let failed = Arc::default();
+        let noticing = Noticing { file, failed: Arc::clone(&failed) };
+        Ok(Self { path, file: arrow::csv::WriterBuilder::new().with_header(true).build(noticing), failed })
+    }
+
+    fn write(&mut self, part: &Table) -> Result<(), StoreError> {
+        let written = self.file.write(&without_formulas(part.batch()).map_err(TablesError::from)?);
+        if let Some(kind) = self.failed.get() {
+            return Err(StoreError::file(&self.path, &io::Error::from(*kind)));
+        }
+        written.map_err(|error| StoreError::File { path: self.path.clone(), problem: error.to_string() })
+    }
+}
+
 /// A file that keeps what the system said when it could not be written, which the writer of CSV makes a mere text of.
 struct Noticing {
     file: File,
-    failed: Option<io::Error>,
+    failed: Arc<OnceLock<io::ErrorKind>>,
 }
 
 impl Write for Noticing {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.file.write(bytes).inspect_err(|error| {
             if error.kind() != io::ErrorKind::Interrupted {
-                self.failed = Some(io::Error::from(error.kind()));
+                let _ = self.failed.set(error.kind());
             }
         })
     }

@@ -28,7 +28,7 @@ impl<R: Row> From<Vec<R>> for LongTable<R> {
 }
 
 impl<R: Row> LongTable<R> {
-    /// Adds rows; what keeps them from becoming columns is told by [`Self::to_table`].
+    /// Adds rows; what keeps them from becoming columns is told by [`Self::parts`].
     pub fn extend(&mut self, rows: Vec<R>) {
         if rows.is_empty() {
             return;
@@ -55,12 +55,19 @@ impl<R: Row> LongTable<R> {
         self.len() == 0
     }
 
-    /// One table of all rows. Errors where some could not become columns.
+    /// The parts in their order, as tables. An error in their place where some rows could not become columns.
+    pub fn parts(&self) -> impl Iterator<Item = Result<Table, TablesError>> + Send {
+        let problem = self
+            .problem
+            .as_ref()
+            .map(|problem| Err(TablesError::Mismatch { table: R::TABLE.to_owned(), problem: problem.clone() }));
+        let parts = if problem.is_some() { &[] } else { self.parts.as_slice() };
+        problem.into_iter().chain(parts.iter().map(|part| Ok(part.clone())))
+    }
+
+    /// One table of all rows. Errors as [`Self::parts`].
     pub fn to_table(&self) -> Result<Table, TablesError> {
-        if let Some(problem) = &self.problem {
-            return Err(TablesError::Mismatch { table: R::TABLE.to_owned(), problem: problem.clone() });
-        }
-        let batches: Vec<_> = self.parts.iter().map(|part| part.batch().clone()).collect();
+        let batches = self.parts().map(|part| Ok(part?.batch().clone())).collect::<Result<Vec<_>, TablesError>>()?;
         Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)
     }
 

@@ -120,7 +120,7 @@ pub fn link_kept(input: &[u8]) {
     let mut choices = Choices::of(input);
     let clock = ["", "clock = \"thermal\"\n"][choices.below(2)];
     let settings = Settings::parse(clock).unwrap_or_default();
-    match link(kept(&mut choices), &settings) {
+    match link(kept(&mut choices), &settings, &std::env::temp_dir()) {
         Ok(linked) => {
             let mut keys: Vec<_> = linked.strips.iter().map(|row| (&row.field_id, row.season, &row.strip_id)).collect();
             let all = keys.len();

@@ -57,16 +57,16 @@ pub(super) fn watch_in_batches(files: &[Vec<SettingRow>], batch_rows: usize) -> 
 fn watched_to_the_end(files: &[Vec<SettingRow>], batch_rows: usize) -> WatchEnd {
     let settings = Settings::default();
     let planters = HashMap::from([("A", Some("p"))]);
-    let mut watch = Watch::new(&settings);
+    let mut watch = Watch::new(&settings, &std::env::temp_dir());
     for file in files {
         let batch = SettingRow::to_table(file).unwrap().batch().clone();
         for start in (0..batch.num_rows()).step_by(batch_rows) {
             let rows = batch.slice(start, batch_rows.min(batch.num_rows() - start));
             watch.rows(&rows, 2025, &planters).unwrap();
         }
-        watch.end_of_file();
+        watch.end_of_file().unwrap();
     }
-    watch.finish(&settings)
+    watch.finish(&settings).unwrap()
 }
 
 pub(super) fn watch(rows: Vec<SettingRow>) -> (TelemetryRow, Vec<Finding>) {

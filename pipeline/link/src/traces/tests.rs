@@ -1,6 +1,7 @@
 //! Short strips worked out by hand, and faults of the clock.
 
 use evenstand_settings::Settings;
+use evenstand_tables::rows::TraceRow;
 
 use super::*;
 
@@ -35,7 +36,7 @@ fn settings() -> Settings {
 }
 
 fn traced_of(samples: &[(SeriesKey, Sample)]) -> (Vec<TraceRow>, Vec<LoggedStrip>) {
-    let mut traces = Traces::new(&settings());
+    let mut traces = Traces::new(&settings(), &std::env::temp_dir());
     let mut walks: Vec<(SeriesKey, Walk)> = Vec::new();
     for (key, sample) in samples {
         if !walks.iter().any(|(other, _)| other == key) {
@@ -44,7 +45,7 @@ fn traced_of(samples: &[(SeriesKey, Sample)]) -> (Vec<TraceRow>, Vec<LoggedStrip
         let (_, walk) = walks.iter_mut().find(|(other, _)| other == key).unwrap();
         traces.row(walk, sample);
     }
-    let (rows, logged) = traces.finish();
+    let (rows, logged) = traces.finish().unwrap();
     (rows.rows().unwrap(), logged)
 }
 
