@@ -94,8 +94,18 @@ impl ReviewBook {
     /// Adds a table behind those that were added before; one without rows keeps its sheet. A sheet ends at 25,000 rows; `About` says where
     /// rows are left out. Errors where the table does not follow its schema.
     pub fn add(&mut self, table: &Table) -> Result<(), BookError> {
-        self.sheets.push(Sheet::of(table, &self.pressures, self.facts.units, self.most_rows)?);
+        self.add_first(table, table.len())
+    }
+
+    /// Adds a table of so many `rows`, of which `table` has the first: [`Self::rows_looked_at`] of them, or all. Errors as [`Self::add`].
+    pub fn add_first(&mut self, table: &Table, rows: usize) -> Result<(), BookError> {
+        self.sheets.push(Sheet::of(table, rows, &self.pressures, self.facts.units, self.most_rows)?);
         Ok(())
+    }
+
+    /// The first rows of a table that its sheet is made from, or more: of one that charts refer to, all.
+    pub fn rows_looked_at(&self, table: &str) -> usize {
+        if sheet::is_regrouped(table) { usize::MAX } else { self.most_rows }
     }
 
     /// The workbook as bytes: the same tables and facts give the same bytes. Errors where the writer of workbooks refuses a sheet.
@@ -146,7 +156,7 @@ mod tests {
         let facts = BookFacts { title: "Long".into(), invented: false, units: BookUnits::Metric };
         let sheets = |most| {
             let pressures = PressureRows::of(None, None).unwrap();
-            Sheet::of(&table, &pressures, facts.units, most).unwrap()
+            Sheet::of(&table, table.len(), &pressures, facts.units, most).unwrap()
         };
         assert_eq!((sheets(11).shown_rows(), sheets(11).left_out()), (9, 0));
         assert_eq!((sheets(8).shown_rows(), sheets(8).left_out()), (6, 3));

@@ -73,8 +73,15 @@ pub(crate) struct Sheet {
 }
 
 impl Sheet {
-    /// Plans the sheet of a table, with at most so many rows, names and units among them.
-    pub fn of(table: &Table, pressures: &PressureRows, units: BookUnits, most_rows: usize) -> Result<Self, BookError> {
+    /// Plans the sheet of a table of so many `rows`, of which `table` has at least those that are shown: at most `most_rows`, names and units
+    /// among them.
+    pub fn of(
+        table: &Table,
+        rows: usize,
+        pressures: &PressureRows,
+        units: BookUnits,
+        most_rows: usize,
+    ) -> Result<Self, BookError> {
         let schema = table.schema();
         let is_pressure = pressures.rows(table)?;
         let kept = most_rows.saturating_sub(FIRST_ROW as usize).min(table.len());
@@ -156,7 +163,7 @@ impl Sheet {
         };
         let keys = schema.columns.iter().take_while(is_key).count().min(3);
         let name = schema.name.clone();
-        Ok(Self { name, columns, shown, rows: table.len(), keys: u16::try_from(keys).unwrap_or(0) })
+        Ok(Self { name, columns, shown, rows, keys: u16::try_from(keys).unwrap_or(0) })
     }
 
     /// The same sheet under another name.
@@ -392,11 +399,16 @@ fn shown_as(table: &Table) -> Result<SheetColumn, BookError> {
     })
 }
 
+/// Whether rows of a table are moved so that charts can refer to them.
+pub(crate) fn is_regrouped(table: &str) -> bool {
+    matches!(table, "curves" | "adjusted" | "field_effects")
+}
+
 /// The rows that are shown, in their order. Charts can refer to rows in one piece only, so rows of one curve are kept together, in the
 /// order of their first; where they stand together already, as they do in results, nothing moves.
 fn order(table: &Table, kept: usize) -> Result<Vec<u32>, BookError> {
     let rows = 0..u32::try_from(table.len()).unwrap_or(u32::MAX);
-    if !matches!(table.schema().name.as_str(), "curves" | "adjusted" | "field_effects") {
+    if !is_regrouped(&table.schema().name) {
         return Ok(rows.take(kept).collect());
     }
     let groups = crate::charts::groups(table)?;

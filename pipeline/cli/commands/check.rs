@@ -1,11 +1,10 @@
 //! Reads and judges raw/; writes nothing in the review.
 
-use evenstand_link::link;
 use evenstand_store::KeptStore;
 use serde_json::json;
 
 use crate::commands::ingest::{Sources, read_into, say};
-use crate::commands::model::kept_of;
+use crate::commands::model::linked;
 use crate::failure::Failure;
 use crate::proposals::{print, proposals};
 use crate::review::Review;
@@ -37,7 +36,7 @@ fn judge(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         ));
     }
     say(&ingested, voice);
-    let linked = link(kept_of(&KeptStore::open(passing.path())?, None)?, &review.settings, passing.path())?;
+    let linked = linked(&KeptStore::open(passing.path())?, None, &review.settings, passing.path())?;
     voice.findings(&linked.findings);
     let used = linked.strips.iter().filter(|strip| strip.usable == Some(true)).count();
     voice.fact("strips", linked.strips.len());

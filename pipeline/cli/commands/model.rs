@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use evenstand_agronomy::Kind;
-use evenstand_link::{Kept, Linked, Traced, link};
+use evenstand_link::{Kept, Linked, Traced, link, read_logs};
 use evenstand_model::{Answers, LastStart, Questions, YearOnYear, analyse, year_on_year};
 use evenstand_settings::{Axis, Settings};
 use evenstand_store::{
@@ -34,10 +34,9 @@ pub fn model(review: &Review, totals: Option<&Path>, voice: &mut Voice) -> Resul
         voice.note("results/ is up to date: nothing that it hangs on has changed.");
         Modelled::read(&review.results, &store)?
     } else {
-        let kept = kept_of(&store, totals)?;
         let beside = Beside { last_season: last_hash.as_deref(), totals };
         // By a thread of the pool: what one thread lets go is not given to others, and the fits, which run there, need what linking had.
-        rayon::scope(|_| work_out(review, &store, kept, &last, beside, from.as_deref(), voice))?
+        rayon::scope(|_| work_out(review, &store, &last, beside, from.as_deref(), voice))?
     };
     voice.findings(&modelled.findings);
     voice.fact("strips", modelled.strips);
@@ -95,7 +94,6 @@ fn by_severity(findings: &mut [Finding]) {
 fn work_out(
     review: &Review,
     store: &KeptStore,
-    kept: Kept,
     last: &[LastStart],
     beside: Beside,
     from: Option<&str>,
@@ -108,7 +106,7 @@ fn work_out(
         from.map_or(Ok(()), |from| note_made_from(folder, from))?;
         let mut results = NewResults::new(folder);
         voice.stage("linking strips", 2);
-        let mut linked = link(kept, &review.settings, folder)?;
+        let mut linked = linked(store, beside.totals, &review.settings, folder)?;
         voice.step();
         let traces = std::mem::take(&mut linked.traces);
         results.write(tables_beside(&linked, traces))?;
@@ -154,13 +152,15 @@ pub fn setting_logs_of(store: &KeptStore) -> Result<Vec<(i64, Vec<PathBuf>)>, Fa
     Ok(seasons.into_iter().map(|season| (season.season, season.files)).collect())
 }
 
-/// The kept tables, with setting logs left on disk, and telemetry summed before where a file of totals is given.
-pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure> {
-    Ok(Kept {
-        fields: store.read()?,
+/// Everything in the store tied together; telemetry from a file of totals, where one is given. What need not stay in memory meanwhile waits on the
+/// disk of `folder`.
+pub fn linked(store: &KeptStore, totals: Option<&Path>, settings: &Settings, folder: &Path) -> Result<Linked, Failure> {
+    let fields = store.read()?;
+    let totals = totals.map(read_strip_totals).transpose()?;
+    let logs = read_logs(&setting_logs_of(store)?, &fields, totals, settings, folder)?;
+    let kept = Kept {
+        fields,
         strips: store.read()?,
-        setting_logs: setting_logs_of(store)?,
-        strip_totals: totals.map(read_strip_totals).transpose()?,
         soil: store.read()?,
         digs: store.read()?,
         counts: store.read()?,
@@ -168,7 +168,8 @@ pub fn kept_of(store: &KeptStore, totals: Option<&Path>) -> Result<Kept, Failure
         plants: store.read()?,
         measures: store.read()?,
         weather: store.read()?,
-    })
+    };
+    Ok(link(kept, logs, settings))
 }
 
 /// Facts about the run: enough to repeat it, and to show it in the person's units.
@@ -233,7 +234,7 @@ fn tables_beside(linked: &Linked, traces: Traced) -> Vec<NewTable<'_>> {
     vec![
         table(&linked.field_seasons),
         table(&linked.planters),
-        table(&linked.courses),
+        long(&linked.courses),
         table(&linked.course_means),
         table(&linked.telemetry),
         table(&linked.set_actual),

@@ -1,7 +1,7 @@
 //! results/ → report/, from results/ alone.
 
-use evenstand_report::{Results, render, starting_points_text};
-use evenstand_store::{check_results, made_from, note_made_from, read_result_table, replace_folder_by};
+use evenstand_report::{Parts, Results, SourceError, render, starting_points_text};
+use evenstand_store::{check_results, made_from, note_made_from, read_result_parts, replace_folder_by};
 
 use crate::failure::Failure;
 use crate::made_from;
@@ -18,7 +18,10 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
         ));
     }
     let checked = check_results(folder)?;
-    let results = Results::read(&|name| read_result_table(folder, name))?;
+    let source = |name: &str| -> Result<Parts, SourceError> {
+        Ok(Box::new(read_result_parts(folder, name)?.map(|part| Ok(part?))))
+    };
+    let results = Results::read(&source)?;
     let starting_points = starting_points_text(&results);
     let open = results.starting_points.is_empty()
         || results.starting_points.iter().any(|row| row.primary == Some(true) && row.evidence == "open");
@@ -31,7 +34,6 @@ pub fn report(review: &Review, voice: &mut Voice) -> Result<bool, Failure> {
     voice.stage("drawing the report", 1);
     replace_folder_by(&review.report, |new| -> Result<(), Failure> {
         from.map_or(Ok(()), |from| note_made_from(new.path(), &from))?;
-        let source = |name: &str| Ok(read_result_table(folder, name)?);
         render(results, &source, &mut |name, bytes| new.write(name, bytes))?;
         Ok(())
     })?;

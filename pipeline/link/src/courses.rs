@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use evenstand_agronomy::{Kind, force_levels};
 use evenstand_settings::{Knob, Settings};
+use evenstand_tables::LongTable;
 use evenstand_tables::rows::{CourseMeanRow, CourseRow};
 
 use crate::force::StripSetting;
@@ -11,19 +12,20 @@ use crate::key::FieldSeason;
 use crate::strips::LinkedStrip;
 
 /// Courses of all strips, and the mean course of each setting in a field-season.
-pub(crate) fn courses(strips: &[LinkedStrip], settings: &Settings) -> (Vec<CourseRow>, Vec<CourseMeanRow>) {
-    let mut rows = Vec::new();
+pub(crate) fn courses(strips: &[LinkedStrip], settings: &Settings) -> (LongTable<CourseRow>, Vec<CourseMeanRow>) {
+    let of_strip = |(row, _, came_up): &LinkedStrip| {
+        let (field_id, season, strip_id) = (row.field_id.clone(), row.season, row.strip_id.clone());
+        came_up.course.clone().into_iter().map(move |(hours, share)| CourseRow {
+            field_id: field_id.clone(),
+            season,
+            strip_id: strip_id.clone(),
+            hours: Some(hours),
+            share: Some(share),
+        })
+    };
+    let rows = strips.iter().flat_map(of_strip).collect();
     let mut by_field: BTreeMap<FieldSeason, Vec<&LinkedStrip>> = BTreeMap::new();
     for strip in strips {
-        for (hours, share) in &strip.2.course {
-            rows.push(CourseRow {
-                field_id: strip.0.field_id.clone(),
-                season: strip.0.season,
-                strip_id: strip.0.strip_id.clone(),
-                hours: Some(*hours),
-                share: Some(*share),
-            });
-        }
         if !strip.2.course.is_empty() && strip.0.force_n.is_some() {
             by_field.entry(FieldSeason::new(&strip.0.field_id, strip.0.season)).or_default().push(strip);
         }

@@ -51,5 +51,5 @@ mod traces;
 
 pub use error::LinkError;
 pub use strips::{Kept, Linked, link};
-pub use telemetry::strip_totals;
+pub use telemetry::{SettingLogs, read_logs, strip_totals};
 pub use traced::Traced;

@@ -1,19 +1,17 @@
 //! Brings everything together, strip by strip.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
 
 use evenstand_settings::{Clock, Settings};
 use evenstand_tables::rows::{
     CalibrationRow, ConditionRow, CountRow, CourseMeanRow, CourseRow, DigRow, DigStripRow, FieldRow, FieldSeasonRow,
     MeasureRow, OutlineRow, PlantRow, PlanterRow, RecordedRow, SetActualRow, SoilRow, SourceRow, SpacingRow,
-    StripMeasureRow, StripRow, StripSheetRow, StripTotalsRow, TelemetryRow, WeatherRow,
+    StripMeasureRow, StripRow, StripSheetRow, TelemetryRow, WeatherRow,
 };
-use evenstand_tables::{Finding, Moment};
+use evenstand_tables::{Finding, LongTable, Moment};
 
 use jiff::tz::TimeZone;
 
-use crate::LinkError;
 use crate::calibration::{calibration_findings, calibrations};
 use crate::checks::{
     FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_positions,
@@ -39,20 +37,16 @@ use crate::recorded::recorded;
 use crate::set_actual::{at_set_shares, set_actual_rows};
 use crate::sources::sources;
 use crate::stand::{leaf_stage_sd, spacing};
-use crate::telemetry::read_logs;
+use crate::telemetry::SettingLogs;
 use crate::traced::Traced;
 
-/// Kept tables of a review. Setting logs come as Parquet files by season, because telemetry is streamed.
+/// Kept tables of a review, without its setting logs.
 #[derive(Debug, Default)]
 pub struct Kept {
     /// Fields.
     pub fields: Vec<FieldRow>,
     /// Strip sheets.
     pub strips: Vec<StripSheetRow>,
-    /// Setting logs: season and its Parquet files.
-    pub setting_logs: Vec<(i64, Vec<PathBuf>)>,
-    /// Telemetry summed by strip, where it was summed before; the telemetry itself is not read then, nor watched.
-    pub strip_totals: Option<Vec<StripTotalsRow>>,
     /// Soil notes.
     pub soil: Vec<SoilRow>,
     /// Dig checks.
@@ -81,7 +75,7 @@ pub struct Linked {
     /// Planters.
     pub planters: Vec<PlanterRow>,
     /// Emergence courses by strip.
-    pub courses: Vec<CourseRow>,
+    pub courses: LongTable<CourseRow>,
     /// Emergence courses by setting.
     pub course_means: Vec<CourseMeanRow>,
     /// Dig checks with the setting and condition of their strip.
@@ -111,23 +105,10 @@ pub struct Linked {
 /// A strip with everything it was made from.
 pub(crate) type LinkedStrip = (StripRow, StripSetting, Emergence);
 
-/// Ties the kept tables together. What need not stay in memory meanwhile waits in a file without a name on the disk of `folder`. Errors only
-/// where the setting logs cannot be read from the store, or the disk takes nothing.
-pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked, LinkError> {
-    let mut findings = Vec::new();
-    let summed_before = kept.strip_totals.is_some();
-    let mut logs = read_logs(&kept.setting_logs, &kept.fields, kept.strip_totals.take(), settings, folder)?;
-    findings.append(&mut logs.findings);
-    if summed_before {
-        findings.push(
-            Finding::note(
-                "telemetry_not_watched",
-                "telemetry was taken as totals by strip: it was not watched for gaps, stuck values and lags, has no course along the strip, \
-                 and its share of time at the set value is missing",
-            )
-            .remedy("run `evenstand model` without --strip-totals to see these"),
-        );
-    }
+/// Ties the kept tables and the setting logs together. The logs are read first, by [`read_logs`](crate::read_logs), so that they and the
+/// counts, the two that are long, do not stand in memory at a time.
+pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
+    let mut findings = std::mem::take(&mut logs.findings);
     let watched = std::mem::take(&mut logs.watched);
     let traces = std::mem::take(&mut logs.traces);
     let outlines = outlines(&kept.strips);
@@ -146,7 +127,8 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
     let fields = by_name(kept.fields, &mut findings);
     let sheet = strip_sheet(kept.strips, &mut findings);
     let settled = Settled::new(&logs);
-    let counts = group(kept.counts, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
+    let mut counts = group(kept.counts, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
+    let counted: BTreeSet<StripKey> = counts.keys().cloned().collect();
     let spacings = group(kept.spacing, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
     let plants = group(kept.plants, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
     let notes = SoilNotes::new(kept.soil);
@@ -159,18 +141,12 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();
     let measured: BTreeSet<StripKey> =
         kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
-    let mut keys: BTreeSet<&StripKey> = planned
-        .iter()
-        .copied()
-        .chain(counts.keys())
-        .chain(spacings.keys())
-        .chain(plants.keys())
-        .chain(&measured)
-        .collect();
+    let mut keys: BTreeSet<&StripKey> =
+        planned.iter().copied().chain(&counted).chain(spacings.keys()).chain(plants.keys()).chain(&measured).collect();
     let dug = strips_of_digs(&kept.digs, &keys.iter().map(|key| &key.field).collect());
     keys.extend(&dug);
 
-    let counted_fields: BTreeSet<&FieldSeason> = counts.keys().map(|key| &key.field).collect();
+    let counted_fields: BTreeSet<&FieldSeason> = counted.iter().map(|key| &key.field).collect();
     let mut uncounted: BTreeMap<&FieldSeason, usize> = BTreeMap::new();
     for key in planned.iter().filter(|key| !counted_fields.contains(&key.field)) {
         *uncounted.entry(&key.field).or_default() += 1;
@@ -186,7 +162,7 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
         );
     }
 
-    let mut strips: Vec<LinkedStrip> = Vec::new();
+    let mut strips: Vec<LinkedStrip> = Vec::with_capacity(keys.len());
     let mut remarks = FieldRemarks::default();
     for key in keys {
         let field = fields.get(&key.field);
@@ -219,16 +195,17 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
                 .flatten()
                 .map(|clock| (clock, zone_of(field, settings))),
         };
-        let came_up = match counts.get(key) {
-            Some(rows) if !replanted => emergence(key, rows, &context, &mut findings),
+        // Counts are the longest of what is kept, and go strip by strip while the results grow.
+        let came_up = match counts.remove(key) {
+            Some(rows) if !replanted => emergence(key, &rows, &context, &mut findings),
             _ => Emergence::default(),
         };
         let uncounted_field = !counted_fields.contains(&key.field);
         let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
         let has_setting = setting.force_n.is_some() || stands_by_label(&setting, planter.as_ref());
         if !replanted {
-            check_presence(key, &planned, &planned_fields, counts.contains_key(key), uncounted_field, &mut findings);
-            if counts.contains_key(key) && planned.contains(key) && !has_setting {
+            check_presence(key, &planned, &planned_fields, counted.contains(key), uncounted_field, &mut findings);
+            if counted.contains(key) && planned.contains(key) && !has_setting {
                 findings.push(without_setting(key, &setting));
             }
         }
@@ -315,16 +292,20 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
             came_up,
         ));
     }
-    // Thousands of fields: what the strips were made from goes as soon as it is read.
-    drop((counts, spacings, plants));
+    drop((spacings, plants));
     findings.extend(remarks.findings(settings));
     let noted = Sources { notes: &notes, rain: &Rain::new(&kept.weather), fields: &fields, sheet: &sheet };
     let labelled = label_conditions(&mut strips, &noted, settings, &mut findings);
     fit_courses(&mut strips);
     let (courses, course_means) = courses(&strips, settings);
     let mut telemetry_rows: BTreeMap<FieldSeason, u64> = BTreeMap::new();
-    for (row, setting, _) in &strips {
-        *telemetry_rows.entry(FieldSeason::new(&row.field_id, row.season)).or_default() += setting.telemetry_rows;
+    let mut with_course = BTreeSet::new();
+    for (row, setting, came_up) in &strips {
+        let field = FieldSeason::new(&row.field_id, row.season);
+        if !came_up.course.is_empty() {
+            with_course.insert(field.clone());
+        }
+        *telemetry_rows.entry(field).or_default() += setting.telemetry_rows;
     }
     let mut rows: Vec<StripRow> = strips.into_iter().map(|(row, _, _)| row).collect();
     rows.shrink_to_fit();
@@ -340,7 +321,6 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
     check_positions(&rows, settings, &mut findings);
     let digs = dig_strips(&kept.digs, &rows);
     findings.extend(dig_findings(&digs, &rows));
-    let with_course = courses.iter().map(|row| FieldSeason::new(&row.field_id, row.season)).collect();
     for key in rows.iter().map(|row| FieldSeason::new(&row.field_id, row.season)).collect::<BTreeSet<_>>() {
         if !fields.contains_key(&key) {
             findings.push(
@@ -355,7 +335,7 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
     }
     let set_actual = set_actual_rows(&watched, &rows);
     let conditions = condition_rows(&labelled, &rows, &settings.condition);
-    Ok(Linked {
+    Linked {
         field_seasons: field_seasons(&fields, &rows, &telemetry_rows, &with_course),
         planters: planters(&rows, &found),
         settings: found,
@@ -373,7 +353,7 @@ pub fn link(mut kept: Kept, settings: &Settings, folder: &Path) -> Result<Linked
         recorded,
         sources,
         findings,
-    })
+    }
 }
 
 /// Whether a planting time lies in the year of its season, give or take five weeks.

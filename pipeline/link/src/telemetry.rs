@@ -75,21 +75,21 @@ pub(crate) struct TelemetrySummary {
     pub started_at: Option<Moment>,
 }
 
-/// Everything that the setting logs say.
+/// Everything that the setting logs say, summed by strip.
 #[derive(Debug, Default)]
-pub(crate) struct SettingLogs {
-    pub hand: Vec<HandRow>,
-    pub telemetry: BTreeMap<StripKey, TelemetrySummary>,
+pub struct SettingLogs {
+    pub(crate) hand: Vec<HandRow>,
+    pub(crate) telemetry: BTreeMap<StripKey, TelemetrySummary>,
     /// Telemetry rows without a strip, by season.
-    pub rows_without_strip: BTreeMap<i64, u64>,
+    pub(crate) rows_without_strip: BTreeMap<i64, u64>,
     /// What telemetry says about itself.
-    pub watched: Vec<Watched>,
+    pub(crate) watched: Vec<Watched>,
     /// What of it a person should look at.
-    pub findings: Vec<Finding>,
+    pub(crate) findings: Vec<Finding>,
     /// Telemetry along each strip.
-    pub traces: Traced,
+    pub(crate) traces: Traced,
     /// Files that telemetry of each strip stands in.
-    pub logged: Vec<LoggedStrip>,
+    pub(crate) logged: Vec<LoggedStrip>,
 }
 
 /// Rows of a batch, and batches that are in memory at a time; as many again wait.
@@ -113,11 +113,11 @@ const TEXTS: [&str; 10] = [
 pub(crate) const NUMBERS: [&str; 7] =
     ["set_force_n", "set_pressure_kpa", "actual_force_n", "actual_pressure_kpa", "speed_m_s", "lat", "lon"];
 
-/// Reads the setting logs, batch by batch.
+/// Reads the setting logs batch by batch: Parquet files, by season.
 ///
 /// With `known` totals, telemetry is neither summed nor watched: only row groups that hold hand-written rows are read. Errors
 /// where the totals are of other rows or other settings. Traces wait on the disk of `folder`.
-pub(crate) fn read_logs(
+pub fn read_logs(
     files: &[(i64, Vec<PathBuf>)],
     fields: &[FieldRow],
     known: Option<Vec<StripTotalsRow>>,
@@ -134,6 +134,14 @@ pub(crate) fn read_logs(
             }
         }
         known.summarise(&mut logs);
+        logs.findings.push(
+            Finding::note(
+                "telemetry_not_watched",
+                "telemetry was taken as totals by strip: it was not watched for gaps, stuck values and lags, has no course along the strip, \
+                 and its share of time at the set value is missing",
+            )
+            .remedy("run `evenstand model` without --strip-totals to see these"),
+        );
         return Ok(logs);
     }
     let mut totals = StripTotals::default();

@@ -3,7 +3,7 @@
 //! The report computes nothing. Everything it says stands in a table of `results/`; it puts numbers into words and
 //! pictures, rounds them to the digits they have, and can be thrown away and made again.
 //!
-//! - [`Results`] are the tables as rows; the long ones stay columns ([`Packed`]). Any may be empty: what is missing is left out or said to be missing.
+//! - [`Results`] are the tables as rows; the long ones stay packed ([`Packed`]). Any may be empty: what is missing is left out or said to be missing.
 //! - [`render`] draws one chart a field-season and one a condition and response, each as SVG and PNG, and writes
 //!   `index.html`, a single file that needs no other: first a card a planter with its starting points, then why,
 //!   then field by field, what was set aside, how it was worked out, and the cautions.
@@ -42,7 +42,7 @@ mod words;
 
 pub use error::ReportError;
 pub use packed::Packed;
-pub use render::{Source, render};
+pub use render::{Parts, Source, SourceError, render};
 pub use results::Results;
 pub use words::terminal::starting_points_text;
 

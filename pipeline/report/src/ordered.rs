@@ -22,31 +22,78 @@ fn keys(table: &str) -> &'static [&'static str] {
     }
 }
 
+/// Whether a table is ordered at all.
+pub(crate) fn grows_with_strips(table: &str) -> bool {
+    !keys(table).is_empty()
+}
+
 /// The table with its rows in the order of field, season and strip, where it grows with them; rows that are alike in that keep their order.
 /// Errors where a table of strips does not follow its schema.
 pub(crate) fn in_order(table: Table) -> Result<Table, TablesError> {
-    let batch = table.batch();
-    let columns = keys(&table.schema().name).iter().map(|key| {
-        let column =
-            batch.column_by_name(key).filter(|column| matches!(column.data_type(), DataType::Utf8 | DataType::Int64));
-        let column = column.ok_or_else(|| no_order(&table, key))?;
-        Ok::<_, TablesError>(match column.data_type() {
-            DataType::Utf8 => Key::Text(column.as_string()),
-            _ => Key::Whole(column.as_primitive()),
-        })
-    });
-    let keys: Vec<Key> = columns.collect::<Result<_, _>>()?;
-    let compare = |a: usize, b: usize| {
-        let parts = keys.iter().map(|key| key.compare(a, b));
-        parts.fold(Ordering::Equal, Ordering::then)
-    };
-    if (1..table.len()).all(|row| compare(row - 1, row).is_le()) {
+    let keys = Keys::of(&table)?;
+    if keys.in_order(table.len()) {
         return Ok(table);
     }
     let mut order: Vec<u32> = (0..u32::try_from(table.len()).unwrap_or(u32::MAX)).collect();
-    order.sort_by(|&a, &b| compare(a as usize, b as usize));
-    let batch = take_record_batch(batch, &UInt32Array::from(order))?;
+    order.sort_by(|&a, &b| keys.compare(a as usize, b as usize));
+    let batch = take_record_batch(table.batch(), &UInt32Array::from(order))?;
     Table::from_batches(table.schema(), &[batch])
+}
+
+/// Whether the parts of a table that come one after another are in that order.
+#[derive(Debug, Default)]
+pub(crate) struct Ordered {
+    /// The last row of the part before.
+    last: Option<Table>,
+    broken: bool,
+}
+
+impl Ordered {
+    /// Takes the next part. Errors as [`in_order`].
+    pub fn follows(&mut self, part: &Table) -> Result<(), TablesError> {
+        let rows = part.len();
+        self.broken |= !Keys::of(part)?.in_order(rows);
+        if rows == 0 {
+            return Ok(());
+        }
+        if let Some(last) = self.last.replace(part.slice(rows - 1, 1)) {
+            let border = Table::from_batches(part.schema(), &[last.batch().clone(), part.slice(0, 1).batch().clone()])?;
+            self.broken |= !Keys::of(&border)?.in_order(border.len());
+        }
+        Ok(())
+    }
+
+    /// Whether all parts until now are in order.
+    pub fn so_far(&self) -> bool {
+        !self.broken
+    }
+}
+
+/// The columns by which a table is ordered.
+struct Keys<'a>(Vec<Key<'a>>);
+
+impl<'a> Keys<'a> {
+    fn of(table: &'a Table) -> Result<Self, TablesError> {
+        let columns = keys(&table.schema().name).iter().map(|key| {
+            let column = table.batch().column_by_name(key);
+            let column = column.filter(|column| matches!(column.data_type(), DataType::Utf8 | DataType::Int64));
+            let column = column.ok_or_else(|| no_order(table, key))?;
+            Ok::<_, TablesError>(match column.data_type() {
+                DataType::Utf8 => Key::Text(column.as_string()),
+                _ => Key::Whole(column.as_primitive()),
+            })
+        });
+        Ok(Self(columns.collect::<Result<_, _>>()?))
+    }
+
+    fn compare(&self, a: usize, b: usize) -> Ordering {
+        let parts = self.0.iter().map(|key| key.compare(a, b));
+        parts.fold(Ordering::Equal, Ordering::then)
+    }
+
+    fn in_order(&self, rows: usize) -> bool {
+        (1..rows).all(|row| self.compare(row - 1, row).is_le())
+    }
 }
 
 /// A column by which rows are ordered; what is missing comes first.

@@ -1,88 +1,126 @@
-//! Rows of a long table, kept as columns and unpacked a few at a time.
+//! Rows of a long table, kept packed and unpacked a few thousand at a time.
 //!
-//! A row of a struct takes several times the memory of the same row in columns, mostly for its many small texts. Tables with hundreds of rows
-//! a field-season are therefore kept as they were read, and only the rows that a page shows become structs.
+//! A row of a struct takes several times the memory of the same row in columns, mostly for its many small texts, and columns several times that of
+//! packed ones. Tables with hundreds of rows a field-season are therefore kept packed, and only the rows that a page shows become structs.
 
+use std::collections::VecDeque;
 use std::marker::PhantomData;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use arrow::array::{Array, AsArray, BooleanArray};
 use arrow::compute::filter_record_batch;
 use arrow::datatypes::Int64Type;
-use evenstand_tables::{Row, Table, TablesError};
+use evenstand_tables::{PackedTable, Row, Table, TablesError, schema};
 
-use crate::ordered::in_order;
+use crate::ordered::{Ordered, in_order};
+
+/// Rows that are packed together.
+const PART: usize = 1 << 14;
+
+/// Parts that stay unpacked after they were looked into. Pages come in the order of their fields on several threads, so that the next page
+/// mostly asks for what the last one did.
+const UNPACKED: usize = 4;
 
 /// The rows of a table in the order of `in_order`.
 #[derive(Debug, Clone)]
 pub struct Packed<R> {
-    table: Option<Table>,
+    held: Arc<Held>,
     rows: PhantomData<fn() -> R>,
 }
 
 impl<R> Default for Packed<R> {
     /// No rows.
     fn default() -> Self {
-        Self { table: None, rows: PhantomData }
+        Self { held: Arc::default(), rows: PhantomData }
+    }
+}
+
+/// Rows of some table.
+#[derive(Debug, Default)]
+pub(crate) struct Held {
+    parts: Vec<PackedTable>,
+    /// Field and season of the first and the last row of each part, where the table is in their order.
+    ends: Vec<[(String, i64); 2]>,
+    unpacked: Mutex<VecDeque<(usize, Table)>>,
+}
+
+impl Held {
+    /// The parts in their order.
+    pub fn parts(&self) -> impl Iterator<Item = Result<Table, TablesError>> {
+        self.parts.iter().map(PackedTable::table)
+    }
+
+    fn push(&mut self, table: &Table) -> Result<(), TablesError> {
+        if let Some((fields, seasons)) = fields_and_seasons(table) {
+            self.ends.push([0, table.len() - 1].map(|row| (fields.value(row).to_owned(), seasons.value(row))));
+        }
+        self.parts.push(PackedTable::of(table)?);
+        Ok(())
+    }
+
+    /// A part, which was looked through before it was packed.
+    fn part(&self, number: usize) -> Option<Table> {
+        let mut unpacked = self.unpacked.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, table)) = unpacked.iter().find(|(known, _)| *known == number) {
+            return Some(table.clone());
+        }
+        drop(unpacked);
+        let table = self.parts.get(number)?.table().ok()?;
+        unpacked = self.unpacked.lock().unwrap_or_else(PoisonError::into_inner);
+        unpacked.truncate(UNPACKED - 1);
+        unpacked.push_front((number, table.clone()));
+        Some(table)
     }
 }
 
 impl<R: Row> Packed<R> {
-    /// The rows of this table. Errors where it lacks a column or a value that a row must have, so that unpacking cannot fail later.
-    pub fn of(table: Table) -> Result<Self, TablesError> {
-        let table = in_order(table)?;
-        // The columns of no rows are looked at as those of any.
-        R::from_table(&table.slice(0, 0))?;
-        for (column, _, nullable) in R::columns() {
-            let missing = table.batch().column_by_name(column).filter(|array| !nullable && array.null_count() > 0);
-            if let Some(row) = missing.and_then(|array| (0..array.len()).find(|&row| array.is_null(row))) {
-                let table = table.schema().name.clone();
-                return Err(TablesError::MissingValue { table, column: column.to_owned(), row });
+    /// The rows of these parts of a table. Errors where one lacks a column or a value that a row must have, so that unpacking cannot fail later, and
+    /// where a part cannot be had.
+    pub fn of<E: From<TablesError>>(parts: impl Iterator<Item = Result<Table, E>>) -> Result<Self, E> {
+        let (mut held, mut ordered) = (Held::default(), Ordered::default());
+        for part in parts {
+            let part = part?;
+            looked_through::<R>(&part)?;
+            ordered.follows(&part)?;
+            for first in (0..part.len()).step_by(PART) {
+                held.push(&part.slice(first, PART.min(part.len() - first)))?;
             }
         }
-        Ok(Self { table: Some(table), rows: PhantomData })
+        if !ordered.so_far() {
+            let batches: Vec<_> =
+                held.parts().map(|part| Ok(part?.batch().clone())).collect::<Result<_, TablesError>>()?;
+            let whole = Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)?;
+            return Self::of(std::iter::once(Ok(in_order(whole)?)));
+        }
+        Ok(Self { held: Arc::new(held), rows: PhantomData })
     }
 
     /// The rows of a field-season, of a table that is in their order.
     pub fn of_field_season(&self, field_id: &str, season: i64) -> Vec<R> {
-        let Some(table) = &self.table else { return Vec::new() };
-        let column = |name| table.batch().column_by_name(name);
-        let (Some(fields), Some(seasons)) = (
-            column("field_id").and_then(|column| column.as_string_opt::<i32>()),
-            column("season").and_then(|column| column.as_primitive_opt::<Int64Type>()),
-        ) else {
-            return Vec::new();
-        };
-        let first = first_row(table.len(), |row| (fields.value(row), seasons.value(row)) < (field_id, season));
-        let end = first_row(table.len(), |row| (fields.value(row), seasons.value(row)) <= (field_id, season));
-        unpacked(&table.slice(first, end - first))
+        let key = (field_id, season);
+        let first = self.held.ends.partition_point(|[_, last]| (last.0.as_str(), last.1) < key);
+        let end = self.held.ends.partition_point(|[first, _]| (first.0.as_str(), first.1) <= key);
+        let parts = (first..end.max(first)).filter_map(|number| self.held.part(number));
+        parts.flat_map(|part| unpacked(&of_field_season(&part, key))).collect()
     }
 
     /// The rows that have these texts in these columns; `None` stands for a cell without any.
     pub fn having(&self, texts: &[(&str, Option<&str>)]) -> Vec<R> {
-        let Some(table) = &self.table else { return Vec::new() };
-        let mut keeps = vec![true; table.len()];
-        for (column, text) in texts {
-            let column = table.batch().column_by_name(column).and_then(|column| column.as_string_opt::<i32>());
-            let Some(column) = column else { return Vec::new() };
-            for (row, keep) in keeps.iter_mut().enumerate() {
-                *keep &= column.is_valid(row).then(|| column.value(row)) == *text;
-            }
-        }
-        let kept = filter_record_batch(table.batch(), &BooleanArray::from(keeps));
-        kept.ok()
-            .and_then(|batch| Table::from_batches(table.schema(), &[batch]).ok())
-            .map_or_else(Vec::new, |table| unpacked(&table))
+        let parts = (0..self.held.parts.len()).filter_map(|number| self.held.part(number));
+        parts.filter_map(|part| having(&part, texts)).flat_map(|part| unpacked(&part)).collect()
     }
 
-    /// The table, where one was read.
-    pub(crate) fn as_read(&self) -> Option<&Table> {
-        self.table.as_ref()
+    /// The rows of whatever table these are.
+    pub(crate) fn held(&self) -> Arc<Held> {
+        Arc::clone(&self.held)
     }
 
     /// The rows as a table.
     #[cfg(test)]
     pub fn table(&self) -> Result<Table, TablesError> {
-        self.table.clone().map_or_else(|| R::to_table(&[]), Ok)
+        let batches: Vec<_> =
+            self.held.parts().map(|part| Ok(part?.batch().clone())).collect::<Result<_, TablesError>>()?;
+        Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)
     }
 
     /// Changes the rows.
@@ -90,13 +128,55 @@ impl<R: Row> Packed<R> {
     pub fn edit(&mut self, change: impl FnOnce(&mut Vec<R>)) {
         let mut rows = R::from_table(&self.table().expect("a table")).expect("rows");
         change(&mut rows);
-        *self = Self::of(R::to_table(&rows).expect("a table")).expect("rows");
+        *self = Self::of(std::iter::once(R::to_table(&rows))).expect("rows");
     }
 }
 
 /// Rows of a table that was looked through before.
 fn unpacked<R: Row>(table: &Table) -> Vec<R> {
     R::from_table(table).unwrap_or_default()
+}
+
+/// Errors where a table lacks a column, or a value that a row must have.
+fn looked_through<R: Row>(table: &Table) -> Result<(), TablesError> {
+    // The columns of no rows are looked at as those of any.
+    R::from_table(&table.slice(0, 0))?;
+    for (column, _, nullable) in R::columns() {
+        let missing = table.batch().column_by_name(column).filter(|array| !nullable && array.null_count() > 0);
+        if let Some(row) = missing.and_then(|array| (0..array.len()).find(|&row| array.is_null(row))) {
+            let table = table.schema().name.clone();
+            return Err(TablesError::MissingValue { table, column: column.to_owned(), row });
+        }
+    }
+    Ok(())
+}
+
+type FieldsAndSeasons<'a> = (&'a arrow::array::StringArray, &'a arrow::array::PrimitiveArray<Int64Type>);
+
+fn fields_and_seasons(table: &Table) -> Option<FieldsAndSeasons<'_>> {
+    let column = |name| table.batch().column_by_name(name);
+    Some((column("field_id")?.as_string_opt::<i32>()?, column("season")?.as_primitive_opt::<Int64Type>()?))
+}
+
+/// The rows of a field and season.
+fn of_field_season(table: &Table, key: (&str, i64)) -> Table {
+    let Some((fields, seasons)) = fields_and_seasons(table) else { return table.slice(0, 0) };
+    let first = first_row(table.len(), |row| (fields.value(row), seasons.value(row)) < key);
+    let end = first_row(table.len(), |row| (fields.value(row), seasons.value(row)) <= key);
+    table.slice(first, end - first)
+}
+
+/// The rows that have these texts in these columns.
+fn having(table: &Table, texts: &[(&str, Option<&str>)]) -> Option<Table> {
+    let mut keeps = vec![true; table.len()];
+    for (column, text) in texts {
+        let column = table.batch().column_by_name(column)?.as_string_opt::<i32>()?;
+        for (row, keep) in keeps.iter_mut().enumerate() {
+            *keep &= column.is_valid(row).then(|| column.value(row)) == *text;
+        }
+    }
+    let kept = filter_record_batch(table.batch(), &BooleanArray::from(keeps)).ok()?;
+    Table::from_batches(table.schema(), &[kept]).ok()
 }
 
 /// The first row that does not lie `before` what is looked for.
@@ -120,7 +200,7 @@ mod tests {
 
     fn packed() -> Packed<CourseRow> {
         let rows = [row("b", 2024, "1"), row("a", 2025, "2"), row("b", 2024, "3"), row("c", 2023, "4")];
-        Packed::of(CourseRow::to_table(&rows).unwrap()).unwrap()
+        Packed::of(std::iter::once(CourseRow::to_table(&rows))).unwrap()
     }
 
     #[test]

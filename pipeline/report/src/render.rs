@@ -3,18 +3,20 @@
 use std::error::Error;
 use std::io;
 use std::panic::resume_unwind;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread;
 
 use evenstand_book::{BookFacts, BookUnits, ReviewBook};
 use evenstand_paper::{Sheet, cards_pdf};
-use evenstand_tables::Table;
+use evenstand_tables::{Group, Table, schema};
 use rayon::prelude::*;
 
-use crate::ordered::in_order;
+use crate::ordered::{grows_with_strips, in_order};
+use crate::packed::Held;
 use crate::page::{Page, Pages, STYLE};
-use crate::results::{Results, TABLES};
+use crate::results::{Results, TABLES, whole};
 use crate::templates::Templates;
 use crate::words::paper::{about, paper_cards};
 use crate::words::scope::scope;
@@ -24,8 +26,14 @@ use crate::{ReportError, Summary, font};
 /// Files that may wait for being written, so that a review of thousands of fields never holds all of them.
 const WAITING: usize = 32;
 
+/// What a source of tables may say.
+pub type SourceError = Box<dyn Error + Send + Sync>;
+
+/// The rows of a table, some thousands at a time.
+pub type Parts<'a> = Box<dyn Iterator<Item = Result<Table, SourceError>> + 'a>;
+
 /// Where result tables come from: gives one by its name.
-pub type Source<'a> = &'a (dyn Fn(&'static str) -> Result<Table, Box<dyn Error + Send + Sync>> + Sync);
+pub type Source<'a> = &'a (dyn Fn(&'static str) -> Result<Parts<'a>, SourceError> + Sync);
 
 /// Draws the charts and writes the pages. `results` are what the pages need, `source` gives every table once more for the workbook.
 ///
@@ -66,7 +74,7 @@ pub fn render(
                 maker.all_pages(&Pages::new(&own.shown_in(other), templates, false))?;
                 Ok(Summary { charts: maker.charts.into_inner(), pages: maker.pages.into_inner() })
             };
-            let book = || send(&sender, "review.xlsx", workbook(facts, packed, source)?);
+            let book = || send(&sender, "review.xlsx", workbook(facts, &packed, source)?);
             let (book, pages): (Result<(), ReportError>, Result<Summary, ReportError>) = rayon::join(book, pages);
             book.and(pages)
         });
@@ -94,18 +102,39 @@ fn book_facts(results: &Results) -> BookFacts {
     }
 }
 
-/// Every result table as one workbook. Those that are not there as `packed` are read one after another and let go, for together they are large.
-fn workbook(facts: BookFacts, packed: Vec<Table>, source: Source) -> Result<Vec<u8>, ReportError> {
-    let table = |name| source(name).map_err(ReportError::Read);
-    let mut book = ReviewBook::new(facts, Some(&table("planters")?), Some(&in_order(table("strips")?)?))?;
+/// Every result table as one workbook. They are read one after another and let go, and of long ones no more rows than a sheet has, for together
+/// they are large.
+fn workbook(facts: BookFacts, packed: &[(&'static str, Arc<Held>)], source: Source) -> Result<Vec<u8>, ReportError> {
+    let strips = in_order(whole(source, "strips")?)?;
+    let mut book = ReviewBook::new(facts, Some(&whole(source, "planters")?), Some(&strips))?;
     for name in TABLES {
-        match packed.iter().find(|table| table.schema().name == name) {
-            Some(table) => book.add(table)?,
-            None => book.add(&in_order(table(name)?)?)?,
+        match packed.iter().find(|(known, _)| *known == name) {
+            Some((_, held)) => add(&mut book, name, held.parts().map(|part| Ok(part?)))?,
+            None if grows_with_strips(name) => book.add(&in_order(whole(source, name)?)?)?,
+            None => {
+                let parts = source(name).map_err(ReportError::Read)?;
+                add(&mut book, name, parts.map(|part| part.map_err(ReportError::Read)))?;
+            }
         }
     }
-    drop(packed);
     Ok(book.finish()?)
+}
+
+/// Adds as many rows of a table as a sheet has, and says how many there are.
+fn add(
+    book: &mut ReviewBook,
+    name: &str,
+    parts: impl Iterator<Item = Result<Table, ReportError>>,
+) -> Result<(), ReportError> {
+    let (mut first, mut rows) = (Vec::new(), 0);
+    for part in parts {
+        let part = part?;
+        if rows < book.rows_looked_at(name) {
+            first.push(part.batch().clone());
+        }
+        rows += part.len();
+    }
+    Ok(book.add_first(&Table::from_batches(schema(Group::Results, name)?, &first)?, rows)?)
 }
 
 /// The paper that goes with the units of the review.

@@ -1,5 +1,7 @@
 //! What a report is made from: the result tables of a review, and nothing else.
 
+use std::sync::Arc;
+
 use arrow::array::Array;
 use arrow::compute::{filter_record_batch, is_null};
 use evenstand_tables::rows::{
@@ -9,11 +11,12 @@ use evenstand_tables::rows::{
     SensitivityRow, SetActualRow, SetAsideRow, ShapeRow, SinceLastRow, SourceRow, StartingPointRow, StripMeasureRow,
     StripRow, TelemetryRow, TraceRow,
 };
-use evenstand_tables::{Row, Table, TablesError};
+use evenstand_tables::{Group, Row, Table, TablesError, schema};
 
 use crate::ordered::in_order;
-use crate::packed::Packed;
+use crate::packed::{Held, Packed};
 use crate::words::gauge::{Gauge, Unit};
+use crate::{ReportError, Source};
 
 /// The result tables of one review, as the pages need them. Any of them may be empty.
 #[derive(Debug, Clone, Default)]
@@ -105,12 +108,8 @@ impl Results {
         facts.find_map(|row| row.value.filter(|value| value.is_finite()))
     }
 
-    /// Reads the results from their tables. `source` gives a table by its name; it is asked for several at a time. Errors where it does, or
-    /// where a table does not follow its schema.
-    pub fn read<E>(source: &(impl Fn(&'static str) -> Result<Table, E> + Sync)) -> Result<Self, E>
-    where
-        E: From<TablesError> + Send,
-    {
+    /// Reads the results from their tables; `source` is asked for several at a time. Errors where it does, or where a table does not follow its schema.
+    pub fn read(source: Source) -> Result<Self, ReportError> {
         // Those that are long are read side by side.
         let ((strips, field_curves), (adjusted, courses)) =
             rayon::join(|| (rows(source), packed(source)), || (packed(source), packed(source)));
@@ -213,20 +212,19 @@ impl Results {
     #[cfg(test)]
     pub(crate) fn read_again(&self) -> Self {
         let tables = self.tables();
-        Self::read(&|name| -> Result<Table, TablesError> { Ok(tables[name].clone()) })
+        Self::read(&|name| Ok(Box::new(std::iter::once(Ok(tables[name].clone())))))
             .expect("tables follow their schemas")
     }
 
-    /// The tables that stay columns, which need not be read again.
-    pub(crate) fn packed(&self) -> Vec<Table> {
-        let tables = [
-            self.field_curves.as_read(),
-            self.adjusted.as_read(),
-            self.courses.as_read(),
-            self.course_means.as_read(),
-            self.traces.as_read(),
-        ];
-        tables.into_iter().flatten().cloned().collect()
+    /// The tables that are kept packed, by their names; they need not be read again.
+    pub(crate) fn packed(&self) -> [(&'static str, Arc<Held>); 5] {
+        [
+            (FieldCurveRow::TABLE, self.field_curves.held()),
+            (AdjustedRow::TABLE, self.adjusted.held()),
+            (CourseRow::TABLE, self.courses.held()),
+            (CourseMeanRow::TABLE, self.course_means.held()),
+            (TraceRow::TABLE, self.traces.held()),
+        ]
     }
 
     /// Corners of a strip's outline.
@@ -361,22 +359,43 @@ pub(crate) const TABLES: [&str; 36] = [
     "model",
 ];
 
-fn rows<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result<Table, E>) -> Result<Vec<R>, E> {
-    Ok(R::from_table(&in_order(source(R::TABLE)?)?)?)
+/// A table as a source gives it, a few rows at a time.
+#[cfg(test)]
+pub(crate) fn in_parts(table: &Table) -> Result<crate::Parts<'_>, crate::SourceError> {
+    let parts = (0..table.len()).step_by(5).map(|first| table.slice(first, 5.min(table.len() - first)));
+    Ok(Box::new(parts.map(Ok)))
 }
 
-fn packed<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result<Table, E>) -> Result<Packed<R>, E> {
-    Ok(Packed::of(source(R::TABLE)?)?)
+/// The whole of a table.
+pub(crate) fn whole(source: Source, name: &'static str) -> Result<Table, ReportError> {
+    let parts = source(name).map_err(ReportError::Read)?;
+    let batches = parts.map(|part| Ok(part.map_err(ReportError::Read)?.batch().clone()));
+    Ok(Table::from_batches(schema(Group::Results, name)?, &batches.collect::<Result<Vec<_>, ReportError>>()?)?)
+}
+
+fn rows<R: Row>(source: Source) -> Result<Vec<R>, ReportError> {
+    Ok(R::from_table(&in_order(whole(source, R::TABLE)?)?)?)
+}
+
+fn packed<R: Row>(source: Source) -> Result<Packed<R>, ReportError> {
+    let parts = source(R::TABLE).map_err(ReportError::Read)?;
+    Packed::of(parts.map(|part| part.map_err(ReportError::Read)))
 }
 
 /// The rows that are about no field of their own.
-fn pooled<R: Row, E: From<TablesError>>(source: &impl Fn(&'static str) -> Result<Table, E>) -> Result<Vec<R>, E> {
-    let table = source(R::TABLE)?;
-    let of_field = table.batch().column_by_name("field_id").filter(|column| column.null_count() < column.len());
-    let Some(of_field) = of_field else { return Ok(R::from_table(&table)?) };
-    let batch = is_null(of_field).and_then(|pooled| filter_record_batch(table.batch(), &pooled));
-    let pooled = Table::from_batches(table.schema(), &[batch.map_err(TablesError::from)?])?;
-    Ok(R::from_table(&pooled)?)
+fn pooled<R: Row>(source: Source) -> Result<Vec<R>, ReportError> {
+    let mut rows = Vec::new();
+    for part in source(R::TABLE).map_err(ReportError::Read)? {
+        let part = part.map_err(ReportError::Read)?;
+        let of_field = part.batch().column_by_name("field_id").filter(|column| column.null_count() < column.len());
+        let Some(of_field) = of_field else {
+            rows.extend(R::from_table(&part)?);
+            continue;
+        };
+        let batch = is_null(of_field).and_then(|pooled| filter_record_batch(part.batch(), &pooled));
+        rows.extend(R::from_table(&Table::from_batches(part.schema(), &[batch.map_err(TablesError::from)?])?)?);
+    }
+    Ok(rows)
 }
 
 /// A row about one strip.

@@ -119,17 +119,25 @@ pub(crate) fn write_table(path: &Path, table: &Table) -> Result<(), StoreError> 
     writer.close()
 }
 
-/// Reads all batches of a file.
-pub(crate) fn read_batches(path: &Path) -> Result<Vec<RecordBatch>, StoreError> {
+/// Batches of a file with so many rows each, or all in one piece: many would stand in memory once more while they are joined.
+pub(crate) fn batches(
+    path: &Path,
+    rows: Option<usize>,
+) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>> + use<>, StoreError> {
     let file = File::open(path).map_err(|error| StoreError::file(path, &error))?;
     let reader = ParquetRecordBatchReaderBuilder::try_new(file)
         .and_then(|builder| {
-            // In one piece: many would stand in memory once more while they are joined.
-            let rows = usize::try_from(builder.metadata().file_metadata().num_rows()).unwrap_or(0);
-            builder.with_batch_size(rows.max(1)).build()
+            let all = usize::try_from(builder.metadata().file_metadata().num_rows()).unwrap_or(0);
+            builder.with_batch_size(rows.unwrap_or(all).max(1)).build()
         })
         .map_err(|error| StoreError::damaged(path, error))?;
-    reader.collect::<Result<_, _>>().map_err(|error| StoreError::damaged(path, error))
+    let path = path.to_owned();
+    Ok(reader.map(move |batch| batch.map_err(|error| StoreError::damaged(&path, error))))
+}
+
+/// Reads all batches of a file.
+pub(crate) fn read_batches(path: &Path) -> Result<Vec<RecordBatch>, StoreError> {
+    batches(path, None)?.collect()
 }
 
 /// Reads a file as a table of this schema.

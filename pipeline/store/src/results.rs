@@ -13,7 +13,7 @@ use serde_json::{Map, Value, json};
 use crate::StoreError;
 use crate::formula::without_formulas;
 use crate::kept::columns_of;
-use crate::parquet_file::{TableWriter, read_table};
+use crate::parquet_file::{TableWriter, batches, read_table};
 use crate::{CheckedFolder, check_folder};
 
 /// A result table on its way to a file: its rows come some at a time, so that few stand in memory beside what they are made of.
@@ -160,6 +160,19 @@ pub fn check_results(folder: &Path) -> Result<CheckedFolder, StoreError> {
 /// Reads one result table by its name.
 pub fn read_result_table(folder: &Path, name: &str) -> Result<Table, StoreError> {
     read_table(&folder.join(format!("{name}.parquet")), schema(Group::Results, name)?).map_err(StoreError::of_results)
+}
+
+/// Rows of a result table that are read together.
+const PART: usize = 1 << 14;
+
+/// Reads one result table by its name, some thousands of rows at a time. Errors where the file cannot be read, and in place of what is damaged.
+pub fn read_result_parts(
+    folder: &Path,
+    name: &str,
+) -> Result<impl Iterator<Item = Result<Table, StoreError>> + use<>, StoreError> {
+    let schema = schema(Group::Results, name)?;
+    let batches = batches(&folder.join(format!("{name}.parquet")), Some(PART)).map_err(StoreError::of_results)?;
+    Ok(batches.map(move |batch| Ok(Table::from_batches(schema, &[batch.map_err(StoreError::of_results)?])?)))
 }
 
 /// Reads the rows of one result table.

@@ -35,6 +35,9 @@ pub enum TablesError {
     /// Arrow refused to build a batch.
     #[error("arrow: {0}")]
     Arrow(#[from] arrow::error::ArrowError),
+    /// A table in memory could not be packed or unpacked.
+    #[error("parquet: {0}")]
+    Parquet(#[from] parquet::errors::ParquetError),
     /// The receiver of rows failed (a full disk, say).
     #[error("{0}")]
     Sink(String),

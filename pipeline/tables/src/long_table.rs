@@ -2,12 +2,15 @@
 
 use std::marker::PhantomData;
 
-use crate::{Row, Table, TablesError, schema};
+use crate::{PackedTable, Row, Table, TablesError, schema};
 
-/// Rows that come in parts, each kept as columns: as structs, whose texts stand one by one, they would take several times the room.
+/// Rows that become columns together where they come one by one.
+const PART: usize = 4096;
+
+/// Rows that come in parts, each kept as packed columns: as structs, whose texts stand one by one, they would take many times the room.
 #[derive(Debug, Clone)]
 pub struct LongTable<R> {
-    parts: Vec<Table>,
+    parts: Vec<PackedTable>,
     /// What kept rows from becoming columns.
     problem: Option<String>,
     rows: PhantomData<fn() -> R>,
@@ -27,14 +30,27 @@ impl<R: Row> From<Vec<R>> for LongTable<R> {
     }
 }
 
+impl<R: Row> FromIterator<R> for LongTable<R> {
+    fn from_iter<I: IntoIterator<Item = R>>(rows: I) -> Self {
+        let (mut long, mut rows) = (Self::default(), rows.into_iter());
+        loop {
+            let part: Vec<R> = rows.by_ref().take(PART).collect();
+            if part.is_empty() {
+                return long;
+            }
+            long.extend(part);
+        }
+    }
+}
+
 impl<R: Row> LongTable<R> {
     /// Adds rows; what keeps them from becoming columns is told by [`Self::parts`].
     pub fn extend(&mut self, rows: Vec<R>) {
         if rows.is_empty() {
             return;
         }
-        match R::to_table(&rows) {
-            Ok(table) => self.parts.push(table),
+        match R::to_table(&rows).and_then(|table| PackedTable::of(&table)) {
+            Ok(part) => self.parts.push(part),
             Err(error) => self.problem = Some(error.to_string()),
         }
     }
@@ -47,7 +63,7 @@ impl<R: Row> LongTable<R> {
 
     /// Number of rows.
     pub fn len(&self) -> usize {
-        self.parts.iter().map(Table::len).sum()
+        self.parts.iter().map(PackedTable::len).sum()
     }
 
     /// Whether there are no rows.
@@ -62,7 +78,7 @@ impl<R: Row> LongTable<R> {
             .as_ref()
             .map(|problem| Err(TablesError::Mismatch { table: R::TABLE.to_owned(), problem: problem.clone() }));
         let parts = if problem.is_some() { &[] } else { self.parts.as_slice() };
-        problem.into_iter().chain(parts.iter().map(|part| Ok(part.clone())))
+        problem.into_iter().chain(parts.iter().map(PackedTable::table))
     }
 
     /// One table of all rows. Errors as [`Self::parts`].
@@ -80,7 +96,11 @@ impl<R: Row> LongTable<R> {
     pub fn take_out_odd_numbers(&mut self, largest: f64) -> usize {
         let mut taken_out = 0;
         for part in &mut self.parts {
-            if let Ok(Some((kept, count))) = part.with_usable_numbers(largest) {
+            let usable = |part: &PackedTable| match part.table()?.with_usable_numbers(largest)? {
+                Some((kept, count)) => Ok::<_, TablesError>(Some((PackedTable::of(&kept)?, count))),
+                None => Ok(None),
+            };
+            if let Ok(Some((kept, count))) = usable(part) {
                 *part = kept;
                 taken_out += count;
             }

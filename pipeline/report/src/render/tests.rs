@@ -8,12 +8,13 @@ use crate::font;
 use crate::made_up;
 use crate::made_up_digs;
 use crate::picture::Picture;
+use crate::results::in_parts;
 use crate::words::response::Response;
 
 fn rendered(results: &Results) -> (BTreeMap<String, Vec<u8>>, Summary) {
     let mut files = BTreeMap::new();
     let tables = results.tables();
-    let source = |name: &str| Ok(tables[name].clone());
+    let source = |name: &str| in_parts(&tables[name]);
     let summary = render(results.read_again(), &source, &mut |name, bytes| {
         assert!(files.insert(name.to_owned(), bytes.to_vec()).is_none(), "{name} is written once");
         Ok(())
@@ -588,7 +589,7 @@ fn a_writer_that_fails_is_reported_with_the_file() {
         Err(std::io::Error::other("disk full"))
     };
     let tables = made_up::review().tables();
-    let source = |name: &str| Ok(tables[name].clone());
+    let source = |name: &str| in_parts(&tables[name]);
     let failure = render(made_up::review(), &source, write).expect_err("the writer fails").to_string();
     assert_eq!(asked.len(), 1, "nothing is written after a failure");
     assert!(failure.starts_with(&asked[0]) && failure.contains("disk full"), "{failure}");
