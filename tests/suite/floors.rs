@@ -65,7 +65,7 @@ fn heavy_crates_stay_in_their_rooms() {
         ("polars", vec!["link"]),
         ("plotters", vec!["report"]),
         ("linfa-linear", vec!["stats"]),
-        ("parquet", vec!["store", "ingest", "link", "cluster"]),
+        ("parquet", vec!["tables", "store", "ingest", "link", "cluster"]),
         ("rusqlite", vec!["places"]),
         ("pdf-writer", vec!["paper"]),
     ];

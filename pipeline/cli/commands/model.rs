@@ -163,13 +163,13 @@ pub fn linked(store: &KeptStore, totals: Option<&Path>, settings: &Settings, fol
         strips: store.read()?,
         soil: store.read()?,
         digs: store.read()?,
-        counts: store.read()?,
+        counts: store.read_long()?,
         spacing: store.read()?,
         plants: store.read()?,
         measures: store.read()?,
         weather: store.read()?,
     };
-    Ok(link(kept, logs, settings))
+    Ok(link(kept, logs, settings)?)
 }
 
 /// Facts about the run: enough to repeat it, and to show it in the person's units.

@@ -15,6 +15,7 @@ mod condition;
 mod condition_labels;
 mod condition_note;
 mod condition_scheme;
+mod counts;
 mod course_counts;
 mod course_findings;
 mod course_fits;

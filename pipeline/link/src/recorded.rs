@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_settings::Settings;
 use evenstand_tables::rows::{FieldRow, RecordedRow};
-use evenstand_tables::{Day, Moment};
+use evenstand_tables::{Day, Moment, TablesError};
 use jiff::tz::TimeZone;
 
 use crate::emergence::local_days;
@@ -18,8 +18,12 @@ const WEATHER_DAYS: (i32, i32) = (14, 60);
 /// Rows and strips of a kind on a day.
 type Days = BTreeMap<(FieldSeason, &'static str, i32), (i64, BTreeSet<String>)>;
 
-/// A row a field-season, kind of record and day, in that order. A record without a time has no day.
-pub(crate) fn recorded(kept: &Kept, logged: &[LoggedStrip], settings: &Settings) -> Vec<RecordedRow> {
+/// A row a field-season, kind of record and day, in that order. A record without a time has no day. Errors where counts do not follow their schema.
+pub(crate) fn recorded(
+    kept: &Kept,
+    logged: &[LoggedStrip],
+    settings: &Settings,
+) -> Result<Vec<RecordedRow>, TablesError> {
     let zones: BTreeMap<FieldSeason, TimeZone> = kept
         .fields
         .iter()
@@ -53,20 +57,20 @@ pub(crate) fn recorded(kept: &Kept, logged: &[LoggedStrip], settings: &Settings)
     for row in &kept.digs {
         note("dig_check", FieldSeason::new(&row.field_id, row.season), row.dug_at, row.strip_id.as_deref(), 1);
     }
-    for row in &kept.counts {
+    for row in kept.counts.iter() {
+        let row = row?;
         note("stand_count", FieldSeason::new(&row.field_id, row.season), row.counted_at, Some(&row.strip_id), 1);
     }
     weather(kept, &zones, &mut days);
-    days.into_iter()
-        .map(|((field, what, day), (rows, strips))| RecordedRow {
-            field_id: field.field_id,
-            season: field.season,
-            what: what.to_owned(),
-            day: Day(day),
-            rows: Some(rows),
-            strips: (!strips.is_empty()).then_some(strips.len() as i64),
-        })
-        .collect()
+    let rows = days.into_iter().map(|((field, what, day), (rows, strips))| RecordedRow {
+        field_id: field.field_id,
+        season: field.season,
+        what: what.to_owned(),
+        day: Day(day),
+        rows: Some(rows),
+        strips: (!strips.is_empty()).then_some(strips.len() as i64),
+    });
+    Ok(rows.collect())
 }
 
 /// Weather of the field, or of all fields, around planting.
@@ -119,6 +123,7 @@ mod tests {
             ..Kept::default()
         };
         let told: Vec<(String, i32, Option<i64>, Option<i64>)> = recorded(&kept, &[], &Settings::default())
+            .unwrap()
             .into_iter()
             .map(|row| (row.what, row.day.0, row.rows, row.strips))
             .collect();

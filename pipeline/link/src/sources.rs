@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use evenstand_tables::TablesError;
 use evenstand_tables::rows::SourceRow;
 
 use crate::key::StripKey;
@@ -27,7 +28,8 @@ impl Behind {
 }
 
 /// Rows in the order of field, season, strip, kind and file. A record of a whole field or block names no strip and does not stand here.
-pub(crate) fn sources(kept: &Kept, hand: &[HandRow], logged: &[LoggedStrip]) -> Vec<SourceRow> {
+/// Errors where counts do not follow their schema.
+pub(crate) fn sources(kept: &Kept, hand: &[HandRow], logged: &[LoggedStrip]) -> Result<Vec<SourceRow>, TablesError> {
     let mut behind = Behind::default();
     for row in &kept.strips {
         behind.row("strip", StripKey::new(&row.field_id, row.season, &row.strip_id), &row.source_file, row.source_row);
@@ -64,21 +66,23 @@ pub(crate) fn sources(kept: &Kept, hand: &[HandRow], logged: &[LoggedStrip]) -> 
         )+};
     }
     named_or_not!("soil_note": soil, "dig_check": digs);
-    named!("stand_count": counts, "spacing": spacing, "plant": plants, "measure": measures);
-    behind
-        .files
-        .into_iter()
-        .map(|((key, what, source_file), (first, last, rows))| SourceRow {
-            field_id: key.field.field_id,
-            season: key.field.season,
-            strip_id: key.strip_id,
-            what: what.to_owned(),
-            source_file,
-            first_row: Some(first),
-            last_row: Some(last),
-            rows: Some(rows),
-        })
-        .collect()
+    for row in kept.counts.iter() {
+        let row = row?;
+        let key = StripKey::new(&row.field_id, row.season, &row.strip_id);
+        behind.row("stand_count", key, &row.source_file, row.source_row);
+    }
+    named!("spacing": spacing, "plant": plants, "measure": measures);
+    let rows = behind.files.into_iter().map(|((key, what, source_file), (first, last, rows))| SourceRow {
+        field_id: key.field.field_id,
+        season: key.field.season,
+        strip_id: key.strip_id,
+        what: what.to_owned(),
+        source_file,
+        first_row: Some(first),
+        last_row: Some(last),
+        rows: Some(rows),
+    });
+    Ok(rows.collect())
 }
 
 #[cfg(test)]
@@ -105,7 +109,7 @@ mod tests {
             ..SoilRow::default()
         };
         let kept = Kept {
-            counts: vec![count("b.csv", 9), count("a.csv", 5), count("a.csv", 2)],
+            counts: vec![count("b.csv", 9), count("a.csv", 5), count("a.csv", 2)].into(),
             soil: vec![soil(None), soil(Some("1"))],
             ..Kept::default()
         };
@@ -118,6 +122,7 @@ mod tests {
             rows: 899,
         }];
         let told: Vec<(String, String, i64, i64, i64)> = sources(&kept, &[], &logged)
+            .unwrap()
             .into_iter()
             .map(|row| (row.what, row.source_file, row.first_row.unwrap(), row.last_row.unwrap(), row.rows.unwrap()))
             .collect();

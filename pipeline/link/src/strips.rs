@@ -12,6 +12,7 @@ use evenstand_tables::{Finding, LongTable, Moment};
 
 use jiff::tz::TimeZone;
 
+use crate::LinkError;
 use crate::calibration::{calibration_findings, calibrations};
 use crate::checks::{
     FieldRemark, FieldRemarks, check_actual_force, check_calibration, check_knob_limits, check_positions,
@@ -20,6 +21,7 @@ use crate::checks::{
 use crate::condition::SoilNotes;
 use crate::condition_labels::{Sources, label_conditions};
 use crate::condition_scheme::{check_unrecorded, condition_rows};
+use crate::counts::Counts;
 use crate::course_findings::check_courses;
 use crate::course_fits::fit_courses;
 use crate::courses::courses;
@@ -52,7 +54,7 @@ pub struct Kept {
     /// Dig checks.
     pub digs: Vec<DigRow>,
     /// Stand counts.
-    pub counts: Vec<CountRow>,
+    pub counts: LongTable<CountRow>,
     /// Plant positions.
     pub spacing: Vec<SpacingRow>,
     /// Single plants.
@@ -106,14 +108,14 @@ pub struct Linked {
 pub(crate) type LinkedStrip = (StripRow, StripSetting, Emergence);
 
 /// Ties the kept tables and the setting logs together. The logs are read first, by [`read_logs`](crate::read_logs), so that they and the
-/// counts, the two that are long, do not stand in memory at a time.
-pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
+/// counts, the two that are long, do not stand in memory at a time. Errors where counts do not follow their schema.
+pub fn link(mut kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Result<Linked, LinkError> {
     let mut findings = std::mem::take(&mut logs.findings);
     let watched = std::mem::take(&mut logs.watched);
     let traces = std::mem::take(&mut logs.traces);
     let outlines = outlines(&kept.strips);
-    let recorded = recorded(&kept, &logs.logged, settings);
-    let sources = sources(&kept, &logs.hand, &logs.logged);
+    let recorded = recorded(&kept, &logs.logged, settings)?;
+    let sources = sources(&kept, &logs.hand, &logs.logged)?;
     let at_set = at_set_shares(&watched);
     for (season, rows) in &logs.rows_without_strip {
         let mut finding = Finding::warning(
@@ -127,8 +129,7 @@ pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
     let fields = by_name(kept.fields, &mut findings);
     let sheet = strip_sheet(kept.strips, &mut findings);
     let settled = Settled::new(&logs);
-    let mut counts = group(kept.counts, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
-    let counted: BTreeSet<StripKey> = counts.keys().cloned().collect();
+    let counts = Counts::of(&std::mem::take(&mut kept.counts))?;
     let spacings = group(kept.spacing, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
     let plants = group(kept.plants, |row| StripKey::new(&row.field_id, row.season, &row.strip_id));
     let notes = SoilNotes::new(kept.soil);
@@ -141,12 +142,18 @@ pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
     let planned_fields: BTreeSet<&FieldSeason> = planned.iter().map(|key| &key.field).collect();
     let measured: BTreeSet<StripKey> =
         kept.measures.iter().map(|row| StripKey::new(&row.field_id, row.season, &row.strip_id)).collect();
-    let mut keys: BTreeSet<&StripKey> =
-        planned.iter().copied().chain(&counted).chain(spacings.keys()).chain(plants.keys()).chain(&measured).collect();
+    let mut keys: BTreeSet<&StripKey> = planned
+        .iter()
+        .copied()
+        .chain(counts.strips())
+        .chain(spacings.keys())
+        .chain(plants.keys())
+        .chain(&measured)
+        .collect();
     let dug = strips_of_digs(&kept.digs, &keys.iter().map(|key| &key.field).collect());
     keys.extend(&dug);
 
-    let counted_fields: BTreeSet<&FieldSeason> = counted.iter().map(|key| &key.field).collect();
+    let counted_fields: BTreeSet<&FieldSeason> = counts.strips().map(|key| &key.field).collect();
     let mut uncounted: BTreeMap<&FieldSeason, usize> = BTreeMap::new();
     for key in planned.iter().filter(|key| !counted_fields.contains(&key.field)) {
         *uncounted.entry(&key.field).or_default() += 1;
@@ -195,17 +202,17 @@ pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
                 .flatten()
                 .map(|clock| (clock, zone_of(field, settings))),
         };
-        // Counts are the longest of what is kept, and go strip by strip while the results grow.
-        let came_up = match counts.remove(key) {
-            Some(rows) if !replanted => emergence(key, &rows, &context, &mut findings),
-            _ => Emergence::default(),
+        let came_up = if counts.has(key) && !replanted {
+            emergence(key, &counts.of_strip(key)?, &context, &mut findings)
+        } else {
+            Emergence::default()
         };
         let uncounted_field = !counted_fields.contains(&key.field);
         let planter = setting.planter_id.as_deref().map(|id| settings.planter(id));
         let has_setting = setting.force_n.is_some() || stands_by_label(&setting, planter.as_ref());
         if !replanted {
-            check_presence(key, &planned, &planned_fields, counted.contains(key), uncounted_field, &mut findings);
-            if counted.contains(key) && planned.contains(key) && !has_setting {
+            check_presence(key, &planned, &planned_fields, counts.has(key), uncounted_field, &mut findings);
+            if counts.has(key) && planned.contains(key) && !has_setting {
                 findings.push(without_setting(key, &setting));
             }
         }
@@ -292,7 +299,8 @@ pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
             came_up,
         ));
     }
-    drop((spacings, plants));
+    // Thousands of fields: what the strips were made from goes as soon as it is read.
+    drop((counts, spacings, plants));
     findings.extend(remarks.findings(settings));
     let noted = Sources { notes: &notes, rain: &Rain::new(&kept.weather), fields: &fields, sheet: &sheet };
     let labelled = label_conditions(&mut strips, &noted, settings, &mut findings);
@@ -335,7 +343,7 @@ pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
     }
     let set_actual = set_actual_rows(&watched, &rows);
     let conditions = condition_rows(&labelled, &rows, &settings.condition);
-    Linked {
+    Ok(Linked {
         field_seasons: field_seasons(&fields, &rows, &telemetry_rows, &with_course),
         planters: planters(&rows, &found),
         settings: found,
@@ -353,7 +361,7 @@ pub fn link(kept: Kept, mut logs: SettingLogs, settings: &Settings) -> Linked {
         recorded,
         sources,
         findings,
-    }
+    })
 }
 
 /// Whether a planting time lies in the year of its season, give or take five weeks.

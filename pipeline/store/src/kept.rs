@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use arrow::array::{Int64Array, RecordBatch};
 use arrow::datatypes::{DataType, Field, Schema};
-use evenstand_tables::{Finding, Group, Row, SetAside, Sink, Table, TablesError, schema, schemas};
+use evenstand_tables::{Finding, Group, LongTable, Row, SetAside, Sink, Table, TablesError, schema, schemas};
 use serde::{Deserialize, Serialize};
 
 use crate::parquet_file::{TableWriter, read_batches, read_table, write_table};
@@ -321,22 +321,34 @@ impl KeptStore {
 
     /// All rows of a kept table, by season and source file.
     pub fn read<R: Row>(&self) -> Result<Vec<R>, StoreError> {
-        let table_schema = schema(Group::Kept, R::TABLE)?;
         let mut rows = Vec::new();
+        self.each_file::<R>(|table| {
+            rows.extend(R::from_table(&table)?);
+            Ok(())
+        })?;
+        Ok(rows)
+    }
+
+    /// The same, kept as columns: of a network, rows of a long table take several times the room as structs.
+    pub fn read_long<R: Row>(&self) -> Result<LongTable<R>, StoreError> {
+        let mut rows = LongTable::default();
+        self.each_file::<R>(|table| Ok(rows.push(&table)?))?;
+        Ok(rows)
+    }
+
+    /// Hands over the rows of each file of a kept table, by season and source file.
+    fn each_file<R: Row>(&self, mut take: impl FnMut(Table) -> Result<(), StoreError>) -> Result<(), StoreError> {
+        let table_schema = schema(Group::Kept, R::TABLE)?;
         for season in self.season_files(R::TABLE)? {
-            let mut of_season: Vec<Vec<R>> = Vec::new();
             for file in &season.files {
                 let batches: Vec<RecordBatch> = read_batches(file)?
                     .iter()
                     .map(|batch| with_season(batch, season.season))
                     .collect::<Result<_, TablesError>>()?;
-                of_season.push(R::from_table(&Table::from_batches(table_schema, &batches)?)?);
+                take(Table::from_batches(table_schema, &batches)?)?;
             }
-            // Counts of a network are most of what linking holds: no room beyond them.
-            rows.reserve_exact(of_season.iter().map(Vec::len).sum());
-            of_season.into_iter().for_each(|part| rows.extend(part));
         }
-        Ok(rows)
+        Ok(())
     }
 
     /// Rows of `set_aside` or `findings`.

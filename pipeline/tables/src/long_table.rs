@@ -55,6 +55,14 @@ impl<R: Row> LongTable<R> {
         }
     }
 
+    /// Adds the rows of a table, which is packed some thousand rows at a time. Errors where it cannot be packed.
+    pub fn push(&mut self, table: &Table) -> Result<(), TablesError> {
+        for first in (0..table.len()).step_by(PART) {
+            self.parts.push(PackedTable::of(&table.slice(first, PART.min(table.len() - first)))?);
+        }
+        Ok(())
+    }
+
     /// Adds the rows of another, after its own.
     pub fn append(&mut self, other: Self) {
         self.parts.extend(other.parts);
@@ -87,9 +95,17 @@ impl<R: Row> LongTable<R> {
         Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)
     }
 
+    /// One row after another, of which few stand in memory at a time. Errors as [`Self::parts`].
+    pub fn iter(&self) -> impl Iterator<Item = Result<R, TablesError>> {
+        self.parts().flat_map(|part| match part.and_then(|part| R::from_table(&part)) {
+            Ok(rows) => rows.into_iter().map(Ok).collect(),
+            Err(error) => vec![Err(error)],
+        })
+    }
+
     /// All rows as structs. Errors as [`Self::to_table`].
     pub fn rows(&self) -> Result<Vec<R>, TablesError> {
-        R::from_table(&self.to_table()?)
+        self.iter().collect()
     }
 
     /// Makes every number missing that is none, or larger than `largest` either way; how many these were.

@@ -22,9 +22,9 @@ fn time(choices: &mut Choices) -> Option<Moment> {
 }
 
 fn kept(choices: &mut Choices) -> Kept {
-    let mut kept = Kept::default();
+    let (mut kept, mut counts) = (Kept::default(), Vec::new());
     let season = |choices: &mut Choices| if choices.below(16) == 15 { 2024 } else { 2025 };
-    while !choices.is_over() && kept.counts.len() + kept.strips.len() + kept.digs.len() + kept.spacing.len() < 200 {
+    while !choices.is_over() && counts.len() + kept.strips.len() + kept.digs.len() + kept.spacing.len() < 200 {
         let (field_id, season) = (choices.name(&FIELDS), season(choices));
         let strip_id = choices.name(&STRIPS);
         match choices.below(8) {
@@ -99,7 +99,7 @@ fn kept(choices: &mut Choices) -> Kept {
                 rain_mm: choices.number(50.0),
                 ..WeatherRow::default()
             }),
-            _ => kept.counts.push(CountRow {
+            _ => counts.push(CountRow {
                 field_id,
                 season,
                 strip_id,
@@ -112,6 +112,7 @@ fn kept(choices: &mut Choices) -> Kept {
             }),
         }
     }
+    kept.counts = counts.into();
     kept
 }
 
@@ -120,7 +121,10 @@ pub fn link_kept(input: &[u8]) {
     let mut choices = Choices::of(input);
     let clock = ["", "clock = \"thermal\"\n"][choices.below(2)];
     let settings = Settings::parse(clock).unwrap_or_default();
-    let linked = link(kept(&mut choices), SettingLogs::default(), &settings);
+    let linked = match link(kept(&mut choices), SettingLogs::default(), &settings) {
+        Ok(linked) => linked,
+        Err(error) => unreachable!("kept rows that are no table: {error}"),
+    };
     let mut keys: Vec<_> = linked.strips.iter().map(|row| (&row.field_id, row.season, &row.strip_id)).collect();
     let all = keys.len();
     keys.sort();
