@@ -51,6 +51,9 @@ impl Held {
     }
 
     fn push(&mut self, table: &Table) -> Result<(), TablesError> {
+        if table.is_empty() {
+            return Ok(());
+        }
         if let Some((fields, seasons)) = fields_and_seasons(table) {
             self.ends.push([0, table.len() - 1].map(|row| (fields.value(row).to_owned(), seasons.value(row))));
         }
@@ -82,9 +85,7 @@ impl<R: Row> Packed<R> {
             let part = part?;
             looked_through::<R>(&part)?;
             ordered.follows(&part)?;
-            for first in (0..part.len()).step_by(PART) {
-                held.push(&part.slice(first, PART.min(part.len() - first)))?;
-            }
+            part.split(PART).try_for_each(|part| held.push(&part))?;
         }
         if !ordered.so_far() {
             let batches: Vec<_> =
@@ -213,6 +214,27 @@ mod tests {
         assert_eq!(strips("a", 2025), ["2"]);
         assert!(strips("a", 2024).is_empty() && strips("d", 2024).is_empty() && strips("", 0).is_empty());
         assert!(Packed::<CourseRow>::default().of_field_season("a", 2025).is_empty());
+    }
+
+    #[test]
+    fn rows_of_a_field_season_may_lie_in_several_parts_and_come_in_any_order() {
+        let rows: Vec<CourseRow> =
+            (0..5 * PART / 2).map(|at| row(&format!("{}", at / 3000), 2025, &format!("{at}"))).collect();
+        let parts = |rows: &[CourseRow]| rows.chunks(7000).map(CourseRow::to_table).collect::<Vec<_>>().into_iter();
+        let shuffled: Vec<CourseRow> = rows.iter().rev().cloned().collect();
+        for (packed, turned) in
+            [(Packed::<CourseRow>::of(parts(&rows)).unwrap(), false), (Packed::of(parts(&shuffled)).unwrap(), true)]
+        {
+            // "10" comes before "2": fields are in the order of their names.
+            for field in [0, 5, 13] {
+                let mut expected = rows[field * 3000..(field * 3000 + 3000).min(rows.len())].to_vec();
+                if turned {
+                    expected.reverse();
+                }
+                assert_eq!(packed.of_field_season(&field.to_string(), 2025), expected, "{field} {turned}");
+            }
+            assert!(packed.of_field_season("14", 2025).is_empty());
+        }
     }
 
     #[test]

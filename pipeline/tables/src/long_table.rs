@@ -57,9 +57,8 @@ impl<R: Row> LongTable<R> {
 
     /// Adds the rows of a table, which is packed some thousand rows at a time. Errors where it cannot be packed.
     pub fn push(&mut self, table: &Table) -> Result<(), TablesError> {
-        for first in (0..table.len()).step_by(PART) {
-            self.parts.push(PackedTable::of(&table.slice(first, PART.min(table.len() - first)))?);
-        }
+        let parts = table.split(PART).map(|part| PackedTable::of(&part)).collect::<Result<Vec<_>, _>>()?;
+        self.parts.extend(parts);
         Ok(())
     }
 
@@ -142,6 +141,20 @@ mod tests {
         assert_eq!(long.len(), 3);
         assert_eq!(long.rows().unwrap(), [row(100.0, 0.4), row(200.0, 0.5), row(300.0, 0.6)]);
         assert!(LongTable::<FieldCurveRow>::default().to_table().unwrap().is_empty());
+    }
+
+    #[test]
+    fn a_table_is_packed_in_parts_of_which_none_keeps_the_whole_in_memory() {
+        for rows in [0, 5, PART, PART + 5, 3 * PART - 1] {
+            let rows: Vec<FieldCurveRow> = (0..rows).map(|number| row(number as f64, 0.5)).collect();
+            let mut long = LongTable::<FieldCurveRow>::default();
+            long.push(&FieldCurveRow::to_table(&rows).unwrap()).unwrap();
+            assert_eq!(long.rows().unwrap(), rows);
+            assert!(
+                long.parts.len() == 1 || long.parts.iter().all(|part| part.len() >= PART),
+                "a short part stays as it is"
+            );
+        }
     }
 
     #[test]

@@ -41,6 +41,12 @@ impl Table {
     pub fn slice(&self, first: usize, rows: usize) -> Self {
         Self { schema: self.schema, batch: self.batch.slice(first, rows) }
     }
+    /// The table in parts of about so many rows, none with fewer where there are as many; they share its memory.
+    pub fn split(&self, rows: usize) -> impl Iterator<Item = Self> {
+        let parts = (self.len() / rows.max(1)).max(1);
+        let border = move |part: usize| self.len() * part / parts;
+        (0..parts).map(move |part| self.slice(border(part), border(part + 1) - border(part)))
+    }
     /// The table with every number missing that is none, or larger than `largest` either way, and how many these were; `None` where there is
     /// no such number. Errors where a column that must not be empty holds one.
     pub fn with_usable_numbers(&self, largest: f64) -> Result<Option<(Self, usize)>, TablesError> {
