@@ -79,14 +79,16 @@ fn weather(kept: &Kept, zones: &BTreeMap<FieldSeason, TimeZone>, days: &mut Days
         let zone = zones.get(&FieldSeason::new(&field.field_id, field.season))?;
         Some(local_days(field.planted_at?, 0.0, zone).floor() as i32)
     };
+    let mut dates: BTreeMap<Option<&str>, Vec<i32>> = BTreeMap::new();
+    for row in &kept.weather {
+        dates.entry(row.field_id.as_deref()).or_default().push(row.date.0);
+    }
     for field in &kept.fields {
         let Some(planted) = planted(field) else { continue };
         let near = planted - WEATHER_DAYS.0..=planted + WEATHER_DAYS.1;
-        let own = kept.weather.iter().filter(|row| {
-            near.contains(&row.date.0) && row.field_id.as_ref().is_none_or(|field_id| *field_id == field.field_id)
-        });
-        for row in own {
-            days.entry((FieldSeason::new(&field.field_id, field.season), "weather", row.date.0)).or_default().0 += 1;
+        let own = [None, Some(field.field_id.as_str())].into_iter().filter_map(|whose| dates.get(&whose)).flatten();
+        for date in own.filter(|date| near.contains(date)) {
+            days.entry((FieldSeason::new(&field.field_id, field.season), "weather", *date)).or_default().0 += 1;
         }
     }
 }

@@ -1,6 +1,6 @@
 //! A start is not settled where in every trial behind it another part of the planter changed with the setting.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_tables::Finding;
 use evenstand_tables::rows::{KnobRow, StartingPointRow};
@@ -23,15 +23,12 @@ fn groups<'a>(members: &'a Members, findings: &[Finding]) -> Vec<&'a GroupKey> {
     members
         .iter()
         .filter(|(_, strips)| {
-            let places: BTreeSet<(&str, i64)> =
-                strips.iter().map(|strip| (strip.field_id.as_str(), strip.season)).collect();
-            let several = |place: &(&str, i64)| {
-                let here = strips.iter().filter(|strip| (strip.field_id.as_str(), strip.season) == *place);
-                let forces: Vec<f64> = here.filter_map(|strip| strip.force_n).collect();
-                evenstand_agronomy::force_levels(&forces).1.len() > 1
-            };
-            let trials: Vec<&(&str, i64)> = places.iter().filter(|place| several(place)).collect();
-            !trials.is_empty() && trials.into_iter().all(|place| found.contains(place))
+            let mut places: BTreeMap<(&str, i64), Vec<f64>> = BTreeMap::new();
+            for strip in strips.iter() {
+                places.entry((strip.field_id.as_str(), strip.season)).or_default().extend(strip.force_n);
+            }
+            places.retain(|_, forces| evenstand_agronomy::force_levels(forces).1.len() > 1);
+            !places.is_empty() && places.keys().all(|place| found.contains(place))
         })
         .map(|(key, _)| key)
         .collect()

@@ -4,6 +4,8 @@
 //! variances of the whole fit, so nothing is fitted or drawn again. The suggested start is held against its best inside the tested range, at
 //! the group's mean level.
 
+use std::collections::BTreeSet;
+
 use evenstand_stats::{LinearFit, leave_one_group_out};
 
 use crate::curve::CurveModel;
@@ -158,9 +160,9 @@ pub(crate) fn left_out(model: &CurveModel) -> Vec<Option<LeftOut>> {
             tested: coverage.tested,
         };
         let whole = ground.parabola(read(&|column| Some(model.fit.coefficients()[column]))?);
-        let has_trial =
-            |number: usize| observed.rows.iter().any(|row| row.group == group && row.field_season == number);
-        let without = (0..observed.field_seasons.len()).filter(|number| has_trial(*number)).map(|number| {
+        let of_group = observed.rows.iter().filter(|row| row.group == group);
+        let trials: BTreeSet<usize> = of_group.map(|row| row.field_season).collect();
+        let without = trials.into_iter().map(|number| {
             let (field_id, season) = observed.field_seasons[number];
             let told = read(&|column| without[number].told[column]).map(|told| ground.parabola(told));
             (FieldSeason { field_id: field_id.to_owned(), season }, told)

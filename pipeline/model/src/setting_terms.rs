@@ -59,14 +59,25 @@ fn cells_told_apart(fields: &[usize], settings: &[usize]) -> Option<Vec<usize>> 
 /// Number of parts that field-seasons fall into when two that share a setting are linked.
 pub(crate) fn linked_parts(fields: &[usize], settings: &[usize]) -> usize {
     let n_fields = count(fields);
-    let mut part: Vec<usize> = (0..n_fields + count(settings)).collect();
+    let mut above: Vec<usize> = (0..n_fields + count(settings)).collect();
+    let mut parts = above.len();
     for (field, setting) in fields.iter().zip(settings) {
-        let (one, other) = (part[*field], part[n_fields + setting]);
-        part.iter_mut().filter(|part| **part == other).for_each(|part| *part = one);
+        let (one, other) = (top(&mut above, *field), top(&mut above, n_fields + setting));
+        if one != other {
+            above[other] = one;
+            parts -= 1;
+        }
     }
-    part.sort_unstable();
-    part.dedup();
-    part.len()
+    parts
+}
+
+/// What stands above all in the part of `code`, which is nearer to it afterwards: thousands of fields would be a long way.
+fn top(above: &mut [usize], mut code: usize) -> usize {
+    while above[code] != code {
+        above[code] = above[above[code]];
+        code = above[code];
+    }
+    code
 }
 
 /// Codes numbered from 0 without gaps, in the order of their size.
@@ -95,6 +106,19 @@ mod tests {
         let blocks: Vec<usize> = twice.iter().enumerate().map(|(row, cell)| 2 * cell.0 + row % 2).collect();
         let terms = setting_terms(&fields, &blocks, &settings);
         (terms.random.into_iter().map(|term| term.name).collect(), terms.left_out.is_some())
+    }
+
+    #[test]
+    fn parts_are_counted_however_long_the_chain_that_links_them() {
+        assert_eq!(
+            (linked_parts(&[], &[]), linked_parts(&[0, 1], &[0, 1]), linked_parts(&[0, 1, 1], &[0, 0, 1])),
+            (0, 2, 1)
+        );
+        // Field n has settings n and n + 1; without setting 500 of field 499 the chain is two.
+        let (fields, settings): (Vec<usize>, Vec<usize>) = (0..1000).flat_map(|n| [(n, n), (n, n + 1)]).unzip();
+        assert_eq!(linked_parts(&fields, &settings), 1);
+        let cut = |codes: &[usize]| [&codes[..999], &codes[1000..]].concat();
+        assert_eq!(linked_parts(&cut(&fields), &cut(&settings)), 2);
     }
 
     #[test]
