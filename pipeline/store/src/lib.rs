@@ -28,5 +28,5 @@ pub use hash::{sha256_of_bytes, sha256_of_file, sha256_of_files};
 pub use inventory::{CheckedFolder, check_folder, contents_of, made_from, note_made_from};
 pub use kept::{Input, KeptStore, KeptWriter, Manifest, ReadFrom, SeasonFiles, SourceEntry, Written};
 pub use remembered::Remembered;
-pub use results::{NewResults, ResultTable, check_results, read_result, read_result_parts, read_result_table};
+pub use results::{NewResults, ResultTable, check_results, read_result, read_result_parts};
 pub use totals_file::{read_strip_totals, write_strip_totals};

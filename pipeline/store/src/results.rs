@@ -157,15 +157,10 @@ pub fn check_results(folder: &Path) -> Result<CheckedFolder, StoreError> {
     Ok(checked)
 }
 
-/// Reads one result table by its name.
-pub fn read_result_table(folder: &Path, name: &str) -> Result<Table, StoreError> {
-    read_table(&folder.join(format!("{name}.parquet")), schema(Group::Results, name)?).map_err(StoreError::of_results)
-}
-
 /// Rows of a result table that are read together.
 const PART: usize = 1 << 14;
 
-/// Reads one result table by its name, some thousands of rows at a time. Errors where the file cannot be read, and in place of what is damaged.
+/// Reads a result table by its name, some thousands of rows at a time. Errors where the file cannot be read, and in place of what is damaged.
 pub fn read_result_parts(
     folder: &Path,
     name: &str,
@@ -177,5 +172,6 @@ pub fn read_result_parts(
 
 /// Reads the rows of one result table.
 pub fn read_result<R: Row>(folder: &Path) -> Result<Vec<R>, StoreError> {
-    Ok(R::from_table(&read_result_table(folder, R::TABLE)?)?)
+    let path = folder.join(format!("{}.parquet", R::TABLE));
+    Ok(R::from_table(&read_table(&path, schema(Group::Results, R::TABLE)?).map_err(StoreError::of_results)?)?)
 }
