@@ -50,6 +50,12 @@ impl Held {
         self.parts.iter().map(PackedTable::table)
     }
 
+    /// All rows, unpacked; they are those of `R`.
+    fn whole<R: Row>(&self) -> Result<Table, TablesError> {
+        let batches = self.parts().map(|part| Ok(part?.batch().clone()));
+        Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches.collect::<Result<Vec<_>, TablesError>>()?)
+    }
+
     fn push(&mut self, table: &Table) -> Result<(), TablesError> {
         if table.is_empty() {
             return Ok(());
@@ -88,10 +94,7 @@ impl<R: Row> Packed<R> {
             part.split(PART).try_for_each(|part| held.push(&part))?;
         }
         if !ordered.so_far() {
-            let batches: Vec<_> =
-                held.parts().map(|part| Ok(part?.batch().clone())).collect::<Result<_, TablesError>>()?;
-            let whole = Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)?;
-            return Self::of(std::iter::once(Ok(in_order(whole)?)));
+            return Self::of(std::iter::once(Ok(in_order(held.whole::<R>()?)?)));
         }
         Ok(Self { held: Arc::new(held), rows: PhantomData })
     }
@@ -119,9 +122,7 @@ impl<R: Row> Packed<R> {
     /// The rows as a table.
     #[cfg(test)]
     pub fn table(&self) -> Result<Table, TablesError> {
-        let batches: Vec<_> =
-            self.held.parts().map(|part| Ok(part?.batch().clone())).collect::<Result<_, TablesError>>()?;
-        Table::from_batches(schema(R::GROUP, R::TABLE)?, &batches)
+        self.held.whole::<R>()
     }
 
     /// Changes the rows.
