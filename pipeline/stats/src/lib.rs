@@ -86,6 +86,7 @@ mod share_limit;
 mod simulate_power;
 mod sparse;
 mod summary;
+mod threads;
 
 pub use adjust::holm;
 pub use baseline::baseline;

@@ -1,6 +1,7 @@
 //! Householder QR without pivoting, with dropping of dependent columns and compensated residuals.
 
 use crate::dense::{add_scaled, dot, solve_upper};
+use crate::threads::each_chunk;
 use ndarray::Array2;
 
 /// A column whose part outside the span of the earlier ones is smaller than this share of its length counts as dependent.
@@ -8,6 +9,9 @@ use ndarray::Array2;
 /// Exactly dependent columns leave about 1e-15; the certified degree-10 polynomial of NIST's Filip data leaves about 1e-9
 /// in its worst column and must be kept.
 const DEPENDENT: f64 = 1e-11;
+
+/// Rows whose residuals are one piece of work.
+const ROWS_AT_A_TIME: usize = 1024;
 
 /// Part of a dependent column, in its lengths, that is no more than rounding.
 const ROUNDING: f64 = 1e-10;
@@ -37,20 +41,18 @@ impl Qr {
                 a[j * rows + i] = factor * value;
             }
         }
+        let length = |column: &[f64]| dot(column, column).sqrt();
+        let lengths: Vec<f64> = (0..columns).map(|j| length(&a[j * rows..(j + 1) * rows])).collect();
         let mut kept = Vec::new();
         let mut reflectors: Vec<Vec<f64>> = Vec::new();
         let mut upper_columns: Vec<Vec<f64>> = Vec::new();
         let mut dropped: Vec<(usize, Vec<f64>)> = Vec::new();
         for j in 0..columns {
             let rank = kept.len();
-            let column = &mut a[j * rows..(j + 1) * rows];
-            let length = dot(column, column).sqrt();
-            for (k, v) in reflectors.iter().enumerate() {
-                let factor = -2.0 * dot(v, &column[k..]);
-                add_scaled(&mut column[k..], factor, v);
-            }
-            let rest = if rank < rows { dot(&column[rank..], &column[rank..]).sqrt() } else { 0.0 };
-            if !(rest > DEPENDENT * length) {
+            let (done, later) = a.split_at_mut((j + 1) * rows);
+            let column = &done[j * rows..];
+            let rest = if rank < rows { length(&column[rank..]) } else { 0.0 };
+            if !(rest > DEPENDENT * lengths[j]) {
                 dropped.push((j, column[..rank].to_vec()));
                 continue;
             }
@@ -63,6 +65,7 @@ impl Qr {
             let mut upper = column[..rank].to_vec();
             upper.push(target);
             upper_columns.push(upper);
+            each_chunk(later, rows, rows, |_, column| reflect(&v, &mut column[rank..]));
             reflectors.push(v);
             kept.push(j);
         }
@@ -74,14 +77,10 @@ impl Qr {
             }
         }
         let mut q = vec![0.0; rows * rank];
-        for j in 0..rank {
-            let column = &mut q[j * rows..(j + 1) * rows];
+        each_chunk(&mut q, rows, rows, |j, column| {
             column[j] = 1.0;
-            for (k, v) in reflectors.iter().enumerate().rev() {
-                let factor = -2.0 * dot(v, &column[k..]);
-                add_scaled(&mut column[k..], factor, v);
-            }
-        }
+            reflectors.iter().enumerate().rev().for_each(|(k, v)| reflect(v, &mut column[k..]));
+        });
         let dependent = dropped
             .into_iter()
             .map(|(j, mut on_q)| {
@@ -181,8 +180,11 @@ impl Qr {
         for _ in 0..passes {
             let mut step = self.project(&residuals);
             solve_upper(&self.r, &mut step);
-            for (c, s) in coefficients.iter_mut().zip(&step) {
-                *c += s;
+            let before = coefficients.clone();
+            coefficients.iter_mut().zip(&step).for_each(|(c, s)| *c += s);
+            // Nothing left to repair. From zero the first pass moves nothing where all coefficients are zero, and the residuals are `y`.
+            if coefficients == before {
+                break;
             }
             residuals = compensated_residuals(weighted_columns, &coefficients, y);
         }
@@ -192,9 +194,10 @@ impl Qr {
 
 /// `y - Σ coefficient_j column_j`, accumulated with error terms (Ogita, Rump & Oishi 2005, algorithm Dot2).
 fn compensated_residuals(columns: &[Vec<f64>], coefficients: &[f64], y: &[f64]) -> Vec<f64> {
-    (0..y.len())
-        .map(|i| {
-            let mut sum = y[i];
+    let mut residuals = y.to_vec();
+    each_chunk(&mut residuals, ROWS_AT_A_TIME, y.len(), |number, part| {
+        for (i, value) in (number * ROWS_AT_A_TIME..).zip(part) {
+            let mut sum = *value;
             let mut error = 0.0;
             for (column, &coefficient) in columns.iter().zip(coefficients) {
                 let product = -coefficient * column[i];
@@ -204,9 +207,16 @@ fn compensated_residuals(columns: &[Vec<f64>], coefficients: &[f64], y: &[f64]) 
                 error += (sum - (total - shift)) + (product - shift) + product_error;
                 sum = total;
             }
-            sum + error
-        })
-        .collect()
+            *value = sum + error;
+        }
+    });
+    residuals
+}
+
+/// Reflects `x` at the plane across the unit vector `v`.
+fn reflect(v: &[f64], x: &mut [f64]) {
+    let factor = -2.0 * dot(v, x);
+    add_scaled(x, factor, v);
 }
 
 #[cfg(test)]

@@ -16,10 +16,8 @@ use crate::error::{Result, StatsError};
 use crate::inference::LinearFit;
 use crate::note::{Note, PERFECT_FIT};
 use crate::random_term::Structure;
+use crate::threads::both;
 use std::sync::OnceLock;
-
-/// From so many rows on a second thread is worth waking.
-const ROWS_FOR_TWO_THREADS: usize = 4096;
 
 /// Options of a linear mixed model; [`Lmm::fit`] does the work.
 ///
@@ -79,8 +77,7 @@ impl Lmm {
         // Two questions of one design that do not wait for each other.
         let compare = || disagreement(design, start.coefficients(), &start.standard_errors());
         let search = || optimise(&profile, self.criterion);
-        let many = design.n_observations() >= ROWS_FOR_TWO_THREADS;
-        let (compared, (theta, optimum)) = if many { rayon::join(compare, search) } else { (compare(), search()) };
+        let (compared, (theta, optimum)) = both(design.n_observations(), compare, search);
         notes.extend(compared);
         notes.extend(few_groups(design.random()));
         notes.extend(stopped_early(&optimum));
