@@ -113,15 +113,24 @@ fn a_trial_goes_beyond_the_end_that_is_best_so_far_only_where_the_knob_does() {
     let season = Season { seed: 7, fields: 1, curve: Curve::Line { slope: 0.5 }, own: 0.0 };
     let mut strips = season.strips();
     strips.iter_mut().for_each(|strip| strip.planter_id = Some("north".into()));
-    let heaviest = |max_kpa: u32| {
+    let rows_to = |max_kpa: u32| {
         let settings = format!(
             "draws = 1000\n[[planter]]\nid = \"north\"\ncloser = \"discs_and_press_wheel\"\n[planter.closing]\nkind = \"pressure\"\nmin_kpa = 0\nmax_kpa = {max_kpa}\nstep_kpa = 10\ndefault_kpa = 100\nforce_n = [[0, 0], [100, 100]]\n"
         );
-        let rows = answers(&strips, &settings).next_trials;
-        advised(&rows).high_n.unwrap()
+        answers(&strips, &settings).next_trials
     };
-    assert_eq!(heaviest(300), 300.0);
-    assert!((heaviest(600) - 355.0).abs() < 1e-6, "{}", heaviest(600));
+    let (inside, beyond) = (rows_to(300), rows_to(600));
+    assert_eq!(advised(&inside).high_n, Some(300.0));
+    assert!((advised(&beyond).high_n.unwrap() - 355.0).abs() < 1e-6, "{:?}", advised(&beyond));
+    // What nobody has tried is not valued: the loss is the same, and the reason says what is not known.
+    assert_eq!(advised(&inside).expected_loss_now, advised(&beyond).expected_loss_now);
+    assert!(inside.iter().all(|row| row.step_half_width.is_none()));
+    assert!(advised(&beyond).reason.as_deref().unwrap().contains("nobody knows what lies beyond"));
+    // More blocks and more fields tell the step better, and the advised trial nearly as well as the largest with as many settings, or to two points.
+    let told = |wanted| beyond.iter().find(|row| design(row) == wanted).unwrap().step_half_width.unwrap();
+    let (levels, blocks, fields) = design(advised(&beyond));
+    assert!(told((levels, 2, 1)) > told((levels, 6, 1)) && told((levels, 6, 1)) > told((levels, 6, 3)));
+    assert!(told((levels, blocks, fields)) <= f64::max(0.02, 1.25 * told((levels, 6, 3))));
 }
 
 /// Forecasts against what reviews of five field-seasons truly come to. The truths spread as the model's prior has it: a

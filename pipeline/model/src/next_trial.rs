@@ -3,11 +3,15 @@
 //! Where draws can be trusted, every trial of a fixed list is simulated ([`crate::preposterior`]) and the smallest one is
 //! advised that brings nearly all that any of them would. Where they cannot, a plain trial by stated defaults is named, and
 //! what is missing.
+//!
+//! Losses are counted among the forces that have been tried. Where the best of them is at an end and the knob goes on, the trial does so too; what
+//! lies there is not valued, for a parabola that is carried on knows nothing of it, but the trial must tell it from the next setting.
 
 mod range;
 mod words;
 
 use evenstand_settings::Settings;
+use evenstand_stats::distribution::normal_quantile;
 use evenstand_tables::rows::{NextTrialRow, StripRow};
 
 use crate::decision::{ENOUGH_FIELD_SEASONS, LIKELY};
@@ -40,6 +44,8 @@ struct Candidate {
     expected: Expected,
     /// Variance of a contrast between fields, on the model's scale.
     field_variance: f64,
+    /// Half width of the 90 % limits of the difference between the setting beyond the tested range and the next one, in the response's unit.
+    step_half_width: Option<f64>,
 }
 
 impl Candidate {
@@ -91,22 +97,25 @@ fn worked_out<C: Curves>(
         (0..draws.number()).map(|draw| draws.worth_of(draws.modelled(draw, *force, Field::Typical))).sum()
     };
     let range = TrialRange::new(coverage.tested, coverage.level_forces.len(), reach, best_now)?;
-    let choice =
-        Choice { starts_n: range.starts_n.clone(), tested: range.tested, tolerance: group.tolerance, strip_variance };
+    let choice = Choice { starts_n: range.starts_n.clone(), tolerance: group.tolerance, strip_variance };
     let prepared = Preposterior::new(draws, choice, effort)?;
     let matters = MATTERS * group.tolerance;
     let now = Now { loss: prepared.loss_now(), prob_near_best: prepared.prob_near_best_now() };
-    if now.loss < matters {
+    if range.beyond.is_none() && now.loss < matters {
         return Some(vec![no_trial(group, Some(now), words::no_trial(group, now.loss, None))]);
     }
-    let candidates = candidates(&prepared, &range, reach)?;
-    let largest = candidates.iter().map(|candidate| candidate.expected.reduction).fold(f64::NEG_INFINITY, f64::max);
-    let best = candidates.iter().find(|candidate| candidate.expected.reduction == largest)?;
-    if largest < matters || largest < best.expected.monte_carlo_error {
-        return Some(vec![no_trial(group, Some(now), words::no_trial(group, now.loss, Some(largest)))]);
+    let candidates = candidates(draws, &prepared, &range, reach)?;
+    let best = candidates.iter().rev().max_by(|a, b| a.expected.reduction.total_cmp(&b.expected.reduction))?.expected;
+    let helps = best.reduction >= matters && best.reduction >= best.monte_carlo_error;
+    if range.beyond.is_none() && !helps {
+        return Some(vec![no_trial(group, Some(now), words::no_trial(group, now.loss, Some(best.reduction)))]);
     }
-    let advised = advised(&candidates, NEARLY_ALL * largest)?;
-    let reason = words::advised(group, &candidates, advised, strip_variance, range.widened);
+    let enough = |candidate: &Candidate| {
+        (!helps || candidate.expected.reduction >= NEARLY_ALL * best.reduction)
+            && told_apart(candidate, &candidates, group.tolerance)
+    };
+    let advised = advised(&candidates, enough)?;
+    let reason = words::advised(group, &candidates, advised, strip_variance, range.beyond);
     let rows = candidates.iter().enumerate().map(|(number, candidate)| {
         let row = row(group, candidate, &range, prepared.prob_near_best_now());
         let is_advised = number == advised;
@@ -116,6 +125,7 @@ fn worked_out<C: Curves>(
 }
 
 fn candidates<C: Curves>(
+    draws: &C,
     prepared: &Preposterior<C>,
     range: &TrialRange,
     reach: Option<&Reach>,
@@ -123,20 +133,48 @@ fn candidates<C: Curves>(
     let mut candidates = Vec::new();
     for number in range.level_counts(&LEVELS, reach) {
         let levels = prepared.levels(&range.levels_n(number))?;
+        let step = match range.step_beyond(number) {
+            Some((pair, end)) => Some((prepared.levels(&pair)?, typical(draws, end))),
+            None => None,
+        };
         for blocks in BLOCKS {
             for fields in FIELDS {
                 let expected = prepared.expected(&levels, blocks, fields)?;
                 let field_variance = levels.field_variance();
-                candidates.push(Candidate { levels: number, blocks, fields, expected, field_variance });
+                let step_half_width = step.as_ref().map(|(pair, middle)| {
+                    let half = normal_quantile(0.95) * prepared.difference_error(pair, blocks, fields);
+                    (draws.worth_of(middle + half) - draws.worth_of(middle - half)).abs() / 2.0
+                });
+                candidates.push(Candidate {
+                    levels: number,
+                    blocks,
+                    fields,
+                    expected,
+                    field_variance,
+                    step_half_width,
+                });
             }
         }
     }
     Some(candidates)
 }
 
-/// Position of the trial with the fewest strips whose reduction is `enough`; of equal ones that with the larger reduction.
-fn advised(candidates: &[Candidate], enough: f64) -> Option<usize> {
-    let good = (0..candidates.len()).filter(|number| candidates[*number].expected.reduction >= enough);
+/// The typical field at a force, mean over draws, on the model's scale.
+fn typical<C: Curves>(draws: &C, force_n: f64) -> f64 {
+    (0..draws.number()).map(|draw| draws.modelled(draw, force_n, Field::Typical)).sum::<f64>() / draws.number() as f64
+}
+
+/// Whether a trial tells the setting beyond the tested range from the next one: to within the tolerance, or nearly as well as any trial with as many settings.
+fn told_apart(candidate: &Candidate, candidates: &[Candidate], tolerance: f64) -> bool {
+    let Some(half_width) = candidate.step_half_width else { return true };
+    let alike = candidates.iter().filter(|other| other.levels == candidate.levels);
+    let least = alike.filter_map(|other| other.step_half_width).fold(f64::INFINITY, f64::min);
+    half_width <= tolerance || NEARLY_ALL * half_width <= least
+}
+
+/// Position of the trial with the fewest strips that is `enough`; of equal ones that with the larger reduction.
+fn advised(candidates: &[Candidate], enough: impl Fn(&Candidate) -> bool) -> Option<usize> {
+    let good = (0..candidates.len()).filter(|number| enough(&candidates[*number]));
     good.min_by(|a, b| {
         let (a, b) = (&candidates[*a], &candidates[*b]);
         a.strips().cmp(&b.strips()).then(b.expected.reduction.total_cmp(&a.expected.reduction))
@@ -163,8 +201,8 @@ fn row(group: &GroupAnswer, candidate: &Candidate, range: &TrialRange, prob_near
     let can_settle = field_seasons_now(group) + candidate.fields >= ENOUGH_FIELD_SEASONS;
     NextTrialRow {
         n_levels: Some(candidate.levels as i64),
-        low_n: range.starts_n.first().copied(),
-        high_n: range.starts_n.last().copied(),
+        low_n: Some(range.ends_n.0),
+        high_n: Some(range.ends_n.1),
         n_blocks: Some(candidate.blocks as i64),
         n_fields: Some(candidate.fields as i64),
         strips: Some(candidate.strips() as i64),
@@ -176,6 +214,7 @@ fn row(group: &GroupAnswer, candidate: &Candidate, range: &TrialRange, prob_near
         prob_four_in_five_after: Some(if can_settle { expected.prob_likely } else { 0.0 }),
         monte_carlo_error: Some(expected.monte_carlo_error),
         effective_draws: Some(expected.effective_draws),
+        step_half_width: candidate.step_half_width,
         ..of_group(group)
     }
 }

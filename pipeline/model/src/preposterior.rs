@@ -49,10 +49,8 @@ impl Curves for GroupDraws {
 /// What is to be decided.
 #[derive(Debug, Clone)]
 pub(crate) struct Choice {
-    /// Forces that can be chosen after the trial.
+    /// Forces that can be chosen, with the trial and without it.
     pub starts_n: Vec<f64>,
-    /// Those among them that can be chosen without it: first and last position.
-    pub tested: (usize, usize),
     /// How much worse than the best is as good, in the response's own unit.
     pub tolerance: f64,
     /// Variance between strips of one setting in one block, on the model's scale.
@@ -125,10 +123,9 @@ impl<'a, C: Curves> Preposterior<'a, C> {
     /// `None` where there are fewer than two draws or starts, or a number is not finite.
     pub fn new(curves: &'a C, choice: Choice, effort: Effort) -> Option<Self> {
         let draws = thinned(curves.number(), effort.weighed);
-        let (first, last) = choice.tested;
         let starts = &choice.starts_n;
         let positive = choice.strip_variance > 0.0 && choice.strip_variance.is_finite();
-        if draws.len() < 2 || starts.len() < 2 || first > last || last >= starts.len() || !positive {
+        if draws.len() < 2 || starts.len() < 2 || !positive {
             return None;
         }
         let all = |field: Field| -> Vec<f64> {
@@ -150,7 +147,7 @@ impl<'a, C: Curves> Preposterior<'a, C> {
             .collect();
         let mut sums = vec![0.0; starts.len()];
         worth.chunks(starts.len()).for_each(|row| add(&mut sums, 1.0, row));
-        let start_now = first + argmax(&sums[first..=last]);
+        let start_now = argmax(&sums);
         Some(Self { curves, choice, effort, draws, worth, top, near, start_now })
     }
 
@@ -188,6 +185,14 @@ impl<'a, C: Curves> Preposterior<'a, C> {
         };
         let own_moments = (0..size * size).map(moment).collect();
         Some(Levels { size, typical, own, own_moments })
+    }
+
+    /// Standard error of the difference between the two settings of a `pair`, on the model's scale, as a trial with so many blocks in each
+    /// field and so many new field-seasons gives it: √(K / fields + 2 strip variance / (blocks × fields)).
+    pub fn difference_error(&self, pair: &Levels, blocks: usize, fields: usize) -> f64 {
+        let error_variance = self.choice.strip_variance / (blocks * fields) as f64;
+        // The contrast of two values is their difference over √2.
+        (2.0 * (pair.field_variance() / fields as f64 + error_variance)).sqrt()
     }
 
     /// What is expected of a trial with these settings, so many blocks in each field, and so many new field-seasons.

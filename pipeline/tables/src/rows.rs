@@ -528,6 +528,7 @@ rows! {
         prob_four_in_five_after: Option<f64>,
         monte_carlo_error: Option<f64>,
         effective_draws: Option<f64>,
+        step_half_width: Option<f64>,
         advised: Option<bool>,
         reason: Option<String>,
     }

@@ -127,8 +127,9 @@ fn loss(response: &str, levels: usize, blocks: usize, next_trials: &[NextTrialRo
             ", and hardly less after the same in three fields".into()
         }
     });
+    let among = if one.step_half_width.is_some() { " among the settings tried" } else { "" };
     Some(format!(
-        "As things stand the starting setting is expected to fall short of the true best by {}; {} {like}{more}.",
+        "As things stand the starting setting is expected to fall short of the true best{among} by {}; {} {like}{more}.",
         size(response, now),
         size(response, after)
     ))

@@ -51,15 +51,21 @@ impl Reach {
     }
 }
 
-/// The range of a trial, as forces that can be a start.
+/// The end of the tested range beyond which a trial goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Beyond {
+    Lightest,
+    Heaviest,
+}
+
+/// The range of a trial, and the forces tested so far that can be a start.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct TrialRange {
-    /// Evenly spaced, lightest first.
+    /// Evenly spaced over the tested range, lightest first.
     pub starts_n: Vec<f64>,
-    /// First and last position of the range tested so far.
-    pub tested: (usize, usize),
-    /// Whether the trial goes beyond the lightest and beyond the heaviest force tested.
-    pub widened: (bool, bool),
+    /// Lightest and heaviest setting of the trial.
+    pub ends_n: (f64, f64),
+    pub beyond: Option<Beyond>,
 }
 
 impl TrialRange {
@@ -76,31 +82,41 @@ impl TrialRange {
         if !(step > 0.0 && step.is_finite()) {
             return None;
         }
-        let inside: Vec<f64> = (0..=STEPS).map(|number| low + (high - low) * number as f64 / STEPS as f64).collect();
-        let worth: Vec<f64> = inside.iter().map(worth).collect();
-        let best = (0..inside.len()).fold(0, |best, start| if worth[start] > worth[best] { start } else { best });
+        let starts_n: Vec<f64> = (0..=STEPS).map(|number| low + (high - low) * number as f64 / STEPS as f64).collect();
+        let worth: Vec<f64> = starts_n.iter().map(worth).collect();
+        let best = (0..starts_n.len()).fold(0, |best, start| if worth[start] > worth[best] { start } else { best });
         let wanted = STEPS / settings.saturating_sub(1).max(2);
-        let room = |force: f64| ((force / step + 1e-9).max(0.0) as usize).min(wanted);
-        let below = if best == 0 { reach.map_or(0, |reach| room(low - reach.low_n)) } else { 0 };
-        let above = if best == STEPS { reach.map_or(0, |reach| room(reach.high_n - high)) } else { 0 };
-        let lighter = (1..=below).rev().map(|number| low - step * number as f64);
-        let heavier = (1..=above).map(|number| high + step * number as f64);
-        Some(Self {
-            starts_n: lighter.chain(inside.iter().copied()).chain(heavier).collect(),
-            tested: (below, below + STEPS),
-            widened: (below > 0, above > 0),
-        })
+        let room = |force: f64| step * ((force / step + 1e-9).max(0.0) as usize).min(wanted) as f64;
+        let below = if best == 0 { reach.map_or(0.0, |reach| room(low - reach.low_n)) } else { 0.0 };
+        let above = if best == STEPS { reach.map_or(0.0, |reach| room(reach.high_n - high)) } else { 0.0 };
+        let beyond = match (below > 0.0, above > 0.0) {
+            (true, _) => Some(Beyond::Lightest),
+            (_, true) => Some(Beyond::Heaviest),
+            _ => None,
+        };
+        Some(Self { starts_n, ends_n: (low - below, high + above), beyond })
     }
 
     /// So many forces, evenly spread over the range.
     pub fn levels_n(&self, number: usize) -> Vec<f64> {
-        let (first, last) = (self.starts_n[0], self.starts_n[self.starts_n.len() - 1]);
+        let (first, last) = self.ends_n;
         (0..number).map(|level| first + (last - first) * level as f64 / (number - 1) as f64).collect()
+    }
+
+    /// Of so many settings the one beyond the tested range and the next one, and the end of the tested range between them; `None` where the trial
+    /// stays inside.
+    pub fn step_beyond(&self, number: usize) -> Option<([f64; 2], f64)> {
+        let levels = self.levels_n(number);
+        let last = levels.len() - 1;
+        Some(match self.beyond? {
+            Beyond::Lightest => ([levels[0], levels[1]], self.starts_n[0]),
+            Beyond::Heaviest => ([levels[last], levels[last - 1]], self.starts_n[STEPS]),
+        })
     }
 
     /// Numbers of settings that a knob with positions can give in this range; at least one number comes back.
     pub fn level_counts(&self, wanted: &[usize], reach: Option<&Reach>) -> Vec<usize> {
-        let (first, last) = (self.starts_n[0], self.starts_n[self.starts_n.len() - 1]);
+        let (first, last) = self.ends_n;
         let slack = (last - first) / STEPS as f64;
         let inside = |force: &&f64| (first - slack..=last + slack).contains(*force);
         let positions = reach.map_or(0, |reach| reach.positions_n.iter().filter(inside).count());
@@ -137,11 +153,13 @@ mod tests {
     fn the_range_is_widened_by_one_step_where_the_best_is_at_an_end_and_the_knob_allows_it() {
         let tested = (100.0, 300.0);
         let wide = TrialRange::new(tested, 5, Some(&reach(0.0, 500.0)), |force| *force).unwrap();
-        assert_eq!((wide.starts_n[0], wide.starts_n[25], wide.tested), (100.0, 350.0, (0, 20)));
-        assert_eq!(wide.widened, (false, true));
+        assert_eq!((wide.starts_n[0], wide.starts_n[20], wide.ends_n), (100.0, 300.0, (100.0, 350.0)));
+        assert_eq!(wide.beyond, Some(Beyond::Heaviest));
+        assert_eq!(wide.step_beyond(6), Some(([350.0, 300.0], 300.0)));
         let wide = TrialRange::new(tested, 5, Some(&reach(80.0, 500.0)), |force| -force).unwrap();
-        assert_eq!((wide.starts_n[0], wide.tested, wide.widened), (80.0, (2, 22), (true, false)));
+        assert_eq!((wide.starts_n[0], wide.ends_n, wide.beyond), (100.0, (80.0, 300.0), Some(Beyond::Lightest)));
         assert_eq!(wide.levels_n(3), vec![80.0, 190.0, 300.0]);
+        assert_eq!(wide.step_beyond(3), Some(([80.0, 190.0], 100.0)));
     }
 
     #[test]
@@ -149,7 +167,8 @@ mod tests {
         let inside = |force: &f64| -(force - 200.0).abs();
         let plain = |reach: Option<&Reach>, worth: fn(&f64) -> f64| {
             let range = TrialRange::new((100.0, 300.0), 5, reach, worth).unwrap();
-            assert_eq!((range.starts_n.len(), range.widened), (21, (false, false)));
+            assert_eq!((range.starts_n.len(), range.ends_n, range.beyond), (21, (100.0, 300.0), None));
+            assert_eq!(range.step_beyond(3), None);
         };
         plain(Some(&reach(0.0, 500.0)), inside);
         plain(Some(&reach(100.0, 300.0)), |force| *force);

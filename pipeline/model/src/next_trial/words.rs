@@ -6,6 +6,7 @@ use crate::words::counted;
 
 use crate::decision::ENOUGH_FIELD_SEASONS;
 
+use super::range::Beyond;
 use super::{Candidate, NEARLY_ALL, field_seasons_now};
 
 /// Said where nobody counted plants.
@@ -59,7 +60,7 @@ pub(super) fn advised(
     candidates: &[Candidate],
     advised: usize,
     strip_variance: f64,
-    widened: (bool, bool),
+    beyond: Option<Beyond>,
 ) -> String {
     let chosen = &candidates[advised];
     let expected = &chosen.expected;
@@ -68,26 +69,35 @@ pub(super) fn advised(
     } else {
         format!("Trials in {}", counted(chosen.fields, "field"))
     };
-    let mut text = format!(
-        "{place} with {} in {} ({}) would cut the expected loss from choosing wrongly from {} to {}",
+    let trial = format!(
+        "{place} with {} in {} ({})",
         counted(chosen.levels, "setting"),
         counted(chosen.blocks, "block"),
         counted(chosen.strips(), "strip"),
-        figure(&group.response, expected.loss_now).0,
-        amount(&group.response, expected.loss_after),
     );
-    text.push_str(&more_blocks(group, candidates, chosen, strip_variance).unwrap_or_else(|| ".".to_owned()));
-    let beyond = match widened {
-        (true, true) => Some("lightest and heaviest settings lie"),
-        (true, false) => Some("lightest setting lies"),
-        (false, true) => Some("heaviest setting lies"),
-        (false, false) => None,
+    let (now, after) = (figure(&group.response, expected.loss_now).0, amount(&group.response, expected.loss_after));
+    let mut text = match beyond.zip(chosen.step_half_width) {
+        Some((beyond, half_width)) => {
+            let (end, further) = match beyond {
+                Beyond::Lightest => ("lightest", "lighter"),
+                Beyond::Heaviest => ("heaviest", "heavier"),
+            };
+            let told = amount(&group.response, half_width);
+            let among = if expected.reduction > expected.monte_carlo_error {
+                format!("cut the expected loss from choosing wrongly among the settings tried from {now} to {after}")
+            } else {
+                format!("leave the expected loss from choosing wrongly among the settings tried at {after}")
+            };
+            format!(
+                "The best so far is at the {end} setting tried, and nobody knows what lies beyond. {trial} would go one step {further}, \
+                 tell that from the next setting to within {told} (90 % limits), and {among}."
+            )
+        }
+        None => {
+            let more = more_blocks(group, candidates, chosen, strip_variance).unwrap_or_else(|| ".".to_owned());
+            format!("{trial} would cut the expected loss from choosing wrongly from {now} to {after}{more}")
+        }
     };
-    if let Some(beyond) = beyond {
-        text.push_str(&format!(
-            " Its {beyond} beyond what was tried, because the best so far is at the end; the curve is guessed there."
-        ));
-    }
     let after = field_seasons_now(group) + chosen.fields;
     text.push_str(&if after < ENOUGH_FIELD_SEASONS {
         format!(
@@ -97,7 +107,8 @@ pub(super) fn advised(
     } else if expected.prob_likely < 0.01 {
         " It would hardly settle the answer: fields differ so much that no one start is likely to be near the best in a field not yet seen.".to_owned()
     } else {
-        format!(" The start would then be expected to serve four fields in five with a probability of {:.2}; settled asks for that with 90 % confidence.", expected.prob_likely)
+        let start = if beyond.is_some() { "Of the settings tried, the start" } else { "The start" };
+        format!(" {start} would then be expected to serve four fields in five with a probability of {:.2}; settled asks for that with 90 % confidence.", expected.prob_likely)
     });
     if expected.effective_draws < FEWEST_DRAWS {
         text.push_str(" The draws are few for a trial that tells so much, so its gain is understated.");

@@ -79,9 +79,10 @@ fn own_reason(row: &NextTrialRow, point: &StartingPointRow) -> Option<String> {
 fn surer(row: &NextTrialRow) -> Option<String> {
     let now = row.prob_near_best_now.filter(|share| (0.0..=1.0).contains(share))?;
     let after = row.prob_near_best_after.filter(|share| (0.0..=1.0).contains(share))?;
+    let setting = if row.step_half_width.is_some() { "setting tried so far" } else { "setting" };
     (row.n_fields.is_some_and(|fields| fields > 0)).then(|| {
         format!(
-            "Then the best start would be as good as the best setting in {} of fields not yet seen, on average over the \
+            "Then the best start would be as good as the best {setting} in {} of fields not yet seen, on average over the \
              outcomes of the trial; the best start now in {}.",
             number::percent(after),
             number::percent(now)
@@ -113,33 +114,42 @@ fn considered(rows: &[&NextTrialRow], response: &Response) -> Option<WordTable> 
         better || row.advised == Some(true)
     });
     let left = rows.len() - ordered.len();
+    let beyond = rows.iter().any(|row| row.step_half_width.is_some());
     let count = |value: Option<i64>| value.map_or_else(|| "–".to_owned(), number::grouped);
     let cells = ordered.iter().map(|row| {
-        let loss = |value: Option<f64>| {
+        let amount = |value: Option<f64>| {
             let value = value.filter(|value| value.is_finite());
             value.map_or_else(|| "–".to_owned(), |value| response.fine_difference(value, row.monte_carlo_error))
         };
-        vec![
+        let mut cells = vec![
             if row.advised == Some(true) { "advised" } else { "considered" }.to_owned(),
             count(row.n_levels),
             count(row.n_blocks),
             count(row.n_fields),
             count(row.strips),
-            loss(row.expected_loss_now),
-            loss(row.expected_loss_after),
+            amount(row.expected_loss_now),
+            amount(row.expected_loss_after),
             row.prob_near_best_after.map_or_else(|| "–".to_owned(), number::percent),
-        ]
+        ];
+        cells.extend(beyond.then(|| amount(row.step_half_width)));
+        cells
     });
+    let mut head = vec!["Trial", "Settings", "Blocks", "Fields", "Strips", "Loss now", "Loss after", "Right after"];
+    head.extend(beyond.then_some("Beyond, to within"));
     Some(WordTable {
         caption: "Trials considered".to_owned(),
-        head: ["Trial", "Settings", "Blocks", "Fields", "Strips", "Loss now", "Loss after", "Right after"]
-            .map(str::to_owned)
-            .to_vec(),
+        head: head.into_iter().map(str::to_owned).collect(),
         rows: cells.collect(),
         rest: Some(format!(
             "Blocks: in each field. Loss: what the start falls short of the best setting by, on average over what is \
              still possible. Right after: of fields not yet seen, the share in which the start would then be as good as \
-             the best. {}All are in results/next_trials.csv.",
+             the best. {}{}All are in results/next_trials.csv.",
+            if beyond {
+                "Both among the settings tried. Beyond, to within: how exactly the setting that nobody has tried would be \
+                 told from the next one (90 % limits). "
+            } else {
+                ""
+            },
             if left > 0 {
                 let bring = if left == 1 { "brings" } else { "bring" };
                 format!("{} more {bring} less for as many strips. ", number::count(left, "trial", "trials"))
@@ -195,6 +205,23 @@ mod tests {
             rows.iter_mut().for_each(|row| row.advised = Some(row.strips == Some(12)));
         });
         assert_eq!(kept.unwrap().considered.unwrap().rows.len(), 4, "the advised one is always shown");
+    }
+
+    #[test]
+    fn a_trial_beyond_what_was_tried_says_how_exactly_it_tells_the_step() {
+        let trial = made("dry, bare", "leaning", |rows| {
+            rows.iter_mut().for_each(|row| row.step_half_width = Some(0.12 / row.strips.unwrap() as f64));
+        });
+        let trial = trial.unwrap();
+        assert!(trial.says[1].contains("as good as the best setting tried so far in"), "{:?}", trial.says);
+        let table = trial.considered.unwrap();
+        assert_eq!(table.head.last().unwrap(), "Beyond, to within");
+        let told: Vec<String> = table.rows.iter().map(|row| plain(row.last().unwrap())).collect();
+        assert_eq!(told, ["2.00 points", "0.67 points", "0.50 points"]);
+        assert!(table.rest.unwrap().contains("Both among the settings tried."));
+        let inside = made("dry, bare", "leaning", |_| {}).unwrap().considered.unwrap();
+        assert!(inside.head.len() == 8 && inside.rows.iter().all(|row| row.len() == 8));
+        assert!(!inside.rest.unwrap().contains("Beyond"));
     }
 
     #[test]
