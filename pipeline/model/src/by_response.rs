@@ -200,7 +200,7 @@ impl Asked<'_> {
             left_out,
             levels,
             draws,
-            borrowed_share: model.drawn.borrowed(number, coverage.field_seasons, model.frame.sum_of_squares(number)),
+            borrowed_share: model.drawn.borrowed(number, coverage.field_seasons),
             strip_variance: strip_variance(model, number),
         }))
     }

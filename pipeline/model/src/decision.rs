@@ -182,7 +182,7 @@ pub(crate) fn picture(draws: &GroupDraws, coverage: &Coverage, levels: Option<&L
         let last = grid.len() - 1;
         shape_of(&typical, best, (last / 3, 2 * last / 3))
     } else {
-        let excluded = levels.is_some_and(|test| test.largest_difference <= 2.0 * tolerance);
+        let excluded = levels.is_some_and(|test| test.largest_difference <= tolerance);
         let alike = coverage.basis == Basis::Trial && level_everywhere >= LIKELY;
         if excluded || alike { Shape::Flat } else { Shape::Untold }
     };
@@ -270,8 +270,7 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     let stay =
         tested_default.is_some_and(|default| as_good || probability_better(draws, picture.best_n, default) < LIKELY);
     let wanted_n = if stay { tested_default.unwrap_or(picture.best_n) } else { picture.best_n };
-    let (start_n, by) = coverage.allowed.bound(wanted_n);
-    let bound = by.map(|by| (by, wanted_n));
+    let (start_n, bound) = bounded(coverage, picture, wanted_n);
     let (stay, as_good) = (stay && bound.is_none(), as_good && bound.is_none());
     let near = near_best(draws, picture, start_n);
     let tried = coverage.tried_around(start_n);
@@ -280,12 +279,22 @@ pub(crate) fn choose(draws: &GroupDraws, coverage: &Coverage, picture: &Picture,
     let shown = stay || picture.seen || bound.is_some();
     let held_back = match bound {
         Some(_) if !(low..=high).contains(&start_n) => Some(HeldBack::DugElsewhere),
-        Some(_) if near.probability < LEANING => Some(HeldBack::DugAgainst),
+        Some(_) if near.probability < LEANING && !coverage.allowed.allows(picture.best_n) => Some(HeldBack::DugAgainst),
         _ => held_back(coverage, picture, default_n.filter(|_| tested_default.is_none()), tried),
     };
     let evidence = Evidence::of(near, enough && shown && tried >= ENOUGH_FIELD_SEASONS, held_back);
     let gain = tested_default.map(|default| gain(draws, start_n, default));
     Choice { evidence, start_n, stay, as_good, held_back, gain, near, bound }
+}
+
+/// The force nearest to the one wanted that digging allows, and what moved it. Where that is not as good as the best but another allowed force is, the
+/// nearest of those.
+fn bounded(coverage: &Coverage, picture: &Picture, wanted_n: f64) -> (f64, Option<(BoundBy, f64)>) {
+    let (nearest, by) = coverage.allowed.bound(wanted_n);
+    let Some(by) = by else { return (wanted_n, None) };
+    let near_best = picture.window.map_or(nearest, |(low, high)| nearest.clamp(low, high));
+    let start_n = if coverage.allowed.allows(near_best) { near_best } else { nearest };
+    (start_n, Some((by, wanted_n)))
 }
 
 /// What holds an answer back. `untried` is a default outside the tested range.

@@ -104,6 +104,8 @@ pub(crate) struct Drawn {
     /// Mean over the draws of its coefficient; 0 without one.
     mean_between: f64,
     pooled: Vec<bool>,
+    /// Weighted sum of squares of scaled forces within field-seasons, group by group.
+    sums_of_squares: Vec<f64>,
     /// Place of each group among those whose curve may depart from a parabola.
     departing: Vec<Option<usize>>,
 }
@@ -140,6 +142,7 @@ impl Drawn {
         add(Term::ConditionCurvature, frame.by_condition("force² by condition", 2));
         add(Term::Departure, frame.departures("departure from a parabola"));
         let columns = frame.columns(true);
+        let sums_of_squares = frame.sums_of_squares(weights.as_deref());
         let design = Design::new(modelled, columns.matrix, columns.names, random, weights)?;
         let spread_priors = terms.iter().map(|term| term.spread_prior(priors)).collect();
         let blocks = terms.iter().position(|term| *term == Term::Block);
@@ -160,6 +163,7 @@ impl Drawn {
                 .map_or(0.0, |column| posterior.coefficients.column(column).sum() / posterior.draws() as f64),
             between,
             pooled: frame.groups.iter().map(|group| group.pool.is_some()).collect(),
+            sums_of_squares,
             departing: (0..frame.groups.len()).map(|group| places.iter().position(|place| *place == group)).collect(),
             offsets: Term::ALL.map(|term| {
                 let number = terms.iter().position(|other| *other == term)?;
@@ -232,16 +236,16 @@ impl Drawn {
 
     /// How much of a group's slope, and with it of the place of its best, comes from the other conditions of its pool: 0 without a pool.
     ///
-    /// In each draw the group's own slope has the sampling variance `v = τ² / n + σ² / Σ s²` (τ the spread of slopes between its n field-seasons, s its
-    /// scaled forces within them), conditions spread by ω, and the common slope weighs v / (v + ω²); the mean over the draws.
-    pub fn borrowed(&self, group: usize, field_seasons: usize, sum_of_squares: f64) -> f64 {
+    /// In each draw the group's own slope has the sampling variance `v = τ² / n + σ² / Σ w s²` (τ the spread of slopes between its n field-seasons, s its
+    /// scaled forces within them, w the weights of its strips), conditions spread by ω, and the common slope weighs v / (v + ω²); the mean over the draws.
+    pub fn borrowed(&self, group: usize, field_seasons: usize) -> f64 {
         if !self.pooled[group] {
             return 0.0;
         }
         let share = |draw: usize| {
             let deviation = |term| self.deviation(draw, term).unwrap_or(0.0);
             let own = deviation(Term::Slope).powi(2) / field_seasons.max(1) as f64
-                + self.posterior.sigma[draw].powi(2) / sum_of_squares;
+                + self.posterior.sigma[draw].powi(2) / self.sums_of_squares[group];
             own / (own + deviation(Term::ConditionSlope).powi(2))
         };
         (0..self.len()).map(share).sum::<f64>() / self.len() as f64

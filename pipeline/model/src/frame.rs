@@ -261,10 +261,13 @@ impl Frame {
         (!self.groups[group].trial && deviation > 0.0).then_some(deviation)
     }
 
-    /// Sum of squares of a group's scaled forces within field-seasons.
-    pub fn sum_of_squares(&self, group: usize) -> f64 {
-        let of_group = self.within.iter().zip(&self.group_of).filter(|(_, owner)| **owner == group);
-        of_group.map(|(within, _)| within[1] * within[1]).sum()
+    /// Weighted sum of squares of scaled forces within field-seasons, group by group: over the residual variance, what its strips tell of its slope.
+    pub fn sums_of_squares(&self, weights: Option<&[f64]>) -> Vec<f64> {
+        let mut sums = vec![0.0; self.groups.len()];
+        for (row, (within, group)) in self.within.iter().zip(&self.group_of).enumerate() {
+            sums[*group] += weights.map_or(1.0, |weights| weights[row]) * within[1] * within[1];
+        }
+        sums
     }
 
     /// Groups whose curve may depart from a parabola.

@@ -77,12 +77,17 @@ pub(crate) fn reason(coverage: &Coverage, picture: &Picture, choice: &Choice, ha
     let text = reason_of(coverage, picture.shape, choice.evidence, verdict, has_default);
     let text = with_held_back(text, choice.held_back, choice.evidence, "forces");
     let text = text + if coverage.allowed.none { NO_DIG_WINDOW } else { "" };
-    text + choice.bound.map_or("", |(by, _)| match by {
-        BoundBy::Open => {
-            " By the stand alone the start would be lighter; digging found the trench not shut often enough there."
-        }
+    // What was wanted is the best of the stand, or a default that the stand gives no reason to leave.
+    let would_be = match choice.bound {
+        Some((_, wanted_n)) if wanted_n != picture.best_n => "the default, which is ",
+        _ => "",
+    };
+    text + &choice.bound.map_or(String::new(), |(by, _)| match by {
+        BoundBy::Open => format!(
+            " By the stand alone the start would be {would_be}lighter; digging found the trench not shut often enough there."
+        ),
         BoundBy::Firm => {
-            " By the stand alone the start would be heavier; digging found the soil pressed too hard there."
+            format!(" By the stand alone the start would be {would_be}heavier; digging found the soil pressed too hard there.")
         }
     })
 }

@@ -166,8 +166,8 @@ fn readme() -> String {
         "# Next year's default
 
 **Invented data.** No field, person or planter here is real. A grower has one planter and three fields. In two seasons
-nine strips in each field were planted at three pressures in turn, and the rest at the default of 40 psi: 30, 40 and 50 psi in
-2024; after the first winter 20, 30 and 40 psi. Two places in each strip were dug behind the planter, and counted on eight evenings.
+nine strips in each field were planted at three pressures in turn, and the rest at the default of 40 psi: 20, 30 and 40 psi in
+both. Two places in each strip were dug behind the planter, and counted on eight evenings.
 
 Made by `sample-data/make_demo.rs` with seed {SEED}; read by `notebooks-md/03-next-years-default.md`.
 

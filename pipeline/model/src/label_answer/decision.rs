@@ -59,7 +59,7 @@ pub(super) fn decide(
     let shape = if seen {
         shape_of(typical, best, steps_from_the_ends(labels))
     } else {
-        let flat = test.largest_difference <= 2.0 * tolerance || level_everywhere >= LIKELY;
+        let flat = test.largest_difference <= tolerance || level_everywhere >= LIKELY;
         if flat { Shape::Flat } else { Shape::Untold }
     };
     let stay = default.is_some_and(|default| {

@@ -46,9 +46,11 @@ pub(super) fn no_trial(group: &GroupAnswer, loss_now: f64, largest: Option<f64>)
         ""
     };
     match largest {
-        None => format!("No trial is needed for the choice: choosing wrongly costs {loss} on average now.{settled}"),
+        None => format!(
+            "No trial is needed for the choice: the setting that is best so far falls short of the true best by {loss} on average.{settled}"
+        ),
         Some(largest) => format!(
-            "No trial considered would help noticeably: choosing wrongly costs {loss} on average now, and the most helpful would save {}.{settled}",
+            "No trial considered would help noticeably: the setting that is best so far falls short of the true best by {loss} on average, and the most helpful would save {}.{settled}",
             amount(&group.response, largest.max(0.0))
         ),
     }
@@ -108,7 +110,11 @@ pub(super) fn advised(
         " It would hardly settle the answer: fields differ so much that no one start is likely to be near the best in a field not yet seen.".to_owned()
     } else {
         let start = if beyond.is_some() { "Of the settings tried, the start" } else { "The start" };
-        format!(" {start} would then be expected to serve four fields in five with a probability of {:.2}; settled asks for that with 90 % confidence.", expected.prob_likely)
+        let probability = match expected.prob_likely {
+            sure if sure > 0.99 => "more than 0.99".to_owned(),
+            probability => format!("{probability:.2}"),
+        };
+        format!(" {start} would then be expected to serve four fields in five with a probability of {probability}; settled asks for that with 90 % confidence.")
     });
     if expected.effective_draws < FEWEST_DRAWS {
         text.push_str(" The draws are few for a trial that tells so much, so its gain is understated.");

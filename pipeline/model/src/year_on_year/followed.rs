@@ -1,6 +1,6 @@
-//! Strips of the newest season near last season's start against the others. Not a trial: who followed it chose to.
+//! Strips of the newest season near last season's start against the others. Not a trial: who followed it chose to; strips of trials are left out.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use evenstand_stats::distribution::t_quantile;
 use evenstand_tables::rows::{FollowedRow, StartingPointRow, StripRow};
@@ -11,6 +11,8 @@ use crate::summary::mean;
 /// A strip followed where it was set this near, in shares of the tested range; but never nearer than [`LEAST_NEAR_N`].
 const NEAR: f64 = 0.05;
 const LEAST_NEAR_N: f64 = 5.0;
+/// Settings side by side in one block from which it is a trial: nobody chose there, and the best of them is held against what was laid out to be worse.
+const TRIAL_SETTINGS: usize = 3;
 /// Degrees of freedom below which nothing is said.
 const ENOUGH_DF: f64 = 3.0;
 
@@ -40,9 +42,16 @@ pub(crate) fn followed_row(
     };
     // Of an earlier season last year's answer already knew.
     let season = strips.iter().map(|strip| strip.season).max()?;
+    let newest: Vec<&StripRow> = strips.iter().filter(here).filter(|strip| strip.season == season).collect();
+    let trials = trials(&newest, near_n);
+    let mut in_trials = 0;
     let mut fields: BTreeMap<&str, Vec<Counted>> = BTreeMap::new();
-    for strip in strips.iter().filter(here).filter(|strip| strip.season == season) {
+    for strip in newest {
         if let (Some(force), Some(value)) = (strip.force_n, response.of(strip, measures)) {
+            if trials.contains(strip.field_id.as_str()) {
+                in_trials += 1;
+                continue;
+            }
             let followed = (force - last_start_n).abs() <= near_n + 1e-9;
             fields.entry(&strip.field_id).or_default().push(Counted { followed, value: value.value });
         }
@@ -58,7 +67,9 @@ pub(crate) fn followed_row(
         .filter(|strips| [true, false].iter().all(|kind| strips.iter().any(|strip| strip.followed == *kind)))
         .collect();
     let (followers, others) = (of(true), of(false));
-    all().next()?;
+    if in_trials == 0 {
+        all().next()?;
+    }
     let compared = if both.is_empty() { between(&fields) } else { within(&both) };
     let mut row = FollowedRow {
         condition: point.condition.clone(),
@@ -70,6 +81,7 @@ pub(crate) fn followed_row(
         near_n: Some(near_n),
         n_followed: Some(followers.len() as i64),
         n_other: Some(others.len() as i64),
+        n_in_trials: Some(in_trials),
         n_fields_followed: Some(fields_with(true) as i64),
         n_fields_other: Some(fields_with(false) as i64),
         n_fields_both: Some(both.len() as i64),
@@ -88,6 +100,23 @@ pub(crate) fn followed_row(
         row.reading = Some(reading(response.better, difference - half, difference + half).to_owned());
     }
     Some(row)
+}
+
+/// Fields where a block has [`TRIAL_SETTINGS`] or more, further apart than `near_n`.
+fn trials<'a>(strips: &[&'a StripRow], near_n: f64) -> BTreeSet<&'a str> {
+    let mut blocks: BTreeMap<(&str, &str), Vec<f64>> = BTreeMap::new();
+    for strip in strips {
+        if let (Some(block), Some(force)) = (strip.block.as_deref(), strip.force_n) {
+            blocks.entry((&strip.field_id, block)).or_default().push(force);
+        }
+    }
+    let settings = |forces: &mut Vec<f64>| {
+        forces.sort_by(f64::total_cmp);
+        1 + forces.windows(2).filter(|pair| pair[1] - pair[0] > near_n).count()
+    };
+    let several =
+        blocks.iter_mut().filter_map(|((field, _), forces)| (settings(forces) >= TRIAL_SETTINGS).then_some(*field));
+    several.collect()
 }
 
 fn reading(better: Better, low: f64, high: f64) -> &'static str {

@@ -123,6 +123,32 @@ fn inside_fields_the_difference_is_the_one_of_least_squares() {
 }
 
 #[test]
+fn strips_of_a_trial_are_told_and_left_out() {
+    let in_block = |number: usize, force_n: f64, share: f64| StripRow {
+        block: Some("1".into()),
+        ..strip("A", 2025, number, force_n, share)
+    };
+    let trial = [in_block(1, 100.0, 0.5), in_block(2, 200.0, 0.8), in_block(3, 300.0, 0.5)];
+    let row = year_on_year(&[point()], &[last()], &trial, &[]).followed.remove(0);
+    assert_eq!((row.n_followed, row.n_other, row.n_in_trials), (Some(0), Some(0), Some(3)));
+    assert_eq!((row.reading.as_deref(), row.difference), (Some("too_few"), None));
+    let beside: Vec<StripRow> = trial.iter().cloned().chain([strip("B", 2025, 1, 200.0, 0.6)]).collect();
+    let row = year_on_year(&[point()], &[last()], &beside, &[]).followed.remove(0);
+    assert_eq!((row.n_followed, row.n_other, row.n_in_trials), (Some(1), Some(0), Some(3)));
+    // Two settings in a block may be a choice: the start and what was usual.
+    let row = year_on_year(&[point()], &[last()], &trial[..2], &[]).followed.remove(0);
+    assert_eq!((row.n_followed, row.n_other, row.n_in_trials), (Some(1), Some(1), Some(0)));
+}
+
+#[test]
+fn two_defaults_that_are_both_kept_are_no_move() {
+    let stays = StartingPointRow { start_n: Some(250.0), default_n: Some(250.0), ..point() };
+    let row = told(&stays, LastStart { evidence: "settled".into(), ..last() });
+    assert_eq!(row.change, "same");
+    assert!(row.why.unwrap().contains("changed, or of another planter"));
+}
+
+#[test]
 fn fields_of_either_kind_are_compared_by_their_means_and_few_of_them_tell_nothing() {
     let mut strips = Vec::new();
     for (number, (force, share)) in [

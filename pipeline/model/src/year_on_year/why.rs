@@ -54,9 +54,11 @@ pub(crate) fn change(point: &StartingPointRow, before: Option<&LastStart>) -> Ch
         (None, Some(_)) => Change::FirstStart,
         (Some(_), None) => Change::StartWithdrawn,
         (Some(last), Some(start)) => {
+            // Two defaults, of two planters or of a planter that was set anew, are no move of the answer.
+            let stayed = before.default_n.zip(point.default_n) == Some((last, start));
             let range = point.tested_high_n.zip(point.tested_low_n).map_or(0.0, |(high, low)| high - low);
             let moved = start - last;
-            if moved.abs() > (SAME * range).max(1.0) {
+            if moved.abs() > (SAME * range).max(1.0) && !stayed {
                 if moved > 0.0 { Change::Heavier } else { Change::Lighter }
             } else {
                 match rank(&point.evidence).cmp(&rank(&before.evidence)) {
@@ -84,7 +86,7 @@ pub(crate) fn why(point: &StartingPointRow, before: Option<&LastStart>, change: 
     if let (Some(then), Some(now)) = (before.default_n, point.default_n)
         && (then - now).abs() > 1.0
     {
-        says.push("The default is another one.".to_owned());
+        says.push("The default it is held against is another one: changed, or of another planter.".to_owned());
     }
     let inside = before.start().zip(point.window_low_n.zip(point.window_high_n));
     match (change, inside) {

@@ -1,6 +1,6 @@
 //! The review in short: what was asked, what was seen, and what it rests on.
 
-use evenstand_tables::rows::StartingPointRow;
+use evenstand_tables::rows::{KnobRow, StartingPointRow};
 use serde::Serialize;
 
 use crate::results::Results;
@@ -29,6 +29,37 @@ pub(crate) fn in_short(results: &Results) -> InShort {
     InShort { asked, seen: seen(results) }
 }
 
+/// Planters whose own default turns the answer of a condition round.
+fn otherwise(results: &Results, point: &StartingPointRow) -> Vec<String> {
+    let Some((start, default)) = point.start_n.zip(point.default_n).filter(|_| point.evidence != "open") else {
+        return Vec::new();
+    };
+    let advice = match start.total_cmp(&default) {
+        std::cmp::Ordering::Less => "lighter",
+        std::cmp::Ordering::Equal => "stay",
+        std::cmp::Ordering::Greater => "heavier",
+    };
+    let own = results
+        .settings
+        .iter()
+        .filter(|row| row.condition == point.condition && row.closer == point.closer && row.response == point.response);
+    let other = own.filter(|row| row.evidence != "open" && row.advice.as_deref().is_some_and(|own| own != advice));
+    let told = |row: &KnobRow| {
+        let way = match row.advice.as_deref() {
+            Some("stay") => "to stay",
+            Some("lighter") => "to go lighter",
+            _ => "to go heavier",
+        };
+        format!(
+            "{}: {}, whose own default is another, is told {way}; {}.",
+            crate::words::response::capitalised(&point.condition),
+            row.planter_id,
+            Evidence::of(&row.evidence).word()
+        )
+    };
+    other.map(told).collect()
+}
+
 fn seen(results: &Results) -> Vec<String> {
     let points = deciding_points(results);
     let mut says = Vec::new();
@@ -53,6 +84,7 @@ fn seen(results: &Results) -> Vec<String> {
         let named: Vec<&str> = stays.iter().map(|point| point.condition.as_str()).collect();
         says.push(format!("No reason was seen to leave the default in: {}.", named.join("; ")));
     }
+    says.extend(points.iter().flat_map(|point| otherwise(results, point)));
     for point in moves {
         let response = Response::of(&point.response, results);
         let way = if point.start_n > point.default_n { "heavier" } else { "lighter" };

@@ -75,6 +75,14 @@ fn followed(results: &Results, row: &FollowedRow) -> String {
         (Some(start), Some(near)) => format!("within {} of {}", gauge.text(near), gauge.text(start)),
         _ => "near it".to_owned(),
     };
+    let in_trials = number::count(many(row.n_in_trials), "counted strip", "counted strips");
+    if many(row.n_followed) + many(row.n_other) == 0 && many(row.n_in_trials) > 0 {
+        return format!(
+            "{}: in {}, {in_trials} stood in trials, where nobody chose; what they show is part of the answer.",
+            capitalised(&row.condition),
+            row.season
+        );
+    }
     let mut says = format!(
         "{}: in {}, {} of {} stood {near}.",
         capitalised(&row.condition),
@@ -82,6 +90,9 @@ fn followed(results: &Results, row: &FollowedRow) -> String {
         many(row.n_followed),
         number::count(many(row.n_followed) + many(row.n_other), "counted strip", "counted strips"),
     );
+    if many(row.n_in_trials) > 0 {
+        says.push_str(&format!(" Not counted here: {in_trials} in trials, where nobody chose."));
+    }
     let spread = row.low.zip(row.high).map(|(low, high)| (high - low) / 2.0);
     let shown = |value: f64| response.bare_difference(value, spread);
     match (row.difference, row.low.zip(row.high)) {

@@ -104,6 +104,7 @@ rows! {
         near_n: Option<f64>,
         n_followed: Option<i64>,
         n_other: Option<i64>,
+        n_in_trials: Option<i64>,
         n_fields_followed: Option<i64>,
         n_fields_other: Option<i64>,
         n_fields_both: Option<i64>,
