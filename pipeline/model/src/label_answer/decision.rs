@@ -194,9 +194,9 @@ mod tests {
         };
         let (level, steep) = (vec![0.0; 4], vec![0.0, 0.0, 4.0, 0.0]);
         let of = |alike: usize| (0..10).map(|draw| if draw < alike { level.clone() } else { steep.clone() }).collect();
-        assert_eq!(shape(of(0), 6.0), Shape::Flat);
-        assert_eq!(shape(of(0), 6.1), Shape::Untold);
-        assert_eq!(shape(of(8), 6.1), Shape::Flat);
-        assert_eq!(shape(of(7), 6.1), Shape::Untold);
+        assert_eq!(shape(of(0), 3.0), Shape::Flat);
+        assert_eq!(shape(of(0), 3.1), Shape::Untold);
+        assert_eq!(shape(of(8), 3.1), Shape::Flat);
+        assert_eq!(shape(of(7), 3.1), Shape::Untold);
     }
 }
