@@ -121,7 +121,7 @@ pub(crate) fn work_out(
         .into_par_iter()
         .zip(without)
         .enumerate()
-        .map(|(group, (levels, without))| asked.of_group(group, levels, without, seed ^ (group as u64 + 1)))
+        .map(|(group, (levels, without))| asked.of_group(group, levels, without))
         .collect();
     for of_group in of_groups {
         outcome.groups.extend(of_group.groups);
@@ -143,13 +143,13 @@ struct Asked<'a> {
 
 impl Asked<'_> {
     /// Curves, differences and the answer of one group.
-    fn of_group(&self, number: usize, levels: Option<LevelTest>, left_out: Option<LeftOut>, seed: u64) -> Outcome {
+    fn of_group(&self, number: usize, levels: Option<LevelTest>, left_out: Option<LeftOut>) -> Outcome {
         let model = self.model;
         let (key, coverage) = &model.observations.groups[number];
         let mut outcome = Outcome::default();
         let finding = match words::nothing_to_compare(coverage, &key.condition) {
             Some(why) => Outlook::Open(why),
-            None => match GroupDraws::new(model, number, seed) {
+            None => match GroupDraws::new(model, number) {
                 None => Outlook::Open("The settings cannot be told apart from the fields they were in.".into()),
                 Some(draws) => {
                     outcome.curves = curve_rows(key, model, coverage, &draws);

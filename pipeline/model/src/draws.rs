@@ -3,9 +3,6 @@
 use std::sync::LazyLock;
 
 use evenstand_stats::distribution::normal_quantile;
-use rand::{Rng, SeedableRng};
-use rand_chacha::ChaCha8Rng;
-use rand_distr::StandardNormal;
 
 use crate::curve::CurveModel;
 use crate::curve_basis::{Functions, basis, dot, less};
@@ -25,8 +22,12 @@ pub(crate) struct GroupDraws {
 }
 
 /// Draws of which unseen fields are looked at, and fields of each.
-const THINNED: usize = 320;
+const THINNED: usize = 500;
 const FIELDS: usize = 40;
+/// Runs of [`FIELDS`] deviates, which draws take in turn.
+const RUNS: usize = 320;
+/// Every so many forces of a grid are looked at first for the best of a field: curves bend more slowly than that.
+const COARSE: usize = 4;
 
 /// Standard normal deviates of the unseen fields, draw after draw: multiples of the roots of small primes modulo 1 (Richtmyer 1951; Niederreiter 1992, Random
 /// Number Generation and Quasi-Monte Carlo Methods), of which all together are spread evenly and any forty that follow each other nearly so: the share of them
@@ -34,10 +35,13 @@ const FIELDS: usize = 40;
 /// off alike, by up to a tenth from seed to seed.
 static DEVIATES: LazyLock<Vec<Own>> = LazyLock::new(|| {
     // Slope and curvature, which move the best, have the two that are spread most evenly together.
-    let steps = [5.0, 2.0, 3.0].map(f64::sqrt);
-    let deviates = |number: usize| steps.map(|step| normal_quantile((0.5 + number as f64 * step).fract()));
-    (1..=THINNED * FIELDS).map(deviates).collect()
+    (1..=RUNS * FIELDS).map(|number| [5, 2, 3].map(|prime| normal_quantile(even(number, prime)))).collect()
 });
+
+/// One of evenly spread numbers between 0 and 1; every prime has a sequence of its own.
+fn even(number: usize, prime: u8) -> f64 {
+    (0.5 + number as f64 * f64::from(prime).sqrt()).fract()
+}
 
 /// The best force of a field not yet seen under one draw, and its worth there.
 #[derive(Debug, Clone, Copy)]
@@ -79,30 +83,32 @@ impl GroupDraws {
     ///
     /// Under logs the setting may have followed what made a season good or bad. Nothing in logs tells by how much, so the correlation of the two is
     /// drawn from −1 to 1, each as likely: with correlation r a slope is off by r / √(1 − r²) × the spread of seasons / that of settings.
-    pub fn new(model: &CurveModel, group: usize, seed: u64) -> Option<Self> {
+    ///
+    /// What is drawn here beside the model's own draws is spread evenly, so that only these hang on the seed.
+    pub fn new(model: &CurveModel, group: usize) -> Option<Self> {
         let drawn = &model.drawn;
         if !drawn.tells(group) {
             return None;
         }
-        let mut random = ChaCha8Rng::seed_from_u64(seed);
         let followed = model.frame.followed(group);
         let lone = model.frame.trial_field_seasons == 1 && followed.is_none();
         let draws: Vec<CurveDraw> = (0..drawn.len())
             .map(|draw| {
-                let mut spread = |term: Term| {
-                    let from_prior: f64 = random.sample::<f64, _>(StandardNormal).abs() * drawn.prior(term);
-                    drawn.deviation(draw, term).unwrap_or(from_prior)
-                };
-                let spread = [Term::Field, Term::Slope, Term::Curvature].map(&mut spread);
-                let unseen = spread.map(|spread| spread * random.sample::<f64, _>(StandardNormal));
+                let deviate = |prime| normal_quantile(even(draw, prime));
+                let spread = [(Term::Field, 7), (Term::Slope, 11), (Term::Curvature, 13)].map(|(term, prime)| {
+                    let from_prior = || deviate(prime).abs() * drawn.prior(term);
+                    drawn.deviation(draw, term).unwrap_or_else(from_prior)
+                });
+                let own = &DEVIATES[draw % DEVIATES.len()];
+                let unseen = std::array::from_fn(|term| spread[term] * own[term]);
                 let mut typical = drawn.curve(draw, group);
                 // What one field alone showed may be its own.
-                for (number, term) in [(1, Term::Slope), (2, Term::Curvature)] {
+                for (number, term, prime) in [(1, Term::Slope, 17), (2, Term::Curvature, 19)] {
                     if lone && drawn.deviation(draw, term).is_none() {
-                        typical[number] += spread[number] * random.sample::<f64, _>(StandardNormal);
+                        typical[number] += spread[number] * deviate(prime);
                     }
                 }
-                typical[1] += followed.map_or(0.0, |sd| spread[0] / sd * confounding(random.random_range(-1.0..1.0)));
+                typical[1] += followed.map_or(0.0, |sd| spread[0] / sd * confounding(2.0 * even(draw, 23) - 1.0));
                 CurveDraw::new(typical, spread, unseen)
             })
             .collect();
@@ -169,9 +175,12 @@ impl GroupDraws {
         let scaled: Vec<f64> = grid.iter().map(|force| self.scaled(*force)).collect();
         let fields = self.unseen_curves().map(|curve| {
             // The response goes with the model's scale, so the best of one is the best of the other.
-            let turned = scaled.iter().map(|s| self.better.sign() * curve.at(*s));
+            let turned = |point: usize| (point, self.better.sign() * curve.at(scaled[point]));
+            let better = |best: (usize, f64), point: (usize, f64)| if point.1 > best.1 { point } else { best };
             let first = (0, f64::NEG_INFINITY);
-            let (best, top) = turned.enumerate().fold(first, |best, point| if point.1 > best.1 { point } else { best });
+            let (near, _) = (0..scaled.len()).step_by(COARSE).map(turned).fold(first, better);
+            let around = near.saturating_sub(COARSE - 1)..(near + COARSE).min(scaled.len());
+            let (best, top) = around.map(turned).fold(first, better);
             UnseenField { best_n: grid[best], top: self.worth_of(self.better.sign() * top) }
         });
         UnseenFields { fields: fields.collect() }
@@ -181,7 +190,7 @@ impl GroupDraws {
     fn unseen_curves(&self) -> impl Iterator<Item = FieldCurve> {
         let thinned = THINNED.min(self.len());
         let draws = (0..thinned).map(move |number| &self.draws[number * self.len() / thinned]);
-        draws.zip(DEVIATES.chunks(FIELDS)).flat_map(|(draw, deviates)| {
+        draws.zip(DEVIATES.chunks(FIELDS).cycle()).flat_map(|(draw, deviates)| {
             deviates.iter().map(|deviates| {
                 let own: Own = std::array::from_fn(|term| draw.spread[term] * deviates[term]);
                 draw.field(&own, &self.mean)

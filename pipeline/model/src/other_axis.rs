@@ -80,7 +80,7 @@ pub(crate) fn on_other_axis(
     };
     let Ok(model) = fit_curves(response, observed, drawing) else { return answers };
     for (number, (key, coverage)) in model.observations.groups.iter().enumerate() {
-        let Some(draws) = GroupDraws::new(&model, number, drawing.seed ^ (number as u64 + 1)) else { continue };
+        let Some(draws) = GroupDraws::new(&model, number) else { continue };
         let picture = picture(&draws, coverage, None, tolerance);
         answers.insert(key.clone(), OnOtherAxis { draws, coverage: coverage.clone(), picture });
     }
