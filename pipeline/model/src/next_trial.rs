@@ -110,11 +110,11 @@ fn worked_out<C: Curves>(
     if range.beyond.is_none() && !helps {
         return Some(vec![no_trial(group, Some(now), words::no_trial(group, now.loss, Some(best.reduction)))]);
     }
-    let enough = |candidate: &Candidate| {
-        (!helps || candidate.expected.reduction >= NEARLY_ALL * best.reduction)
-            && told_apart(candidate, &candidates, group.tolerance)
-    };
-    let advised = advised(&candidates, enough)?;
+    let brings = |candidate: &Candidate| !helps || candidate.expected.reduction >= NEARLY_ALL * best.reduction;
+    let tells = |candidate: &Candidate| told_apart(candidate, &candidates, group.tolerance);
+    // What tells the step best need not bring the most among the settings tried: the step is what the trial is for.
+    let both = advised(&candidates, |candidate| brings(candidate) && tells(candidate));
+    let advised = both.or_else(|| advised(&candidates, tells))?;
     let reason = words::advised(group, &candidates, advised, strip_variance, range.beyond);
     let rows = candidates.iter().enumerate().map(|(number, candidate)| {
         let row = row(group, candidate, &range, prepared.prob_near_best_now());
