@@ -69,8 +69,8 @@ pub(super) struct TrialRange {
 }
 
 impl TrialRange {
-    /// The tested range, widened by one step between its settings (at most half of it) beyond an end where the best is at
-    /// that end, as far as the knob goes; not at all where that is not known. `None` for an empty range.
+    /// The tested range; where the best is at an end and the knob goes on, one step between its settings (at most half of it) to either side of that end,
+    /// beyond it as far as the knob goes. Settings far from such an end are known to be worse. `None` for an empty range.
     pub fn new(
         tested: (f64, f64),
         settings: usize,
@@ -86,15 +86,15 @@ impl TrialRange {
         let worth: Vec<f64> = starts_n.iter().map(worth).collect();
         let best = (0..starts_n.len()).fold(0, |best, start| if worth[start] > worth[best] { start } else { best });
         let wanted = STEPS / settings.saturating_sub(1).max(2);
-        let room = |force: f64| step * ((force / step + 1e-9).max(0.0) as usize).min(wanted) as f64;
-        let below = if best == 0 { reach.map_or(0.0, |reach| room(low - reach.low_n)) } else { 0.0 };
-        let above = if best == STEPS { reach.map_or(0.0, |reach| room(reach.high_n - high)) } else { 0.0 };
-        let beyond = match (below > 0.0, above > 0.0) {
-            (true, _) => Some(Beyond::Lightest),
-            (_, true) => Some(Beyond::Heaviest),
-            _ => None,
+        let (inside, most) = (step * wanted as f64, wanted as f64);
+        let room = |force: f64| step * (force / step + 1e-9).floor().clamp(0.0, most);
+        let (below, above) = reach.map_or((0.0, 0.0), |reach| (room(low - reach.low_n), room(reach.high_n - high)));
+        let (ends_n, beyond) = match best {
+            0 if below > 0.0 => ((low - below, low + inside), Some(Beyond::Lightest)),
+            STEPS if above > 0.0 => ((high - inside, high + above), Some(Beyond::Heaviest)),
+            _ => ((low, high), None),
         };
-        Some(Self { starts_n, ends_n: (low - below, high + above), beyond })
+        Some(Self { starts_n, ends_n, beyond })
     }
 
     /// So many forces, evenly spread over the range.
@@ -103,8 +103,7 @@ impl TrialRange {
         (0..number).map(|level| first + (last - first) * level as f64 / (number - 1) as f64).collect()
     }
 
-    /// Of so many settings the one beyond the tested range and the next one, and the end of the tested range between them; `None` where the trial
-    /// stays inside.
+    /// Of so many settings the one beyond the tested range and the next one, and the end of the tested range; `None` where the trial stays inside.
     pub fn step_beyond(&self, number: usize) -> Option<([f64; 2], f64)> {
         let levels = self.levels_n(number);
         let last = levels.len() - 1;
@@ -114,14 +113,17 @@ impl TrialRange {
         })
     }
 
-    /// Numbers of settings that a knob with positions can give in this range; at least one number comes back.
+    /// Numbers of settings that a knob with positions can give in this range, and beyond an end odd ones, so that the end itself is among the settings where the
+    /// knob has room for a whole step; at least one number comes back.
     pub fn level_counts(&self, wanted: &[usize], reach: Option<&Reach>) -> Vec<usize> {
         let (first, last) = self.ends_n;
+        let wanted: Vec<usize> =
+            wanted.iter().copied().filter(|number| self.beyond.is_none() || number % 2 == 1).collect();
         let slack = (last - first) / STEPS as f64;
         let inside = |force: &&f64| (first - slack..=last + slack).contains(*force);
         let positions = reach.map_or(0, |reach| reach.positions_n.iter().filter(inside).count());
         if positions < 2 {
-            return wanted.to_vec();
+            return wanted;
         }
         let given: Vec<usize> = wanted.iter().copied().filter(|number| *number <= positions).collect();
         if given.is_empty() { vec![positions] } else { given }
@@ -153,13 +155,15 @@ mod tests {
     fn the_range_is_widened_by_one_step_where_the_best_is_at_an_end_and_the_knob_allows_it() {
         let tested = (100.0, 300.0);
         let wide = TrialRange::new(tested, 5, Some(&reach(0.0, 500.0)), |force| *force).unwrap();
-        assert_eq!((wide.starts_n[0], wide.starts_n[20], wide.ends_n), (100.0, 300.0, (100.0, 350.0)));
+        assert_eq!((wide.starts_n[0], wide.starts_n[20], wide.ends_n), (100.0, 300.0, (250.0, 350.0)));
         assert_eq!(wide.beyond, Some(Beyond::Heaviest));
-        assert_eq!(wide.step_beyond(6), Some(([350.0, 300.0], 300.0)));
+        assert_eq!(wide.levels_n(3), vec![250.0, 300.0, 350.0]);
+        assert_eq!(wide.step_beyond(3), Some(([350.0, 300.0], 300.0)));
+        assert_eq!(wide.level_counts(&[3, 4, 5, 6], None), vec![3, 5]);
         let wide = TrialRange::new(tested, 5, Some(&reach(80.0, 500.0)), |force| -force).unwrap();
-        assert_eq!((wide.starts_n[0], wide.ends_n, wide.beyond), (100.0, (80.0, 300.0), Some(Beyond::Lightest)));
-        assert_eq!(wide.levels_n(3), vec![80.0, 190.0, 300.0]);
-        assert_eq!(wide.step_beyond(3), Some(([80.0, 190.0], 100.0)));
+        assert_eq!((wide.starts_n[0], wide.ends_n, wide.beyond), (100.0, (80.0, 150.0), Some(Beyond::Lightest)));
+        assert_eq!(wide.levels_n(3), vec![80.0, 115.0, 150.0]);
+        assert_eq!(wide.step_beyond(3), Some(([80.0, 115.0], 100.0)));
     }
 
     #[test]

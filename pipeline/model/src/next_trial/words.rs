@@ -91,7 +91,7 @@ pub(super) fn advised(
                 format!("leave the expected loss from choosing wrongly among the settings tried at {after}")
             };
             format!(
-                "The best so far is at the {end} setting tried, and nobody knows what lies beyond. {trial} would go one step {further}, \
+                "The best so far is at the {end} setting tried, and nobody knows what lies beyond. {trial} would go a step {further}, \
                  tell that from the next setting to within {told} (90 % limits), and {among}."
             )
         }

@@ -104,8 +104,16 @@ fn considered(rows: &[&NextTrialRow], response: &Response) -> Option<WordTable> 
     if rows.len() < 2 {
         return None;
     }
-    let mut ordered: Vec<&NextTrialRow> = rows.to_vec();
-    let after = |row: &NextTrialRow| row.expected_loss_after.filter(|loss| loss.is_finite()).unwrap_or(f64::INFINITY);
+    let beyond = rows.iter().any(|row| row.step_half_width.is_some());
+    let levels = rows.iter().find(|row| row.advised == Some(true)).and_then(|row| row.n_levels);
+    // Steps of another length are another question.
+    let alike: Vec<&NextTrialRow> = rows.iter().copied().filter(|row| !beyond || row.n_levels == levels).collect();
+    let mut ordered = alike.clone();
+    // What a trial is for: to tell a step beyond what was tried, or else to lose less.
+    let after = |row: &NextTrialRow| {
+        let left = if beyond { row.step_half_width } else { row.expected_loss_after };
+        left.filter(|left| left.is_finite()).unwrap_or(f64::INFINITY)
+    };
     ordered.sort_by(|a, b| a.strips.cmp(&b.strips).then(after(a).total_cmp(&after(b))));
     let mut least = f64::INFINITY;
     ordered.retain(|row| {
@@ -113,8 +121,7 @@ fn considered(rows: &[&NextTrialRow], response: &Response) -> Option<WordTable> 
         least = least.min(after(row));
         better || row.advised == Some(true)
     });
-    let left = rows.len() - ordered.len();
-    let beyond = rows.iter().any(|row| row.step_half_width.is_some());
+    let left = alike.len() - ordered.len();
     let count = |value: Option<i64>| value.map_or_else(|| "–".to_owned(), number::grouped);
     let cells = ordered.iter().map(|row| {
         let amount = |value: Option<f64>| {
@@ -146,13 +153,19 @@ fn considered(rows: &[&NextTrialRow], response: &Response) -> Option<WordTable> 
              the best. {}{}All are in results/next_trials.csv.",
             if beyond {
                 "Both among the settings tried. Beyond, to within: how exactly the setting that nobody has tried would be \
-                 told from the next one (90 % limits). "
+                 told from the next one (90 % limits); trials with as many settings as the advised one. "
             } else {
                 ""
             },
             if left > 0 {
+                let more = number::count(left, "trial", "trials");
                 let bring = if left == 1 { "brings" } else { "bring" };
-                format!("{} more {bring} less for as many strips. ", number::count(left, "trial", "trials"))
+                let tell = if left == 1 { "tells" } else { "tell" };
+                if beyond {
+                    format!("{more} more {tell} that less exactly for as many strips. ")
+                } else {
+                    format!("{more} more {bring} less for as many strips. ")
+                }
             } else {
                 String::new()
             }
@@ -217,7 +230,7 @@ mod tests {
         let table = trial.considered.unwrap();
         assert_eq!(table.head.last().unwrap(), "Beyond, to within");
         let told: Vec<String> = table.rows.iter().map(|row| plain(row.last().unwrap())).collect();
-        assert_eq!(told, ["2.00 points", "0.67 points", "0.50 points"]);
+        assert_eq!(told, ["2.00 points", "1.00 points", "0.67 points", "0.50 points"]);
         assert!(table.rest.unwrap().contains("Both among the settings tried."));
         let inside = made("dry, bare", "leaning", |_| {}).unwrap().considered.unwrap();
         assert!(inside.head.len() == 8 && inside.rows.iter().all(|row| row.len() == 8));
