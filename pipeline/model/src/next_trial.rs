@@ -11,7 +11,6 @@ mod range;
 mod words;
 
 use evenstand_settings::Settings;
-use evenstand_stats::distribution::normal_quantile;
 use evenstand_tables::rows::{NextTrialRow, StripRow};
 
 use crate::decision::{ENOUGH_FIELD_SEASONS, LIKELY};
@@ -104,7 +103,7 @@ fn worked_out<C: Curves>(
     if range.beyond.is_none() && now.loss < matters {
         return Some(vec![no_trial(group, Some(now), words::no_trial(group, now.loss, None))]);
     }
-    let candidates = candidates(draws, &prepared, &range, reach)?;
+    let candidates = candidates(&prepared, &range, reach)?;
     let best = candidates.iter().rev().max_by(|a, b| a.expected.reduction.total_cmp(&b.expected.reduction))?.expected;
     let helps = best.reduction >= matters && best.reduction >= best.monte_carlo_error;
     if range.beyond.is_none() && !helps {
@@ -125,7 +124,6 @@ fn worked_out<C: Curves>(
 }
 
 fn candidates<C: Curves>(
-    draws: &C,
     prepared: &Preposterior<C>,
     range: &TrialRange,
     reach: Option<&Reach>,
@@ -134,17 +132,14 @@ fn candidates<C: Curves>(
     for number in range.level_counts(&LEVELS, reach) {
         let levels = prepared.levels(&range.levels_n(number))?;
         let step = match range.step_beyond(number) {
-            Some((pair, end)) => Some((prepared.levels(&pair)?, typical(draws, end))),
+            Some((pair, end)) => Some(prepared.step(&pair, end)?),
             None => None,
         };
         for blocks in BLOCKS {
             for fields in FIELDS {
                 let expected = prepared.expected(&levels, blocks, fields)?;
                 let field_variance = levels.field_variance();
-                let step_half_width = step.as_ref().map(|(pair, middle)| {
-                    let half = normal_quantile(0.95) * prepared.difference_error(pair, blocks, fields);
-                    (draws.worth_of(middle + half) - draws.worth_of(middle - half)).abs() / 2.0
-                });
+                let step_half_width = step.as_ref().map(|step| prepared.half_width(step, blocks, fields));
                 candidates.push(Candidate {
                     levels: number,
                     blocks,
@@ -157,11 +152,6 @@ fn candidates<C: Curves>(
         }
     }
     Some(candidates)
-}
-
-/// The typical field at a force, mean over draws, on the model's scale.
-fn typical<C: Curves>(draws: &C, force_n: f64) -> f64 {
-    (0..draws.number()).map(|draw| draws.modelled(draw, force_n, Field::Typical)).sum::<f64>() / draws.number() as f64
 }
 
 /// Whether a trial tells the setting beyond the tested range from the next one: to within the tolerance, or nearly as well as any trial with as many settings.

@@ -11,6 +11,7 @@
 
 mod weights;
 
+use evenstand_stats::distribution::normal_quantile;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -104,6 +105,14 @@ impl Levels {
     }
 }
 
+/// Two settings of a trial that are to be told apart.
+#[derive(Debug, Clone)]
+pub(crate) struct Step {
+    pair: Levels,
+    /// The typical field near them, mean over the draws, on the model's scale.
+    middle: f64,
+}
+
 /// Draws made ready for any number of trials.
 pub(crate) struct Preposterior<'a, C> {
     curves: &'a C,
@@ -187,9 +196,22 @@ impl<'a, C: Curves> Preposterior<'a, C> {
         Some(Levels { size, typical, own, own_moments })
     }
 
+    /// Two settings that are to be told apart, near a force; `None` where a number is not finite.
+    pub fn step(&self, pair: &[f64; 2], near_n: f64) -> Option<Step> {
+        let typical = |draw: usize| self.curves.modelled(draw, near_n, Field::Typical);
+        let middle = (0..self.curves.number()).map(typical).sum::<f64>() / self.curves.number() as f64;
+        Some(Step { pair: self.levels(pair)?, middle })
+    }
+
+    /// Half width of the 90 % limits of the difference between two settings, in the response's own unit, as a trial gives it.
+    pub fn half_width(&self, step: &Step, blocks: usize, fields: usize) -> f64 {
+        let half = normal_quantile(0.95) * self.difference_error(&step.pair, blocks, fields);
+        (self.curves.worth_of(step.middle + half) - self.curves.worth_of(step.middle - half)).abs() / 2.0
+    }
+
     /// Standard error of the difference between the two settings of a `pair`, on the model's scale, as a trial with so many blocks in each
     /// field and so many new field-seasons gives it: √(K / fields + 2 strip variance / (blocks × fields)).
-    pub fn difference_error(&self, pair: &Levels, blocks: usize, fields: usize) -> f64 {
+    fn difference_error(&self, pair: &Levels, blocks: usize, fields: usize) -> f64 {
         let error_variance = self.choice.strip_variance / (blocks * fields) as f64;
         // The contrast of two values is their difference over √2.
         (2.0 * (pair.field_variance() / fields as f64 + error_variance)).sqrt()

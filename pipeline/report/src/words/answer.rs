@@ -202,14 +202,19 @@ pub(crate) fn deciding_points(results: &Results) -> Vec<&StartingPointRow> {
         .collect()
 }
 
-fn as_knob_row(point: &StartingPointRow) -> KnobRow {
-    let advice = match (Evidence::of(&point.evidence), point.start_n, point.default_n) {
+/// The way from the default to a start, as tables of settings name it.
+pub(crate) fn advice(point: &StartingPointRow) -> Option<&'static str> {
+    match (Evidence::of(&point.evidence), point.start_n, point.default_n) {
         (Evidence::Open, _, _) | (_, None, _) => Some("open"),
         (_, Some(start), Some(default)) if start < default => Some("lighter"),
         (_, Some(start), Some(default)) if start > default => Some("heavier"),
         (_, Some(_), Some(_)) => Some("stay"),
         _ => None,
-    };
+    }
+}
+
+fn as_knob_row(point: &StartingPointRow) -> KnobRow {
+    let advice = advice(point);
     KnobRow {
         planter_id: point.planter_id.clone().unwrap_or_default(),
         closer: point.closer.clone(),

@@ -4,7 +4,7 @@ use evenstand_tables::rows::{KnobRow, StartingPointRow};
 use serde::Serialize;
 
 use crate::results::Results;
-use crate::words::answer::{Evidence, deciding_points};
+use crate::words::answer::{Evidence, advice, deciding_points};
 use crate::words::number;
 use crate::words::response::Response;
 
@@ -31,19 +31,16 @@ pub(crate) fn in_short(results: &Results) -> InShort {
 
 /// Planters whose own default turns the answer of a condition round.
 fn otherwise(results: &Results, point: &StartingPointRow) -> Vec<String> {
-    let Some((start, default)) = point.start_n.zip(point.default_n).filter(|_| point.evidence != "open") else {
+    let Some((advice, default)) = advice(point).filter(|advice| *advice != "open").zip(point.default_n) else {
         return Vec::new();
-    };
-    let advice = match start.total_cmp(&default) {
-        std::cmp::Ordering::Less => "lighter",
-        std::cmp::Ordering::Equal => "stay",
-        std::cmp::Ordering::Greater => "heavier",
     };
     let own = results
         .settings
         .iter()
         .filter(|row| row.condition == point.condition && row.closer == point.closer && row.response == point.response);
-    let other = own.filter(|row| row.evidence != "open" && row.advice.as_deref().is_some_and(|own| own != advice));
+    let other = own
+        .filter(|row| row.evidence != "open" && row.advice.as_deref().is_some_and(|own| own != advice))
+        .filter(|row| row.default_force_n.is_some_and(|own| own != default));
     let told = |row: &KnobRow| {
         let way = match row.advice.as_deref() {
             Some("stay") => "to stay",
@@ -105,4 +102,28 @@ fn seen(results: &Results) -> Vec<String> {
         ));
     }
     says
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::made_up;
+
+    #[test]
+    fn a_planter_whose_own_default_turns_the_answer_round_is_named() {
+        let stays = StartingPointRow {
+            start_n: Some(260.0),
+            default_n: Some(260.0),
+            ..made_up::point("dry, bare", "on_time_share", "leaning")
+        };
+        // Both are told to go heavier; of the second only the steps of its knob say so.
+        let lighter = KnobRow { default_force_n: Some(180.0), ..made_up::knob("south", "dry, bare", "settled") };
+        let same = made_up::knob("north", "dry, bare", "settled");
+        let results = Results { starting_points: vec![stays], settings: vec![lighter, same], ..Results::default() };
+        let says = in_short(&results).seen;
+        assert!(says.contains(&"No reason was seen to leave the default in: dry, bare.".to_owned()), "{says:?}");
+        let named: Vec<&String> = says.iter().filter(|says| says.contains("whose own default is another")).collect();
+        assert_eq!(named.len(), 1, "{says:?}");
+        assert!(named[0].starts_with("Dry, bare: south, whose own default is another, is told to go heavier; "));
+    }
 }

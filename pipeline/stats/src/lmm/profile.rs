@@ -105,17 +105,15 @@ impl Profile {
         let common = |slot: usize| terms[slots[slot].0].structure == Structure::Common;
         let common: Vec<bool> = (0..count).map(common).collect();
         let common = &common;
-        let contributions = move || {
-            (0..rows).flat_map(move |i| {
-                (0..count).flat_map(move |a| {
-                    (0..=a).filter_map(move |b| {
-                        let ((at_a, z_a), (at_b, z_b)) = (acts(i, a), acts(i, b));
-                        let couples = a == b || z_a * z_b != 0.0 || !(common[a] && common[b]);
-                        couples.then_some((at_a.min(at_b), at_a.max(at_b), z_a * z_b))
-                    })
+        let contributions = (0..rows).flat_map(move |i| {
+            (0..count).flat_map(move |a| {
+                (0..=a).filter_map(move |b| {
+                    let ((at_a, z_a), (at_b, z_b)) = (acts(i, a), acts(i, b));
+                    let couples = a == b || z_a * z_b != 0.0 || !(common[a] && common[b]);
+                    couples.then_some((at_a.min(at_b), at_a.max(at_b), z_a * z_b))
                 })
             })
-        };
+        });
         let width = rank + 1;
         let mut columns: Vec<&[f64]> = (0..rank).map(|j| design.qr.q_column(j)).collect();
         columns.push(weighted_residuals);
@@ -131,7 +129,7 @@ impl Profile {
             }
             zx
         };
-        let among_themselves = || SymmetricSparse::from_contributions(size, contributions());
+        let among_themselves = || SymmetricSparse::from_contributions(size, contributions);
         let (zz, zx) = both(rows, among_themselves, with_columns);
         let unit = units(design, &layout, &zz, &zx, rows, rank)?;
         let products = Products::new(&layout, &zz);
